@@ -1,0 +1,207 @@
+"""A trial as it was handed in: frozen tables in the project's own fixed units.
+
+Inside the project a quantity has one unit only, told by the end of its name: `_mL`, `_kPa`, `_C`,
+`_g`, `_d`, `_cm`, and shares and mass fractions between 0 and 1. Units that people write are
+converted once, in `bmp.read`; nothing after it converts.
+
+A number that was not given is `None` in a record and NaN in an array of readings; every step that
+takes such an array says what it does with the gaps, and no gap reaches a result.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray: TypeAlias = NDArray[np.float64]
+IntArray: TypeAlias = NDArray[np.int64]
+BoolArray: TypeAlias = NDArray[np.bool_]
+
+# What a trial or a jar can be measured by, and what the readings of it hold.
+WAYS_OF_MEASURING: tuple[str, ...] = (
+    "volume",
+    "methane volume",
+    "pressure",
+    "mass",
+    "net yield",
+)
+
+
+@dataclass(frozen=True)
+class Setup:
+    """What holds for the whole trial (table `trial`)."""
+
+    title: str
+    started: datetime | None = None
+    """When the jars were closed."""
+    measured: str = "volume"
+    """One of `WAYS_OF_MEASURING`; a jar may override it."""
+    basis: str = "VS"
+    """With `net yield`: what the yield is counted per: `VS`, `TS` or `fresh`."""
+    cumulative: bool = False
+    """Whether volumes are running totals rather than the gas since the last reading."""
+    gas_kept: bool = False
+    """With `cumulative`: the vessel still holds all gas, so the whole of it feels today's air
+    pressure and temperature; otherwise each share was counted as it passed."""
+    gas_is_wet: bool = True
+    gas_temperature_C: float | None = None
+    """Temperature at which a volume is read."""
+    ambient_kPa: float | None = None
+    """Air pressure at the station (never reduced to sea level)."""
+    methane_share: float | None = None
+    """Assumed CH4 in the dry gas, in the sense of `flush_excluded`."""
+    methane_share_half_width: float = 0.0
+    """Half the width of the 95 % interval of the assumed share."""
+    flush_excluded: bool = True
+    """Shares are CH4/(CH4 + CO2); otherwise of all dry gas, the flush gas included."""
+    flush_gas: Mapping[str, float] = field(default_factory=lambda: {"N2": 1.0})
+    """Mole fraction of each gas under the lid at closing."""
+    blank: bool = True
+    """Whether the inoculum's own gas was measured; without it yields are gross."""
+    incubation_temperature_C: float = 37.0
+    closing_temperature_C: float | None = None
+    """Temperature of the headspace when the jar was closed; `None`: as the incubation."""
+    closing_kPa: float | None = None
+    """Absolute pressure under the lid when the jar was closed; `None`: the ambient pressure."""
+    balance_uncertainty_g: float | None = None
+    """Standard uncertainty of one weighing."""
+    share_before_absorber: float | None = None
+    """CH4/(CH4 + CO2) of the gas before an absorber, for the headspace balance."""
+    share_before_absorber_half_width: float = 0.0
+    altitude_m: float | None = None
+
+
+@dataclass(frozen=True)
+class Material:
+    """One inoculum, substrate or control (table `materials`). Fractions are 0 to 1."""
+
+    name: str
+    role: str
+    """`inoculum`, `substrate`, `control` or `weight check` (closed dummy jars for the scale)."""
+    TS: float | None = None
+    """Dry matter per fresh mass."""
+    VS: float | None = None
+    """Volatile solids per fresh mass."""
+    TS_u: float | None = None
+    """Standard uncertainty of `TS`, per fresh mass."""
+    VS_u: float | None = None
+    """Standard uncertainty of `VS`, per fresh mass."""
+    COD_g_per_gVS: float | None = None
+    carbohydrate: float | None = None
+    """Share of VS, as `protein` and `lipid`."""
+    protein: float | None = None
+    lipid: float | None = None
+    formula: str | None = None
+    carbon: float | None = None
+    """Share of TS, as `nitrogen`."""
+    nitrogen: float | None = None
+    ammonium_N_g_per_kg: float | None = None
+    pH: float | None = None
+    volatile_acids_g_per_kg: float | None = None
+    """Volatile fatty acids as acetic acid, per kg of fresh mass."""
+    bulk_density_kg_per_L: float | None = None
+    """Mass of a heaped litre, for yields per bucket."""
+
+
+@dataclass(frozen=True)
+class Jar:
+    """One jar (table `jars`). A blank holds no sample."""
+
+    name: str
+    material: str
+    """The substrate's or control's name; the inoculum's own for a blank."""
+    role: str
+    """`blank`, `control`, `substrate` or `weight check`."""
+    inoculum: str
+    """Name of the inoculum in it."""
+    inoculum_g: float = 0.0
+    sample_g: float = 0.0
+    water_g: float = 0.0
+    headspace_mL: float | None = None
+    group: str | None = None
+    measured: str = "volume"
+    left_out: str | None = None
+    """Why the jar is shown but not counted; `None`: it counts."""
+
+    @property
+    def series(self) -> str:
+        """Name under which jars are averaged: the material, with its group where one is given."""
+        return f"{self.material} ({self.group})" if self.group else self.material
+
+
+@dataclass(frozen=True, eq=False)
+class Readings:
+    """All readings of a trial as flat arrays of one length, sorted by jar and then by time.
+
+    NaN: not read. `row` is the row of the table that the reading stands in, for messages.
+    """
+
+    jar: IntArray
+    """Index into the trial's jars."""
+    time_d: FloatArray
+    """Days since the jars were closed."""
+    row: IntArray
+    columns: Mapping[str, FloatArray]
+    """Numbers by name and unit: see `READING_QUANTITIES`; a column nobody filled is missing."""
+    not_vented: BoolArray
+    """The jar was left closed at this reading."""
+    emptied: BoolArray
+    """The counter or vessel was emptied or set to zero after this reading was taken."""
+    note: tuple[str, ...]
+    taken: tuple[datetime | None, ...] | None = None
+    """Clock time of each reading, where dates were given."""
+    table: str = "readings"
+    """Name of the sheet or file, for messages."""
+
+    def column(self, name: str) -> FloatArray:
+        """Return the named column, all NaN where nobody filled it. Shape (readings,)."""
+        found = self.columns.get(name)
+        return np.full(self.time_d.shape, np.nan) if found is None else found
+
+
+READING_QUANTITIES: tuple[str, ...] = (
+    "volume_mL",
+    "water_head_cm",
+    "gauge_before_kPa",
+    "gauge_after_kPa",
+    "absolute_before_kPa",
+    "absolute_after_kPa",
+    "mass_g",
+    "mass_before_g",
+    "mass_after_g",
+    "net_yield_mL_per_g",
+    "temperature_C",
+    "ambient_kPa",
+    "methane_share",
+    "syringe_gas_mL",
+    "syringe_gas_left_mL",
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Trial:
+    """Everything that was handed in, with what the reader assumed and what it did not use."""
+
+    setup: Setup
+    materials: tuple[Material, ...]
+    jars: tuple[Jar, ...]
+    readings: Readings
+    assumed: tuple[str, ...] = ()
+    """Plain sentences: what was not given and is taken for granted."""
+    ignored: tuple[str, ...] = ()
+    """Plain sentences: what was in the files and is not used."""
+    tank: Mapping[str, float | str] | None = None
+    """Items of the table `tank` by name with unit (`liquid_volume_L`), where there is one."""
+    tank_feeds: tuple[Mapping[str, float | str], ...] = ()
+
+    def material(self, name: str) -> Material:
+        """Return the material of that name; KeyError where there is none."""
+        for material in self.materials:
+            if material.name == name:
+                return material
+        raise KeyError(name)
