@@ -164,9 +164,9 @@ def simulate_trial(
     """Draw one trial and read it in one way of measuring.
 
     `way`: `volume`, `methane volume` (open outlet), `pressure`, `mass` (closed, vented at
-    readings); `mass` with `with_volume` also reads the vented gas' volume, at 22 °C. `blank_yield`: NmL CH4
-    per g VS of inoculum in 45 d. `leak_share`: by jar name. Volumes `cumulative` are counters
-    (`gas_kept` False) or one vessel. `dummies`: jars of constant mass for the scale.
+    readings); `mass` with `with_volume` also reads the vented gas' volume, at 22 °C.
+    `blank_yield`: NmL CH4 per g VS of inoculum in 45 d. `leak_share`: by jar name.
+    Volumes `cumulative` are counters (`gas_kept` False) or one vessel. `dummies`: jars of constant mass for the scale.
     """
     noise = Noise() if noise is None else noise
     closed = way in ("pressure", "mass") or outlet == "closed"
@@ -185,10 +185,13 @@ def simulate_trial(
         if closed
         else sim.open_outlet(made, vessels, around)
     )
-    options = dict(
-        cumulative=cumulative, gas_kept=gas_kept, gauge=gauge, with_volume=with_volume,
-        left_gauge_share=left_gauge_share,
-    )  # fmt: skip
+    options = {
+        "cumulative": cumulative,
+        "gas_kept": gas_kept,
+        "gauge": gauge,
+        "with_volume": with_volume,
+        "left_gauge_share": left_gauge_share,
+    }
     columns = _columns(way, gas, around, noise, rng, drift_g, options)
     if shares and way != "methane volume":
         read = sim.share_read(gas, flush_excluded)
