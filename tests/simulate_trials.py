@@ -166,7 +166,8 @@ def simulate_trial(
     `way`: `volume`, `methane volume` (open outlet), `pressure`, `mass` (closed, vented at
     readings); `mass` with `with_volume` also reads the vented gas' volume, at 22 °C.
     `blank_yield`: NmL CH4 per g VS of inoculum in 45 d. `leak_share`: by jar name.
-    Volumes `cumulative` are counters (`gas_kept` False) or one vessel. `dummies`: jars of constant mass for the scale.
+    Volumes `cumulative` are counters (`gas_kept` False) or one vessel.
+    `dummies`: jars of constant mass for the scale.
     """
     noise = Noise() if noise is None else noise
     closed = way in ("pressure", "mass") or outlet == "closed"
