@@ -227,7 +227,7 @@ def _with_share(
     told = shares(readings, trial.jars, setup, flush_share)
     share, source, relative = told.share, _sources(told), _relative_u(told, setup)
     if kind == "both":
-        dense = density_shares(readings, state, lost_g, flow, setup, weighing_u_g)
+        dense = density_shares(readings, state, lost_g, flow, setup, weighing_u_g, closed)
         use = (told.assumed | np.isnan(share)) & ~np.isnan(dense.share)
         share = np.where(use, dense.share, share)
         relative = np.where(use, np.nan_to_num(dense.uncertainty) / dense.share, relative)

@@ -157,13 +157,7 @@ def mass_flow(
     flush
         Allow for the flush gas that leaves with the first gas.
     """
-    before_kPa = np.where(
-        np.isnan(readings.column("gauge_before_kPa")),
-        state.ambient_kPa,
-        readings.column("gauge_before_kPa") + state.ambient_kPa,
-    )
-    vapour_kPa = saturation_pressure_kPa(state.headspace_C) * state.with_vapour
-    vapour = vapour_density(share, before_kPa, vapour_kPa)
+    vapour, at_air_pressure = _vapour(readings, state, share)
     under_lid = state.under_lid_NmL(state.ambient_kPa, state.headspace_C)
     run = readings.jar
     under_lid = np.where(first(run) & (readings.time_d == 0.0), state.at_closing_NmL, under_lid)
@@ -171,13 +165,21 @@ def mass_flow(
     density = flush_density(dict(setup.flush_gas))
     vented, left = _vented_NmL(
         lost_g, share, vapour, held, np.nan_to_num(state.at_closing_NmL) * flush, density, run,
-        setup.flush_excluded, closed,
+        setup.flush_excluded, closed, np.where(closed & at_air_pressure, np.nan_to_num(under_lid), np.inf),
     )  # fmt: skip
     change = under_lid - previous(under_lid, run, state.at_closing_NmL)
     change = np.where(np.isnan(change), 0.0, change)
     left = np.where(np.isnan(under_lid), np.nan, left)
     none = np.zeros(run.shape, dtype=bool)
     return Flow(vented, under_lid, under_lid + closed * vented, vented + change, left, none, none)
+
+
+def _vapour(readings: Readings, state: GasState, share: FloatArray) -> tuple[FloatArray, BoolArray]:
+    """Return the vapour's density by the gauge, where one was read, else at air pressure."""
+    gauge = readings.column("gauge_before_kPa")
+    vapour_kPa = saturation_pressure_kPa(state.headspace_C) * state.with_vapour
+    pressure = state.ambient_kPa + np.nan_to_num(gauge)
+    return vapour_density(share, pressure, vapour_kPa), np.isnan(gauge)
 
 
 def _vented_NmL(
@@ -190,27 +192,31 @@ def _vented_NmL(
     run: np.ndarray,
     flush_excluded: bool,
     closed: bool,
+    thinning_NmL: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
     """Return dry gas vented at each reading, and the share of the flush gas still there.
 
     What leaves is part flush gas, which thins out from reading to reading; so one pass goes over
     the occasions of reading, all jars at once, and each solves its mass for the gas by iteration.
+    In a shut jar the pressure of the gas thins the vapour: by H/(H + N), H of `thinning_NmL`.
     """
-    loss, x, water, held = (padded(a, run, 0.0) for a in (lost_g, share, vapour, held_NmL))
+    loss, x, wet, held = (padded(a, run, 0.0) for a in (lost_g, share, vapour, held_NmL))
+    thinning = padded(thinning_NmL, run, np.inf)
     flush = padded(at_closing_NmL, run, 0.0)[:, :1].copy()[:, 0]
     at_closing = flush.copy()
     vented, left = np.zeros_like(loss), np.ones_like(loss)
     for occasion in range(loss.shape[1]):
         mass, own, mixing = loss[:, occasion], x[:, occasion], np.maximum(held[:, occasion], 1e-9)
-        gas = mass / (biogas_density(own) + water[:, occasion])
+        gas = mass / (biogas_density(own) + wet[:, occasion])
         for _ in range(12):
+            water = wet[:, occasion] / (1.0 + np.maximum(gas, 0.0) / thinning[:, occasion])
             gone = _flush_gone(np.maximum(gas, 0.0), flush, mixing, closed)
             part = np.divide(gone, gas, out=np.zeros_like(gas), where=np.abs(gas) > 1e-12)
             if flush_excluded:
                 dry = part * flush_g_per_mL + (1.0 - part) * biogas_density(own)
             else:
                 dry = biogas_density(own) + part * (flush_g_per_mL - DENSITY_CO2_G_PER_ML)
-            gas = mass / (dry + water[:, occasion])
+            gas = mass / (dry + water)
         flush = flush - _flush_gone(np.maximum(gas, 0.0), flush, mixing, closed)
         vented[:, occasion] = gas
         left[:, occasion] = np.divide(
@@ -242,6 +248,7 @@ def density_shares(
     flow: Flow,
     setup: Setup,
     weighing_u_g: float | None,
+    closed: bool,
 ) -> DensityShares:
     """Return the methane share of each jar's gas by its density.
 
@@ -259,8 +266,9 @@ def density_shares(
     lost = total(np.where(both, lost_g, 0.0), run)
     gas = total(np.where(both, flow.vented, 0.0), run)
     flush_out = np.nan_to_num(state.at_closing_NmL * (1.0 - flow.flush_left))
-    vapour_kPa = saturation_pressure_kPa(state.headspace_C) * state.with_vapour
-    wet = vapour_density(np.full(run.shape, 0.6), state.ambient_kPa, vapour_kPa)
+    wet, at_air_pressure = _vapour(readings, state, np.full(run.shape, 0.6))
+    filled = flow.vented / np.where(np.isnan(flow.under_lid), np.inf, flow.under_lid)
+    wet = wet / (1.0 + np.where(closed & at_air_pressure, filled, 0.0))
     vapour = total(np.where(both, wet * flow.vented, 0.0), run)
     own_g = lost - vapour - flush_out * flush_density(dict(setup.flush_gas))
     own_NmL = np.where(gas - flush_out > 1.0, gas - flush_out, np.nan)
@@ -301,7 +309,7 @@ def leaks(readings: Readings, weighed: Weighings, weighing_u_g: float | None) ->
     told = ~np.isnan(weighed.leaked)
     jars = np.unique(run[told])
     size = int(run.max(initial=-1)) + 1
-    leaked: FloatArray = np.bincount(run[told], weighed.leaked[told], minlength=size)[jars]
+    leaked = np.bincount(run[told], weighed.leaked[told], minlength=size)[jars].astype(float)
     lost = np.bincount(run, np.nan_to_num(weighed.lost), minlength=size)[jars]
     count = np.bincount(run[told], minlength=size)[jars]
     scale = np.nan if weighing_u_g is None else weighing_u_g
