@@ -163,9 +163,11 @@ def mass_flow(
     under_lid = np.where(first(run) & (readings.time_d == 0.0), state.at_closing_NmL, under_lid)
     held = np.where(np.isnan(under_lid), 0.0, under_lid) * flush
     density = flush_density(dict(setup.flush_gas))
+    thinning = np.where(closed & at_air_pressure, np.nan_to_num(under_lid), np.inf)
+    at_closing = np.nan_to_num(state.at_closing_NmL) * flush
     vented, left = _vented_NmL(
-        lost_g, share, vapour, held, np.nan_to_num(state.at_closing_NmL) * flush, density, run,
-        setup.flush_excluded, closed, np.where(closed & at_air_pressure, np.nan_to_num(under_lid), np.inf),
+        lost_g, share, vapour, held, at_closing, density, run, setup.flush_excluded, closed,
+        thinning,
     )  # fmt: skip
     change = under_lid - previous(under_lid, run, state.at_closing_NmL)
     change = np.where(np.isnan(change), 0.0, change)
