@@ -24,6 +24,9 @@ from bmp.fit.results import Choice, Forecast
 from bmp.fit.stop import stop_rule_met_d
 from bmp.trial import FloatArray, IntArray
 
+WIDEST_ERROR: Final = 0.15
+"""Relative standard error of B0 in any jar above which no number is given: a looser limit lets
+through mostly the trials that by chance look bent too early (simulated, no source)."""
 FUTURES: Final = 300
 LONGEST_AHEAD_D: Final = 150
 WIDEST_RATIO: Final = 2.0
@@ -70,36 +73,55 @@ def forecast(
     met = stop_rule_met_d(curves.time_d, curves.value, curves.valid)
     if np.isfinite(met).all():
         return None
-    serving = _serving(jarwise, scores, choice, rows)
-    obstacle = _obstacle(serving, why, rows)
-    if choice.model is None or obstacle:
-        return _no_number(choice, unit, obstacle or "no model could be fitted yet")
+    serving = _serving(why, scores, choice, rows)
+    obstacle = _obstacle(serving, jarwise, why, rows)
+    if not serving or obstacle:
+        return _no_number(choice.model, unit, obstacle or "no model could be fitted yet")
     ahead = {name: _look_ahead(jarwise[name], rows, met) for name in serving}
-    final, stop = _final_yield(ahead, choice.model, unit), _stop_day(ahead, choice.model)
+    final, stop = _final_yield(ahead, serving[0], unit), _stop_day(ahead, serving[0])
     if final.value is None:
-        return _no_number(choice, unit, final.why)
-    return Forecast(final, stop, choice.model, _words(final, stop))
+        return _no_number(serving[0], unit, final.why)
+    return Forecast(final, stop, serving[0], _words(final, stop))
 
 
 def _serving(
-    jarwise: Mapping[str, Jarwise],
+    why: Mapping[str, list[tuple[str, ...]]],
     scores: Mapping[str, float | None],
     choice: Choice,
     rows: IntArray,
 ) -> list[str]:
-    """Return the candidates that the readings do not rule out, the chosen one first."""
-    best = min((s for n, s in scores.items() if s is not None and MODELS[n].candidate), default=0)
-    names = [name for name in jarwise if MODELS[name].candidate and name != choice.model]
-    kept = [n for n in names if (s := scores[n]) is None or s - best <= FAR_APART]
-    return ([] if choice.model is None else [choice.model]) + kept
+    """Return the models that the readings do not rule out, the one that gives the value first.
+
+    A candidate counts even where it leaves the level open; the other models only where they
+    determine it.
+    """
+    usable = {
+        name: score
+        for name, score in scores.items()
+        if score is not None
+        and (MODELS[name].candidate or not any(why[name][row][0] for row in rows))
+    }
+    best = min((s for name, s in usable.items() if MODELS[name].candidate), default=0.0)
+    kept = [name for name in usable if usable[name] - best <= FAR_APART]
+    return sorted(kept, key=lambda name: name != choice.model)
 
 
-def _obstacle(serving: list[str], why: Mapping[str, list[tuple[str, ...]]], rows: IntArray) -> str:
-    """Say what stands against a number: a level that a model in question leaves open."""
+def _obstacle(
+    serving: list[str],
+    jarwise: Mapping[str, Jarwise],
+    why: Mapping[str, list[tuple[str, ...]]],
+    rows: IntArray,
+) -> str:
+    """Say what stands against a number: a level that a candidate leaves open or half open."""
     for name in serving:
+        if not MODELS[name].candidate:
+            continue
         open_jars = [text for row in rows if (text := why[name][row][0])]
         if open_jars:
             return f"by {name}, {open_jars[0]}"
+        fits = jarwise[name]
+        if (fits.standard_error[rows, 0] > WIDEST_ERROR * fits.named[rows, 0]).any():
+            return f"by {name}, the readings do not yet show where the curve is heading"
     return ""
 
 
@@ -169,11 +191,12 @@ def _final_yield(ahead: Mapping[str, _Ahead], chosen: str, unit: str) -> Estimat
 
 
 def _yield_limits(ahead: _Ahead) -> tuple[float, float]:
+    """Return the wider of what the jars' own yields and the simulated futures allow."""
+    low, high = (float(x) for x in np.quantile(ahead.mean_futures, (0.025, 0.975)))
     if len(ahead.yields) >= FEWEST_JARS and (ahead.yields > 0).all():
-        low, high = between_jars(np.log(ahead.yields))
-        return float(np.exp(low)), float(np.exp(min(high, 700.0)))
-    low, high = np.quantile(ahead.mean_futures, (0.025, 0.975))
-    return float(low), float(high)
+        least, most = between_jars(np.log(ahead.yields))
+        low, high = min(low, float(np.exp(least))), max(high, float(np.exp(min(most, 700.0))))
+    return low, high
 
 
 def _stop_day(ahead: Mapping[str, _Ahead], chosen: str) -> Estimate:
@@ -202,8 +225,6 @@ def _words(final: Estimate, stop: Estimate) -> str:
     )
 
 
-def _no_number(choice: Choice, unit: str, why: str) -> Forecast:
+def _no_number(model: str | None, unit: str, why: str) -> Forecast:
     words = f"No forecast yet: {why}."
-    return Forecast(
-        Estimate(None, unit, why=why), Estimate(None, "d", why=why), choice.model, words
-    )
+    return Forecast(Estimate(None, unit, why=why), Estimate(None, "d", why=why), model, words)
