@@ -180,6 +180,7 @@ def overflow(rng) -> Trial:
         low = 0.0 if "absolute" not in name else 101.0
         cap = low + rng.uniform(0.55, 0.85) * (value.max() - low)
         if (value > cap).sum() >= 4:
+            cap = max(1.0, np.round(cap, -1)) if name == "volume_mL" else cap
             return with_column(trial, name, np.minimum(value, cap))
 
 
@@ -306,7 +307,7 @@ def scrubbed_twice(rng) -> Trial:
 
 
 def warming_headspace(rng) -> Trial:
-    way = str(rng.choice(["volume", "counter", "kept", "methane volume", "pressure"]))
+    way = str(rng.choice(["volume", "counter", "kept", "pressure"]))
     trial = clean(rng, way, closing_C=rng.uniform(15, 22)).trial
     return with_setup(trial, closing_temperature_C=None)
 

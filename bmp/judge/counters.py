@@ -32,8 +32,10 @@ def interval_for_cumulative(trial: Trial, seen: Look) -> tuple[Seen, ...] | None
             continue
         judged += 1
         change = np.diff(value)
-        down = -change[(change < 0) & ~trial.readings.emptied[one[:-1]]]
-        if (down > 0).sum() >= 2 and down.sum() > 0.5 * finite_max(value):
+        down = (change < 0) & ~trial.readings.emptied[one[:-1]]
+        large = one[1:][down & (change < -WAVER * finite_max(value))]
+        over = len(large) > 0 and all(_rolls_over(seen, int(i)) is not None for i in large)
+        if down.sum() >= 2 and -change[down].sum() > 0.5 * finite_max(value) and not over:
             alike.append(j)
     if not judged:
         return None
@@ -91,7 +93,8 @@ def _rolls_over(seen: Look, i: int) -> float | None:
     step = last - (seen.value[earlier] if earlier >= 0 else 0.0)
     for capacity in (100.0, 1e3, 1e4, 1e5, 65536.0, 1e6):
         implied = capacity - last + value
-        if capacity > last > 0.5 * capacity and 0 <= implied <= 2.5 * max(step, 0.0) + 0.02 * last:
+        full = capacity > last > 0.5 * capacity and value < 0.6 * last
+        if full and 0 <= implied <= 2.0 * max(step, 0.0) + 0.02 * last:
             return capacity
     return None
 
@@ -135,10 +138,12 @@ def overflow(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     if has_gas(trial) and trial.setup.cumulative:
         return _stuck_total(trial, seen, top)
     distinct = np.unique(value[np.isfinite(value)])
-    if len(distinct) > 1 and np.diff(distinct).min() > 0.01 * top:
+    if len(distinct) < 8:
         return None
+    # Of figures that fall off evenly the highest is the rarest: count the next ones below it.
+    below = max(0.03 * (top - distinct[0]), 2.2 * float(np.median(np.diff(distinct[-8:-1]))))
     full = np.flatnonzero(value == top)
-    near = int(((value > 0.97 * top) & (value < top)).sum())
+    near = int(((value > top - below) & (value < top)).sum())
     if len(full) < 3 or len(full) <= 1.5 * near:
         return ()
     text = (
@@ -186,16 +191,21 @@ def _zero_readings(trial: Trial, seen: Look) -> list[int]:
             amid = (before > 0) & ((after >= 0.97 * before) | np.isnan(after))
         else:
             # A jar that has nearly stopped, or not yet begun, does read zero.
-            small = 0.05 * np.nanmedian(value[value > 0])
-            amid = (before > 5 * small) & (after > 5 * small)
-            amid &= np.minimum(before, after) > _least_sure(trial)
+            least = max(_least_sure(trial), 0.25 * float(np.nanmedian(value[value > 0])))
+            amid = np.minimum(before, after) > max(least, 2.5 * _step(seen.value))
         out += [int(i) for i in one[(value == 0) & amid & (trial.readings.time_d[one] > 0)]]
     return out
 
 
 def _least_sure(trial: Trial) -> float:
-    """Return the figure below which a zero may well be true: 5 mL, 3 kPa, 1 mg."""
-    return 3.0 if trial.setup.measured == "pressure" else 5.0 if has_gas(trial) else 0.001
+    """Return the figure below which a zero may well be true: 8 mL, 3 kPa, 1 mg."""
+    return 3.0 if trial.setup.measured == "pressure" else 8.0 if has_gas(trial) else 0.001
+
+
+def _step(values: FloatArray) -> float:
+    """Return the step that figures were read in: the smallest difference between two of them."""
+    steps = np.diff(np.unique(values[np.isfinite(values)]))
+    return float(steps.min()) if steps.size else 0.0
 
 
 def zero_for_not_read(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
@@ -232,8 +242,12 @@ def _same_time(trial: Trial, seen: Look) -> list[Seen]:
 def _same_row(trial: Trial, seen: Look) -> list[Seen]:
     """Find rows that repeat every figure of the jar's row before, where figures do vary."""
     r = trial.readings
+    later = ~seen.first
     varied = [
-        c for c in r.columns.values() if np.isfinite(c).any() and len(np.unique(c)) > len(c) / 8
+        column
+        for column in r.columns.values()
+        if np.mean(column[later] != column[seen.previous[later]]) > 0.5
+        and np.isfinite(column).mean() > 0.5
     ]
     if len(varied) < 2:
         return []
@@ -247,20 +261,18 @@ def _same_row(trial: Trial, seen: Look) -> list[Seen]:
 
 
 def _same_jar(trial: Trial, seen: Look) -> list[Seen]:
-    """Find jars with five or more readings in a row alike, figure by figure."""
-    rows: dict[bytes, int] = {}
+    """Find jars in which nine of ten readings are those of another jar, figure by figure."""
+    step = _step(seen.value)
     out = []
     for j, one in enumerate(seen.of_jar):
         value = seen.value[one]
-        fresh = np.flatnonzero(np.diff(value, prepend=np.nan) != 0)
-        value = value[fresh][np.isfinite(value[fresh])]
-        for start in range(len(value) - 4):
-            key = value[start : start + 5].tobytes()
-            other = rows.setdefault(key, j)
-            if other != j:
-                text = (
-                    f"The readings repeat those of jar {trial.jars[other].name} figure by figure."
-                )
-                out.append(Seen(float(value[start]), trial.jars[j].name, text))
+        sure = (np.abs(value) > 10 * step) & (np.diff(value, prepend=np.nan) != 0)
+        if len(one) < 5 or sure.sum() < 4:
+            continue
+        for k in range(j):
+            other = seen.value[seen.of_jar[k]]
+            if len(other) == len(value) and np.mean(other[sure] == value[sure]) > 0.9:
+                text = f"The readings are those of jar {trial.jars[k].name}, figure by figure."
+                out.append(Seen("copied", trial.jars[j].name, text))
                 break
     return out

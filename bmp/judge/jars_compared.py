@@ -143,6 +143,7 @@ def leaking_jar(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
         ratio = _ratios(trial, table.sets, gas)
         for j in np.flatnonzero(ratio < np.log(1 - least)):
             spread = _left_aside(ratio, table.sets, int(j))
+            spread = float(np.hypot(spread, _reading_noise(seen, int(j)) / abs(gas[j])))
             name = trial.jars[j].name
             if ratio[j] < -4.5 * spread and all(name not in f.where for f in found):
                 loss = 100 * (1 - np.exp(ratio[j]))
@@ -158,6 +159,19 @@ def _left_aside(ratio: FloatArray, sets: tuple[IntArray, ...], j: int) -> float:
         return 0.04
     # A ratio to the median of two sisters scatters 1.22 times as much as a jar does.
     return max(float(np.sqrt(np.mean(ratio[rest] ** 2))) / 1.22, LEAST_SCATTER)
+
+
+def _reading_noise(seen: Look, j: int) -> float:
+    """Return what the readings' own errors may add up to over a jar, NmL.
+
+    From how far each interval lies off the line through its neighbours.
+    """
+    made = seen.interval_NmL[seen.of_jar[j]]
+    made = made[np.isfinite(made)]
+    if len(made) < 5:
+        return 0.0
+    off = made[1:-1] - (made[:-2] + made[2:]) / 2
+    return float(1.4826 * np.median(np.abs(off)) / np.sqrt(1.5) * np.sqrt(len(made)))
 
 
 def _lost_weight(trial: Trial, seen: Look) -> list[Seen]:
@@ -239,6 +253,9 @@ def first_day_rise(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     told = setup.closing_temperature_C
     if setup.measured in ("mass", "net yield"):
         return ()
+    if setup.measured == "methane volume":
+        # Flush gas passes the absorber whole, so the first volumes are larger there anyway.
+        return None
     if told is not None and abs(told - setup.incubation_temperature_C) > 3:
         return ()
     blanks = [j for j, jar in enumerate(trial.jars) if jar.role == "blank" and jar.headspace_mL]

@@ -21,6 +21,8 @@ class Seen:
     where: str
     detail: str
     """What was seen, as a sentence."""
+    outcome: Literal["caution", "fail"] | None = None
+    """Where this place is less sure than the trap usually is."""
 
 
 Detector: TypeAlias = Callable[[Trial, Look], tuple[Seen, ...] | None]
@@ -51,7 +53,7 @@ class Trap:
             return (Finding(self.name, "pass", None, self.limit, self.source, "Not seen."),)
         return tuple(
             Finding(
-                self.name, self.outcome, one.value, self.limit, self.source, one.detail,
+                self.name, one.outcome or self.outcome, one.value, self.limit, self.source, one.detail,
                 self.advice, one.where,
             )
             for one in found
