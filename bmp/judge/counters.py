@@ -56,7 +56,7 @@ def cumulative_for_interval(trial: Trial, seen: Look) -> tuple[Seen, ...] | None
         if len(one) < 6 or not top > 0:
             continue
         judged += 1
-        level = np.mean(np.diff(value) >= -WAVER * top) >= 0.95
+        level = np.mean(np.diff(value) >= -WAVER * top) >= 0.9
         if level and value[-1] >= 0.9 * top and value[-1] >= 1.5 * value[0]:
             alike.append(j)
     if not judged:
@@ -266,7 +266,7 @@ def _same_jar(trial: Trial, seen: Look) -> list[Seen]:
     out = []
     for j, one in enumerate(seen.of_jar):
         value = seen.value[one]
-        sure = (np.abs(value) > 10 * step) & (np.diff(value, prepend=np.nan) != 0)
+        sure = (np.abs(value) > 30 * step) & (np.diff(value, prepend=np.nan) != 0)
         if len(one) < 5 or sure.sum() < 4:
             continue
         for k in range(j):

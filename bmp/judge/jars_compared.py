@@ -109,18 +109,19 @@ def _expected(trial: Trial, gas: FloatArray, jars: IntArray, j: int, blank: floa
     return float(np.median(rates)) * (own.inoculum_g or 1.0)
 
 
-def _ratios(trial: Trial, sets: tuple[IntArray, ...], gas: FloatArray) -> FloatArray:
-    """Return log(gas / gas expected after the sisters), NaN for jars without two sisters."""
+def _beside_sisters(
+    trial: Trial, sets: tuple[IntArray, ...], gas: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return gas / expected gas - 1 and the expected gas; NaN for jars without two sisters."""
     blanks = [j for s in sets for j in s if trial.jars[j].role == "blank"]
     own = [gas[j] / (trial.jars[j].inoculum_g or 1.0) for j in blanks]
     blank = float(np.median(own)) if own else 0.0
-    out = np.full(len(trial.jars), np.nan)
+    should = np.full(len(trial.jars), np.nan)
     for jars in sets:
         for j in jars if len(jars) >= 3 else ():
-            should = _expected(trial, gas, jars, int(j), blank)
-            if should > 0:
-                out[j] = np.log(max(gas[j], 1e-3 * should) / should)
-    return out
+            expected = _expected(trial, gas, jars, int(j), blank)
+            should[j] = expected if expected > 0 else np.nan
+    return gas / should - 1.0, should
 
 
 def leaking_jar(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
@@ -136,19 +137,20 @@ def leaking_jar(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
         return tuple(found) if found or trial.setup.measured == "mass" else None
     ends = np.searchsorted(seen.time_d, table.at_d)
     half = seen.gas_NmL[:, ends[min(1, len(ends) - 1)]]
+    noise = _reading_noise_NmL(trial, seen)
     for gas, least, words in (
         (seen.gas_NmL[:, ends[-1]], 0.15, "of all gas"),
         (seen.gas_NmL[:, ends[-1]] - half, 0.25, "of the later gas"),
     ):
-        ratio = _ratios(trial, table.sets, gas)
-        for j in np.flatnonzero(ratio < np.log(1 - least)):
-            spread = _left_aside(ratio, table.sets, int(j))
-            spread = float(np.hypot(spread, _reading_noise(seen, int(j)) / abs(gas[j])))
+        ratio, should = _beside_sisters(trial, table.sets, gas)
+        for j in np.flatnonzero(ratio < -least):
+            spread = np.hypot(_left_aside(ratio, table.sets, int(j)), noise / should[j])
             name = trial.jars[j].name
             if ratio[j] < -4.5 * spread and all(name not in f.where for f in found):
-                loss = 100 * (1 - np.exp(ratio[j]))
-                text = f"The jar made {loss:.0f} % less {words} than its sisters: a leak?"
-                found.append(Seen(round(float(loss), 1), name, text))
+                text = (
+                    f"The jar made {-100 * ratio[j]:.0f} % less {words} than its sisters: a leak?"
+                )
+                found.append(Seen(round(float(-100 * ratio[j]), 1), name, text))
     return tuple(found)
 
 
@@ -161,17 +163,19 @@ def _left_aside(ratio: FloatArray, sets: tuple[IntArray, ...], j: int) -> float:
     return max(float(np.sqrt(np.mean(ratio[rest] ** 2))) / 1.22, LEAST_SCATTER)
 
 
-def _reading_noise(seen: Look, j: int) -> float:
-    """Return what the readings' own errors may add up to over a jar, NmL.
+def _reading_noise_NmL(trial: Trial, seen: Look) -> float:
+    """Return what the readings' own errors may add up to over a jar.
 
-    From how far each interval lies off the line through its neighbours.
+    From how far each interval lies off the line through its neighbours. Errors add up only where
+    each interval is read on its own; in a running total or a jar left closed they cancel.
     """
-    made = seen.interval_NmL[seen.of_jar[j]]
-    made = made[np.isfinite(made)]
-    if len(made) < 5:
-        return 0.0
-    off = made[1:-1] - (made[:-2] + made[2:]) / 2
-    return float(1.4826 * np.median(np.abs(off)) / np.sqrt(1.5) * np.sqrt(len(made)))
+    off = [np.abs(made[1:-1] - (made[:-2] + made[2:]) / 2) for made in map(seen.made_by, seen.jars)]
+    every = np.concatenate(off) if off else np.array([])
+    if not every.size:
+        return float("inf")
+    one = float(1.4826 * np.median(every) / np.sqrt(1.5))
+    on_its_own = not (trial.setup.cumulative or bool(trial.readings.not_vented.any()))
+    return one * float(np.sqrt(len(seen.time_d))) if on_its_own else one
 
 
 def _lost_weight(trial: Trial, seen: Look) -> list[Seen]:

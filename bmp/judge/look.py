@@ -46,10 +46,15 @@ class Look:
         """The jar's first reading."""
         return self.previous < 0
 
-    def change(self) -> FloatArray:
-        """Return the value less the jar's last value; NaN at its first."""
-        before = np.where(self.first, np.nan, self.value[self.previous])
-        return np.asarray(self.value - before)
+    @property
+    def jars(self) -> range:
+        """Indices of the jars."""
+        return range(len(self.of_jar))
+
+    def made_by(self, j: int) -> FloatArray:
+        """Return the known interval gas of one jar, by time."""
+        made = self.interval_NmL[self.of_jar[j]]
+        return np.asarray(made[np.isfinite(made)])
 
     def length_d(self, trial: Trial) -> FloatArray:
         """Return the time since the jar's last reading, or since closing."""
@@ -216,3 +221,17 @@ def control_yield(trial: Trial, seen: Look) -> float | None:
         return None
     own = float(np.mean(methane[blank] / inoculum[blank])) if blank.any() else 0.0
     return float(np.median((methane[control] - own * inoculum[control]) / vs[control]))
+
+
+def control_settled(trial: Trial, seen: Look) -> bool:
+    """Tell whether the controls have nearly stopped: under 15 % of their gas in the last third.
+
+    Only then does their yield say something about units and shares.
+    """
+    controls = [j for j, jar in enumerate(trial.jars) if jar.role == "control"]
+    if not controls or len(seen.time_d) < 5 or seen.time_d[-1] < 8:
+        return False
+    gas = seen.gas_NmL[controls]
+    third = int(np.searchsorted(seen.time_d, seen.time_d[-1] * 2 / 3))
+    late = gas[:, -1] - gas[:, third]
+    return bool(np.nanmedian(late / gas[:, -1]) < 0.15)

@@ -53,8 +53,8 @@ class Trap:
             return (Finding(self.name, "pass", None, self.limit, self.source, "Not seen."),)
         return tuple(
             Finding(
-                self.name, one.outcome or self.outcome, one.value, self.limit, self.source, one.detail,
-                self.advice, one.where,
+                self.name, one.outcome or self.outcome, one.value, self.limit, self.source,
+                one.detail, self.advice, one.where,
             )
             for one in found
         )  # fmt: skip

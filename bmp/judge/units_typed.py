@@ -9,6 +9,7 @@ import numpy as np
 from bmp.judge.look import (
     TYPICAL_CELLULOSE_YIELD,
     Look,
+    control_settled,
     control_yield,
     dry_factor,
     filled,
@@ -57,10 +58,10 @@ def gauge_and_absolute(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     ratio = value / ambient
     if seen.value_name.startswith("absolute"):
         low = np.flatnonzero(ratio < 0.75)
-        if np.nanmin(ratio) < 0.06 or (low.size and _right_as_gauge(trial)):
-            if low.size > 0.1 * np.isfinite(value).sum():
-                text = "Pressures said to be absolute lie far below that of the air outside."
-                return (Seen(float(np.nanmin(value)), named(trial, low), text),)
+        many = low.size > 0.1 * np.isfinite(value).sum()
+        if many and (np.nanmin(ratio) < 0.06 or _right_as_gauge(trial)):
+            text = "Pressures said to be absolute lie far below that of the air outside."
+            return (Seen(float(np.nanmin(value)), named(trial, low), text),)
     elif 0.9 < np.nanmin(ratio) < 1.6:
         text = "Pressures said to be above the air outside never fall below that of the air itself."
         return (Seen(float(np.nanmin(value)), "all pressures", text),)
@@ -86,7 +87,10 @@ def pressure_unit(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     top = finite_max(seen.value)
     if yield_now is None:
         return found or None
-    slip = pressure_slip(yield_now / TYPICAL_CELLULOSE_YIELD, 1.2)
+    ratio = yield_now / TYPICAL_CELLULOSE_YIELD
+    if ratio < 1.5 and not control_settled(trial, seen):
+        return found or None
+    slip = pressure_slip(ratio, 1.2)
     if slip is None or slip.startswith(("inHg", "mmHg")) or slip.endswith(("inHg was said",)):
         return found
     text = f"The control would come to {yield_now:.0f} NmL/g VS: consistent with {slip}."
@@ -267,7 +271,7 @@ def normalised_twice(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     slope, error = weather_slope(trial, seen)
     if not np.isfinite(slope) or error > 0.25:
         return None
-    if not (0.5 < slope < 1.7 and slope / error > 3.5):
+    if not (0.6 < slope < 2.5 and slope / error > 4.0):
         return ()
     text = (
         "Once corrected, the gas still follows the weather of its readings "
@@ -300,7 +304,9 @@ def weather_slope(trial: Trial, seen: Look) -> tuple[float, float]:
     if sure.sum() < 9:
         return float("nan"), float("nan")
     level = np.log(made[sure] / length[sure])
-    weight = 1.0 / (0.004**2 + (3.0 / made[sure]) ** 2)
+    # Reading errors of the jars average out; a tenth of a degree in their headspaces does not.
+    unseen = 3.0 + 0.001 * sum(jar.headspace_mL or 0.0 for jar in trial.jars)
+    weight = 1.0 / (0.004**2 + (unseen / made[sure]) ** 2)
     return _slope(_off_neighbours(level), _off_neighbours(sky[sure]), weight[2:-2])
 
 
@@ -336,7 +342,7 @@ def scrubbed_twice(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     if trial.setup.measured != "volume":
         return ()
     own = control_yield(trial, seen)
-    if own is None:
+    if own is None or not control_settled(trial, seen):
         return None
     controls = np.array([jar.role == "control" for jar in trial.jars])[trial.readings.jar]
     usual = float(np.nanmedian(np.where(controls, seen.share, np.nan)))

@@ -16,12 +16,16 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from bmp.judge.traps import TRAPS, find_traps
-from tests.planted import PLANTED, clean
+from tests.planted import PLANTED, clean, unfinished
 
 
-def named_traps(trial) -> set[str]:
-    """Names of the traps that were seen."""
-    return {f.check for f in find_traps(trial) if f.outcome in ("caution", "fail")}
+def outcomes(trial) -> dict[str, str]:
+    """Return by trap whether it was `named`, passed, or was `not judged`."""
+    out: dict[str, str] = {}
+    for finding in find_traps(trial):
+        named = finding.outcome in ("caution", "fail")
+        out[finding.check] = "named" if named else finding.outcome
+    return out
 
 
 def wilson(hits: int, trials: int) -> tuple[float, float]:
@@ -32,31 +36,42 @@ def wilson(hits: int, trials: int) -> tuple[float, float]:
     return middle - half, middle + half
 
 
-def false_alarms(trials: int, seed: int) -> Counter:
-    """Count clean trials in which each trap was named."""
+def count(make, trap: str | None, trials: int, seed: int) -> Counter:
+    """Count what became of each trap (or of one) over trials that `make` draws."""
     rng = np.random.default_rng(seed)
-    return Counter(name for _ in range(trials) for name in named_traps(clean(rng).trial))
-
-
-def found(plant, trap: str, trials: int, seed: int) -> int:
-    """Count planted trials in which the trap was named."""
-    rng = np.random.default_rng(seed)
-    return sum(trap in named_traps(plant(rng)) for _ in range(trials))
+    out: Counter = Counter()
+    for _ in range(trials):
+        seen = outcomes(make(rng))
+        out.update(seen.items() if trap is None else [(trap, seen[trap])])
+    return out
 
 
 def main(trials: int) -> None:
-    alarms = false_alarms(2 * trials, 1)
-    print(f"{2 * trials} clean trials, {trials} planted each.\n")
-    print("| trap | false alarms, % (upper bound) | planted | found, % (lower bound) |")
-    print("|---|---|---|---|")
+    """Print the table."""
+    clean_trials = 2 * trials
+    alarms = count(lambda rng: clean(rng).trial, None, clean_trials, 1)
+    running = count(unfinished, None, clean_trials, 3)
+    print(
+        f"{clean_trials} clean trials, as many cut off while they run, {trials} planted each; in "
+        "brackets the 95 % bound.\n"
+    )
+    print(
+        "| trap | false alarms, % | while running, % | planted | found of judged, % | judged, % |"
+    )
+    print("|---|---|---|---|---|---|")
     for trap in TRAPS:
-        wolf = alarms[trap.name]
-        false = f"{50 * wolf / trials:.2f} ({100 * wilson(wolf, 2 * trials)[1]:.1f})"
+        wolves = (alarms[trap.name, "named"], running[trap.name, "named"])
+        false, early = (
+            f"{100 * wolf / clean_trials:.2f} ({100 * wilson(wolf, clean_trials)[1]:.1f})"
+            for wolf in wolves
+        )
         for label, (name, plant) in PLANTED.items():
             if name == trap.name:
-                hits = found(plant, name, trials, 2)
-                seen = f"{100 * hits / trials:.1f} ({100 * wilson(hits, trials)[0]:.1f})"
-                print(f"| {name} | {false} | {label} | {seen} |", flush=True)
+                seen = count(plant, name, trials, 2)
+                hits, judged = seen[name, "named"], trials - seen[name, "not judged"]
+                found = f"{100 * hits / judged:.1f} ({100 * wilson(hits, judged)[0]:.1f})"
+                part = f"{100 * judged / trials:.0f}"
+                print(f"| {name} | {false} | {early} | {label} | {found} | {part} |", flush=True)
 
 
 if __name__ == "__main__":
