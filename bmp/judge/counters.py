@@ -204,7 +204,10 @@ def _least_sure(trial: Trial) -> float:
 
 def _step(values: FloatArray) -> float:
     """Return the step that figures were read in: the smallest difference between two of them."""
-    steps = np.diff(np.unique(values[np.isfinite(values)]))
+    known = np.unique(values[np.isfinite(values)])
+    steps = np.diff(known)
+    # Figures that were converted from another unit differ in their last bits.
+    steps = steps[steps > 1e-9 * np.abs(known).max()] if known.size else steps
     return float(steps.min()) if steps.size else 0.0
 
 
@@ -240,24 +243,26 @@ def _same_time(trial: Trial, seen: Look) -> list[Seen]:
 
 
 def _same_row(trial: Trial, seen: Look) -> list[Seen]:
-    """Find rows that repeat every figure of the jar's row before, where figures do vary."""
+    """Find rows that repeat every figure of the jar's row before, where chance hardly does."""
     r = trial.readings
-    later = ~seen.first
-    varied = [
-        column
-        for column in r.columns.values()
-        if np.mean(column[later] != column[seen.previous[later]]) > 0.5
-        and np.isfinite(column).mean() > 0.5
-    ]
-    if len(varied) < 2:
+    later = np.flatnonzero(~seen.first & (r.time_d - r.time_d[seen.previous] >= 1e-6))
+    same = np.ones(len(later), bool)
+    chance = float(len(later))
+    for column in r.columns.values():
+        change = column[later] - column[seen.previous[later]]
+        known = np.isfinite(change)
+        if known.mean() < 0.5:
+            continue
+        same &= ~known | (change == 0)
+        step = _step(column)
+        if step > 0:
+            chance /= 1.0 + 2.0 * float(np.median(np.abs(change[known]))) / step
+    value = seen.value[later]
+    same &= np.isfinite(value) & (value != 0) & (value == seen.value[seen.previous[later]])
+    if chance > 0.02:
         return []
-    same = ~seen.first & (r.time_d - r.time_d[seen.previous] >= 1e-6)
-    same &= seen.value == seen.value[seen.previous]
-    for column in varied:
-        last = column[seen.previous]
-        same &= (column == last) | (np.isnan(column) & np.isnan(last))
     text = "Every figure of the reading before stands here again: it was copied."
-    return [Seen(float(seen.value[i]), named(trial, [int(i)]), text) for i in np.flatnonzero(same)]
+    return [Seen(float(seen.value[i]), named(trial, [int(i)]), text) for i in later[same]]
 
 
 def _same_jar(trial: Trial, seen: Look) -> list[Seen]:

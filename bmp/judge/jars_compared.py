@@ -269,10 +269,12 @@ def first_day_rise(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     mean, spread = float(np.mean(shares)), float(np.std(shares, ddof=1))
     if not (0.03 < mean < 0.16 and spread < 0.5 * mean and min(shares) > 0.015):
         return ()
+    rise = _expected_rise(setup.incubation_temperature_C)
+    more = " Was there pressure under the lids at closing?" if mean > 2 * rise else ""
     text = (
         f"In the first interval each blank gave {100 * mean:.0f} % of its headspace more than its "
         f"later gas leads back to; warming from 20 to {setup.incubation_temperature_C:g} °C alone "
-        f"pushes out {100 * _expected_rise(setup.incubation_temperature_C):.0f} %."
+        f"pushes out {100 * rise:.0f} %.{more}"
     )
     return (Seen(round(100 * mean, 1), jar_names(trial, blanks), text),)
 
@@ -309,6 +311,7 @@ def odd_interval(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     if table is None or not any(len(s) >= 3 for s in table.sets):
         return None
     steps = np.diff(seen.gas_NmL, axis=1, prepend=0.0)
+    little = 0.05 * float(np.nanmedian(np.nanmax(seen.gas_NmL[np.concatenate(table.sets)], axis=1)))
     out = []
     for jars in table.sets:
         if len(jars) < 3:
@@ -321,7 +324,7 @@ def odd_interval(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
         for k, j in enumerate(jars):
             rest = np.delete(own, k, axis=0)
             highest = np.max(np.abs(rest), axis=0)
-            least = 0.012 * np.nanmax(seen.gas_NmL[j])
+            least = max(0.012 * np.nanmax(seen.gas_NmL[j]), little)
             odd = (own[k] > 4 * highest) & (own[k] - highest > max(least, 6 * noise))
             for at in np.flatnonzero(odd):
                 i = _reading_at(trial, seen, int(j), float(seen.time_d[at]))
