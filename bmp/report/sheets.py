@@ -12,11 +12,13 @@ import numpy as np
 from bmp.estimate import Estimate
 from bmp.fit.models import MODELS
 from bmp.normalise.gas import saturation_pressure_kPa
+from bmp.report.rounding import percent
 from bmp.results import Results
 from bmp.trial import FloatArray
 
 WHOLE, ONE, TWO, THREE, FOUR = "0", "0.0", "0.00", "0.000", "0.0000"
 """Number formats, by decimals."""
+TEXT: Final = "@"
 
 
 @dataclass(frozen=True)
@@ -41,7 +43,7 @@ class Sheet:
 def sheets(results: Results) -> tuple[Sheet, ...]:
     """Return the sheets of the workbook in their order."""
     return (
-        Sheet("summary", SUMMARY, summary_rows(results)),
+        summary(results),
         readings(results),
         Sheet("curves", CURVES, curve_rows(results)),
         Sheet("fits", FITS, fit_rows(results)),
@@ -52,40 +54,55 @@ def sheets(results: Results) -> tuple[Sheet, ...]:
 
 # --- summary -----------------------------------------------------------------------------------
 
-SUMMARY: Final = (
-    Column("series", width=26),
-    Column("role", width=11),
-    Column("yield", ONE),
-    Column("unit", width=20),
-    Column("95 % interval, low", ONE),
-    Column("95 % interval, high", ONE),
-    Column("standard deviation between jars, blank and VS in it", TWO, 17),
-    Column("standard uncertainty of the mean", TWO, 13),
-    Column("jars that count", WHOLE),
-    Column("jars left out", WHOLE),
-    Column("day of the yield [d]", TWO),
-    Column("yield per fresh mass [NmL CH4/g]", TWO, 15),
-    Column("the blank's part of the methane [%]", ONE, 15),
-    Column("model chosen", width=20),
-    Column("half of the yield by day [d]", TWO),
-    Column("90 % of the yield by day [d]", TWO),
-    Column("why no interval", width=34),
-    Column("verdict", width=50),
-)
+
+def summary(results: Results) -> Sheet:
+    """Return a row a series with its yield, its errors and its times."""
+    yields = results.yields
+    fits = [results.fits.get(one.series) for one in yields]
+    columns: list[tuple[Column, Sequence[Any]]] = [
+        (Column("series", TEXT, 24), [one.series for one in yields]),
+        (Column("role", TEXT, 10), [one.role for one in yields]),
+        (Column("yield", ONE, 8), [one.value for one in yields]),
+        (Column("unit", TEXT, 16), [one.unit for one in yields]),
+        (Column("95 % interval from", ONE, 9), [one.ci95 and one.ci95[0] for one in yields]),
+        (Column("to", ONE, 8), [one.ci95 and one.ci95[1] for one in yields]),
+        (Column("standard uncertainty of the mean", TWO), [one.u for one in yields]),
+        (Column("standard deviation, blank and VS in it", TWO), [one.sd for one in yields]),
+        (Column("jars that count", WHOLE, 8), [len(one.jars) for one in yields]),
+        (
+            Column("jars left out", WHOLE, 8),
+            [len(results.left_out(one.series)) or None for one in yields],
+        ),
+        (Column("day of the yield", TWO, 9), [one.time_d for one in yields]),
+        (
+            Column("yield per fresh mass [NmL CH4/g]", TWO, 13),
+            [one.per_fresh for one in yields],
+        ),
+        (
+            Column("blank's part of the methane [%]", ONE, 12),
+            [one.blank_percent for one in yields],
+        ),
+        (Column("to half of the yield [d]", TWO, 10), [fit and fit.t50_d.value for fit in fits]),
+        (Column("to 90 % of the yield [d]", TWO, 10), [fit and fit.t90_d.value for fit in fits]),
+        (Column("model chosen", TEXT, 20), [fit and fit.choice.model for fit in fits]),
+        (Column("why no interval", TEXT, 34), [one.why_no_interval for one in yields]),
+        (
+            Column("verdict", TEXT, 44),
+            [results.feed_verdicts.get(one.series) for one in yields],
+        ),
+    ]
+    return _filled("summary", columns)
 
 
-def summary_rows(results: Results) -> Iterator[Sequence[Any]]:
-    """Yield a row a series."""
-    for one in results.yields:
-        fit = results.fits.get(one.series)
-        low, high = one.ci95 or (None, None)
-        yield (
-            one.series, one.role, one.value, one.unit, low, high, one.sd, one.u, len(one.jars),
-            len(results.left_out(one.series)), one.time_d, one.per_fresh, one.blank_percent,
-            fit.choice.model if fit else None, fit.t50_d.value if fit else None,
-            fit.t90_d.value if fit else None, one.why_no_interval,
-            results.feed_verdicts.get(one.series),
-        )  # fmt: skip
+def _filled(name: str, columns: Sequence[tuple[Column, Sequence[Any]]]) -> Sheet:
+    """Return a sheet of those columns that hold anything."""
+    filled = [(column, values) for column, values in columns if any(map(_known, values))]
+    rows = zip(*(values for _, values in filled), strict=True)
+    return Sheet(name, tuple(column for column, _ in filled), rows)
+
+
+def _known(value: Any) -> bool:
+    return bool(value) if isinstance(value, str) else value is not None and isfinite(value)
 
 
 # --- readings ----------------------------------------------------------------------------------
@@ -116,21 +133,19 @@ def readings(results: Results) -> Sheet:
     read = trial.readings
     jars = [trial.jars[index] for index in read.jar.tolist()]
     columns: list[tuple[Column, Sequence[Any]]] = [
-        (Column("jar", width=12), [jar.name for jar in jars]),
-        (Column("series", width=24), [jar.series for jar in jars]),
-        (Column("left out", width=9), ["" if jar.left_out is None else "yes" for jar in jars]),
+        (Column("jar", TEXT, 12), [jar.name for jar in jars]),
+        (Column("series", TEXT, 24), [jar.series for jar in jars]),
+        (Column("left out", TEXT, 9), ["" if jar.left_out is None else "yes" for jar in jars]),
         (Column("row in the input", WHOLE, 9), read.row.tolist()),
         (Column("time [d]", THREE, 9), read.time_d.tolist()),
         *((column, read.column(name).tolist()) for name, column in AS_READ.items()),
         *((column, values.tolist()) for column, values in _factors(results)),
-        (Column("methane share is", width=13), gas.share_from),
+        (Column("methane share is", TEXT, 13), gas.share_from),
         (Column("dry gas since closing [NmL]", TWO), gas.gas_NmL.tolist()),
         (Column("methane since closing [NmL CH4]", TWO), gas.methane_NmL.tolist()),
-        (Column("note", width=30), read.note or ("",) * len(jars)),
+        (Column("note", TEXT, 30), read.note or ("",) * len(jars)),
     ]
-    filled = [(column, values) for column, values in columns if any(map(_known, values))]
-    rows = zip(*(values for _, values in filled), strict=True)
-    return Sheet("readings", tuple(column for column, _ in filled), rows)
+    return _filled("readings", columns)
 
 
 def _factors(results: Results) -> list[tuple[Column, FloatArray]]:
@@ -161,20 +176,16 @@ def _factors(results: Results) -> list[tuple[Column, FloatArray]]:
     ]
 
 
-def _known(value: Any) -> bool:
-    return bool(value) if isinstance(value, str) else value is not None and isfinite(value)
-
-
 # --- curves, fits, checks, assumed -------------------------------------------------------------
 
 CURVES: Final = (
-    Column("series", width=24),
-    Column("jar", width=12),
-    Column("counted", width=9),
+    Column("series", TEXT, 24),
+    Column("jar", TEXT, 12),
+    Column("counted", TEXT, 9),
     Column("time [d]", THREE),
     Column("net methane", TWO),
     Column("taken off for the inoculum", TWO),
-    Column("unit", width=20),
+    Column("unit", TEXT, 20),
 )
 
 
@@ -192,17 +203,17 @@ def curve_rows(results: Results) -> Iterator[Sequence[Any]]:
 
 
 FITS: Final = (
-    Column("series", width=24),
-    Column("jar (empty: all jars)", width=14),
-    Column("model", width=22),
-    Column("chosen", width=9),
-    Column("parameter", width=12),
+    Column("series", TEXT, 24),
+    Column("jar (empty: all jars)", TEXT, 14),
+    Column("model", TEXT, 22),
+    Column("chosen", TEXT, 9),
+    Column("quantity", TEXT, 28),
     Column("value", "0.0000"),
     Column("95 % interval, low", "0.0000"),
     Column("95 % interval, high", "0.0000"),
-    Column("unit", width=20),
-    Column("interval is", width=20),
-    Column("why not determined", width=50),
+    Column("unit", TEXT, 20),
+    Column("interval is", TEXT, 20),
+    Column("why not determined", TEXT, 50),
     Column("root mean square residual", THREE, 14),
     Column("R²", FOUR),
     Column("AICc", TWO),
@@ -215,8 +226,8 @@ def fit_rows(results: Results) -> Iterator[Sequence[Any]]:
     members = {one.series: one.jars for one in results.yields}
     for series, fit in results.fits.items():
         for estimate, words in (
-            (fit.t50_d, "half of the measured yield by day"),
-            (fit.t90_d, "90 % of the measured yield by day"),
+            (fit.t50_d, "to half of the measured yield"),
+            (fit.t90_d, "to 90 % of the measured yield"),
             (fit.peak_rate, "highest rate"),
             (fit.peak_d, "day of the highest rate"),
         ):
@@ -246,14 +257,14 @@ def _estimate_cells(estimate: Estimate) -> tuple[Any, ...]:
 
 
 CHECKS: Final = (
-    Column("check", width=30),
-    Column("outcome", width=11),
-    Column("of", width=24),
+    Column("check", TEXT, 30),
+    Column("outcome", TEXT, 11),
+    Column("of", TEXT, 24),
     Column("found", "0.000", 12),
-    Column("limit", width=24),
-    Column("what it means", width=60),
-    Column("what to do", width=44),
-    Column("source", width=44),
+    Column("limit", TEXT, 24),
+    Column("what it means", TEXT, 60),
+    Column("what to do", TEXT, 44),
+    Column("source", TEXT, 44),
 )
 
 
@@ -269,7 +280,7 @@ def check_rows(results: Results) -> Iterator[Sequence[Any]]:
         )  # fmt: skip
 
 
-ASSUMED: Final = (Column("kind", width=26), Column("what", width=110))
+ASSUMED: Final = (Column("kind", TEXT, 26), Column("what", TEXT, 110))
 
 
 def assumed_rows(results: Results) -> Iterator[Sequence[Any]]:
@@ -280,7 +291,7 @@ def assumed_rows(results: Results) -> Iterator[Sequence[Any]]:
         yield "taken for granted", sentence
     for size in results.corrections:
         for series, change in size.percent.items():
-            shown = "not known" if change is None else f"{change:.2f} %"
+            shown = "not known" if change is None else percent(change)
             yield "what a correction did", f"{size.name}, {series}: {shown} ({size.meaning})"
     for jar in results.trial.jars:
         if jar.left_out is not None:

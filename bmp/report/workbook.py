@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from math import isfinite
+from math import ceil, isfinite
 from pathlib import Path
 from typing import Any, Final
 
 import xlsxwriter
 
-from bmp.report.sheets import Column, Sheet, sheets
+from bmp.report.sheets import TEXT, Column, Sheet, sheets
 from bmp.results import Results
 
 FORMULA_SIGNS: Final = ("=", "+", "-", "@", "\t", "\r")
@@ -17,6 +17,7 @@ LONGEST_TEXT: Final = 32_000
 A4: Final = 9
 WRAP_FROM: Final = 30
 """Columns at least so wide hold sentences, and break them."""
+LINE_HEIGHT: Final = 15.0
 
 
 def write_workbook(results: Results, path: Path) -> None:
@@ -43,13 +44,16 @@ def _write_sheet(book: Any, sheet: Sheet) -> None:
     page.set_paper(A4)
     page.fit_to_pages(1, 0)
     page.repeat_rows(0)
-    header = book.add_format(
-        {"bold": True, "text_wrap": True, "valign": "top", "bg_color": "#e8eef2"}
+    look = {"bold": True, "text_wrap": True, "valign": "top", "bg_color": "#e8eef2"}
+    over_text, over_number = (
+        book.add_format({**look, **place})
+        for place in ({"align": "left", "indent": 1}, {"align": "right"})
     )
     page.set_row(0, 62)
     for number, column in enumerate(sheet.columns):
         page.set_column(number, number, column.width)
-        page.write_string(0, number, column.header, header)
+        form = over_text if column.form == TEXT else over_number
+        page.write_string(0, number, column.header, form)
     _write_rows(book, page, sheet.columns, sheet.rows)
 
 
@@ -57,11 +61,13 @@ def _write_rows(
     book: Any, page: Any, columns: Sequence[Column], rows: Iterable[Sequence[Any]]
 ) -> None:
     numbers = [book.add_format({"num_format": c.form, "valign": "top"}) for c in columns]
-    text = {"valign": "top", "text_wrap": True}
-    plain = [book.add_format(text if c.width >= WRAP_FROM else {"valign": "top"}) for c in columns]
+    text = {"align": "left", "valign": "top", "indent": 1}
+    plain = [book.add_format({**text, "text_wrap": c.width >= WRAP_FROM}) for c in columns]
     # the mark of a text cell that stays text when somebody edits it
     quoted = book.add_format({**text, "quote_prefix": True})
     for row_number, row in enumerate(rows, start=1):
+        if (lines := _lines(columns, row)) > 1:
+            page.set_row(row_number, LINE_HEIGHT * lines)
         for number, value in enumerate(row):
             if isinstance(value, str):
                 if value:
@@ -69,3 +75,13 @@ def _write_rows(
                     page.write_string(row_number, number, value[:LONGEST_TEXT], form)
             elif value is not None and isfinite(value):
                 page.write_number(row_number, number, value, numbers[number])
+
+
+def _lines(columns: Sequence[Column], row: Sequence[Any]) -> int:
+    """Return how many lines the longest sentence of a row takes."""
+    return max(
+        ceil(1.05 * len(value) / column.width)
+        if isinstance(value, str) and column.width >= WRAP_FROM
+        else 1
+        for column, value in zip(columns, row, strict=True)
+    )
