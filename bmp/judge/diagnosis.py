@@ -36,6 +36,8 @@ class FeedCurve:
     """Net yield, shape (jars, times), NmL CH4 per g VS."""
     inoculum_to_substrate: float | None = None
     """By VS."""
+    jars: tuple[str, ...] = ()
+    """Names of the jars."""
 
 
 def _say(
@@ -112,6 +114,34 @@ def below_zero(feed: FeedCurve) -> list[Finding]:
     advice = "Look at the blanks one by one; repeat with half and a quarter of the feed."
     where = feed.series
     return [_say("inhibition", "caution", mean, "above 0", "Mass balance", meaning, advice, where)]
+
+
+def odd_jars(feed: FeedCurve) -> list[Finding]:
+    """Name a jar whose net yield lies far from its sisters'; only a proposal to look at it."""
+    end = feed.net[:, -1]
+    found = []
+    for k in range(len(end)) if len(end) >= 3 else ():
+        others = np.delete(end, k)
+        middle = float(np.median(others))
+        spread = float(others.max() - others.min())
+        away = abs(float(end[k]) - middle)
+        if middle <= 0 or away < 0.25 * middle or away < 3.0 * spread:
+            continue
+        name = feed.jars[k] if feed.jars else str(k + 1)
+        meaning = (
+            f"Jar {name} gave {end[k]:.3g} NmL/g VS, its sisters {middle:.3g}: consistent with a "
+            "leak, a weighing slip, or gas that was not read."
+        )
+        advice = "Leave it out only for a technical reason that you can name, and write it down."
+        limit = "at most 25 % from its sisters and three times their own spread"
+        found.append(
+            _say(
+                "jar unlike its sisters", "caution", float(end[k]) / middle, limit,
+                "Standard BMP Methods, document 100 v1.9 (2021), asks for a technical reason",
+                meaning, advice, feed.series,
+            )
+        )  # fmt: skip
+    return found
 
 
 def two_phases(feed: FeedCurve) -> list[Finding]:
@@ -346,4 +376,6 @@ def diagnose(feed: FeedCurve, control: FeedCurve | None, setup: Setup) -> tuple[
     """Return all that the curve of one feed says."""
     slow = lag_beside_control(feed, control, setup)
     late = any(finding.outcome == "caution" for finding in slow)
-    return (*below_zero(feed), *slow, *two_phases(feed), *overload(feed, late))
+    return (
+        *below_zero(feed), *odd_jars(feed), *slow, *two_phases(feed), *overload(feed, late)
+    )  # fmt: skip

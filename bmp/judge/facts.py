@@ -32,14 +32,17 @@ def inoculum_to_substrate(jar: Jar, trial: Trial) -> float | None:
 
 
 def slowest_rate_percent(curves: NetCurves, jars: Sequence[int]) -> float | None:
-    """Return the lowest three-day rate that every jar of a series has reached so far."""
+    """Return the lowest three-day rate that every jar of a series has reached so far.
+
+    A pause in the first half of the gas is a lag, not an end.
+    """
     lowest = []
     for jar in jars:
         here = curves.jar == jar
         net = curves.net[here][None]
         made = net + curves.from_blank[here][None]
         rate = three_day_rate_percent(curves.time_d[here], made, net)
-        known = rate[np.isfinite(rate)]
+        known = rate[np.isfinite(rate) & (net >= 0.5 * net[0, -1])]
         lowest.append(float(known.min()) if known.size else np.inf)
     slowest = max(lowest, default=np.inf)
     return slowest if np.isfinite(slowest) else None
@@ -168,4 +171,5 @@ def feed_curve(one: MaterialYield, trial: Trial, curves: NetCurves) -> FeedCurve
     net = np.stack([np.interp(times, own, values) for own, values in runs])
     ratios = [inoculum_to_substrate(trial.jars[j], trial) for j in one.jars]
     known = [ratio for ratio in ratios if ratio is not None]
-    return FeedCurve(one.series, times, net, float(np.mean(known)) if known else None)
+    names = tuple(trial.jars[j].name for j in one.jars)
+    return FeedCurve(one.series, times, net, float(np.mean(known)) if known else None, names)

@@ -77,20 +77,22 @@ def judge_trial(
     told = tuple(finding for finding in cautions if finding.outcome != "not judged")
     traps = tuple(f for f in find_traps(trial) if f.outcome in ("caution", "fail"))
     drawn = [(one, feed_curve(one, trial, curves)) for one in yields]
+    diagnosis = _diagnosis(trial, drawn)
     doses = _doses([(one, curve) for one, curve in drawn if curve is not None and one.per == "VS"])
     return Judgement(
         checks=(
             *deciding,
             *told,
             *traps,
-            *_diagnosis(trial, drawn),
+            *diagnosis,
             *(finding for series in doses for finding in series.findings()),
             *(finding for material in trial.materials for finding in acid_feed(material)),
         ),
         verdict=verdict(deciding, NAMES[CURRENT]),
         older={name: verdict(by_set[name], name) for name in OLDER if name in by_set},
         feed_verdicts={
-            one.series: _reliance(one, trial, (*deciding, *told), traps, yields) for one in yields
+            one.series: _reliance(one, trial, (*deciding, *told, *diagnosis), traps, yields)
+            for one in yields
         },
         doses=tuple(doses),
     )

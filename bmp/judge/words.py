@@ -34,12 +34,13 @@ def reliance(
     if any(name.startswith("yield") for name in broken):
         reason = next(f for name, f in broken.items() if name.startswith("yield"))
         return f"Do not use the yield of {series}: {_first_clause(reason.meaning)}"
-    for check in (_gross, _few_jars, _unfinished, _odd_control, _not_judged):
+    cautions = [f for f in (*own, *traps) if f.outcome == "caution"]
+    for check in (_gross, _few_jars, _unfinished, _odd_control, _not_judged, _scattered):
         sentence = check(series, own, control, gross)
         if sentence:
-            return sentence + _but(traps)
+            return sentence + _but(cautions)
     for_what = "for planning a tank and beside published yields"
-    return f"The yield of {series} can be relied upon, {for_what}." + _but(traps)
+    return f"The yield of {series} can be relied upon, {for_what}." + _but(cautions)
 
 
 def _gross(series: str, own: Sequence[Finding], control: Sequence[Finding], gross: bool) -> str:
@@ -90,8 +91,17 @@ def _not_judged(
     return f"The yield of {series} can be used with care: {_listed(unknown)} could not be judged."
 
 
-def _but(traps: Sequence[Finding]) -> str:
-    cautions = [f for f in traps if f.outcome == "caution"]
+def _scattered(series: str, own: Sequence[Finding], control: Sequence[Finding], gross: bool) -> str:
+    apart = ("scatter of the feed", "jar unlike its sisters")
+    if not any(f.check in apart and f.outcome == "caution" for f in own):
+        return ""
+    return (
+        f"The yield of {series} is a rough figure: its jars differ too much for planning a tank, "
+        "or for telling it from another feed by less than that."
+    )
+
+
+def _but(cautions: Sequence[Finding]) -> str:
     return f" Look first at: {_listed(cautions)}." if cautions else ""
 
 
