@@ -99,7 +99,7 @@ def _raw_figure(results: Results) -> Figure:
 
 
 def _residual_figure(results: Results) -> Figure:
-    figure, (axes,) = _panels([0.4 + 0.62 * len(results.fits)], right_in=0.25)
+    figure, (axes,) = _panels([max(1.3, 0.4 + 0.62 * len(results.fits))], right_in=0.25)
     residuals(axes, results)
     return figure
 

@@ -64,7 +64,10 @@ def _reservations(one: MaterialYield, results: Results, fit: MaterialFits | None
     elif one.ci95 is not None and one.ci95[0] <= 0.0:
         words.append("That cannot be told from nothing at all")
     if fit is not None and fit.forecast is not None:
-        words.append("It had not stopped when the readings ended, so this is not all of it")
+        words.append(
+            "More may come: when the readings ended it had not met the stop rule (less than 1 % "
+            "more a day for three days)"
+        )
     return words
 
 
@@ -83,6 +86,11 @@ def _less_than_blank(one: MaterialYield, results: Results) -> str:
 def meaning_of_numbers(results: Results) -> str:
     """Return once what `mL` and `±` mean on the page."""
     words = "A mL here is a mL of dry gas at 0 °C and 101.325 kPa (NmL in the tables)."
+    if all(jar.measured == "net yield" for jar in results.trial.jars):
+        words = (
+            "The curves came corrected already: what a mL is, and what was taken off for the "
+            "inoculum, is as whoever made them had it."
+        )
     if any(one.ci95 is not None for one in results.yields):
         words += (
             " ± is the 95 % interval of the mean: were the trial repeated many times, about 19 of"
