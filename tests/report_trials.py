@@ -54,6 +54,19 @@ def one_series() -> Results:
 
 
 @cache
+def many() -> Results:
+    """Fourteen series, with names in other scripts, broad ones, long ones and equal yields."""
+    names = (
+        "\N{CJK UNIFIED IDEOGRAPH-725B}\N{CJK UNIFIED IDEOGRAPH-7CAA}",
+        "WWWWWWWW MMMMMMMM WWWWWWWW",
+        "a-name-without-a-single-blank-that-goes-on-and-on",
+        *(f"feed {letter}" for letter in "abcdefghij"),
+    )
+    feeds = [Feed(name, 300.0 + number // 4, 0.15) for number, name in enumerate(names)]
+    return analyze(_drawn(feeds=(CELLULOSE, *feeds), time_d=SPARSE, jars_per_material=2))
+
+
+@cache
 def three_readings() -> Results:
     """Three readings a jar."""
     return analyze(_drawn(time_d=(7.0, 21.0, 45.0)))
@@ -129,6 +142,16 @@ def judged() -> Results:
 EVERY = {
     made.__name__: made
     for made in (
-        plain, eight, single, one_series, three_readings, unfinished, gross, hostile, handed_in, judged,
+        plain,
+        eight,
+        single,
+        one_series,
+        many,
+        three_readings,
+        unfinished,
+        gross,
+        hostile,
+        handed_in,
+        judged,
     )
-}  # fmt: skip
+}

@@ -38,6 +38,8 @@ def test_long_names_are_broken_and_cut() -> None:
     assert len(cut) == 2
     assert cut[1].endswith("…")
     assert in_lines("") == [""]
+    assert max(len(line) for line in in_lines("WWWWWWWWWWWWWWWWWWWWWWWWWW")) <= 10
+    assert max(len(line) for line in in_lines(30 * "\N{CJK UNIFIED IDEOGRAPH-9EC4}")) <= 8
 
 
 def test_no_two_of_many_series_look_alike() -> None:

@@ -136,7 +136,7 @@ def test_two_pictures_share_no_id_and_take_the_colours_of_the_page() -> None:
         'style="fill: #ffffff; stroke: #222222"/><path style="stroke: #0072b2"/></svg>'
     )
     assert inline_svg("a", text) == (
-        '<svg viewBox="0 0 3 2"><defs><path id="a-p"/></defs><use xlink:href="#a-p" '
-        'clip-path="url(#a-p)" style="fill: none; stroke: currentColor"/>'
+        '<svg role="img" aria-label="a" viewBox="0 0 3 2"><defs><path id="a-p"/></defs>'
+        '<use xlink:href="#a-p" clip-path="url(#a-p)" style="fill: none; stroke: currentColor"/>'
         '<path style="stroke: var(--series-0)"/></svg>'
     )

@@ -111,6 +111,6 @@ def test_estimates_in_words() -> None:
     assert estimate_words(Estimate(None, "d", why="no lag")) == "not determined: no lag"
     assert (
         estimate_words(Estimate(None, "NmL", (24.054, None), why="left open"))
-        == "not determined: left open (at least 24.1)"
+        == "not determined: left open (at least 24.1 NmL)"
     )
     assert estimate_words(Estimate(2.0, "d", why="one jar")) == "2.00; one jar"

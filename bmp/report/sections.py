@@ -107,8 +107,8 @@ def kinetics(results: Results) -> Mapping[str, Any] | None:
                 "times": [
                     ("to half of the measured yield", _estimate(fit.t50_d)),
                     ("to 90 % of the measured yield", _estimate(fit.t90_d)),
+                    ("highest rate of the chosen model", _estimate(fit.peak_rate)),
                 ],
-                "peak": _estimate(fit.peak_rate),
                 "forecast": fit.forecast.words if fit.forecast else None,
             }
             for name, fit in results.fits.items()

@@ -107,7 +107,7 @@ def estimate_words(estimate: Estimate) -> str:
         words = f"not determined: {estimate.why}" if estimate.why else "not determined"
         bound = estimate.ci95
         if bound is not None and (bound[0] is None) != (bound[1] is None):
-            words += f" ({interval_words(bound)})"
+            words += f" ({interval_words(bound)} {estimate.unit})"
         return words
     words = with_interval(estimate.value, estimate.ci95)
     return words if estimate.ci95 is not None or not estimate.why else f"{words}; {estimate.why}"
