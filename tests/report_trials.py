@@ -54,6 +54,24 @@ def one_series() -> Results:
 
 
 @cache
+def weighed() -> Results:
+    """Closed jars that were weighed, with a dummy for the scale."""
+    return analyze(_drawn(way="mass", with_volume=True, dummies=1, time_d=SPARSE))
+
+
+@cache
+def pressed() -> Results:
+    """Closed jars whose pressure was read."""
+    return analyze(_drawn(way="pressure", left_gauge_share=0.3, time_d=SPARSE))
+
+
+@cache
+def absorbed() -> Results:
+    """Methane volume behind an absorber."""
+    return analyze(_drawn(way="methane volume", time_d=SPARSE))
+
+
+@cache
 def many() -> Results:
     """Fourteen series, with names in other scripts, broad ones, long ones and equal yields."""
     names = (
@@ -125,11 +143,12 @@ def handed_in() -> Results:
 
 def judged() -> Results:
     """The plain trial with a finding of every outcome."""
+    found = {"pass": 2.0, "caution": 7.25, "fail": "gas < air", "not judged": None}
     checks = tuple(
         Finding(f"check {outcome}", outcome, value, "at most 6 %", "a source", "What it means.",
-                "What to do.", "food waste")
-        for outcome, value in (("pass", 2.0), ("caution", 7.25), ("fail", "gas < air"),
-                               ("not judged", None))
+                "What to do.", series)
+        for outcome, value in found.items()
+        for series in ("food waste", "whey")
     )  # fmt: skip
     return replace(
         plain(),
@@ -146,6 +165,9 @@ EVERY = {
         eight,
         single,
         one_series,
+        weighed,
+        pressed,
+        absorbed,
         many,
         three_readings,
         unfinished,

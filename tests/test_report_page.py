@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
@@ -98,16 +99,16 @@ def test_checks_tell_their_outcome_by_word_and_sign() -> None:
         "!caution: 1",
         "?not judged: 1",
         "✓pass: 1",
-        "check caution, food waste: 7.250 (limit: at most 6 %)",
-        "check fail, food waste: gas &lt; air",
-        "check not judged, food waste (limit: at most 6 %)",
+        "check caution: food waste 7.25; whey 7.25 (limit: at most 6 %)",
+        "check fail: food waste gas &lt; air; whey gas &lt; air",
+        "check not judged: food waste; whey (limit: at most 6 %)",
     ):
         assert text in words
     assert words.index("✗fail: 1") < words.index("!caution: 1") < words.index("✓pass: 1")
 
 
 def test_sections_without_anything_to_say_are_left_out() -> None:
-    page = render_page(trials.plain(), {})
+    page = render_page(replace(trials.plain(), checks=()), {})
     assert 'id="checks"' not in page
     assert 'id="left_out"' not in page
     assert 'id="ignored"' not in page

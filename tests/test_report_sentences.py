@@ -82,10 +82,16 @@ def test_gross_yields_say_so() -> None:
 
 
 def test_unfinished_curves_say_so() -> None:
-    assert said(yield_of(), trials.unfinished()).endswith(
+    results = replace(trials.unfinished(), feed_verdicts={})
+    assert said(yield_of(), results).endswith(
         "half of it by day 6. More may come: when the readings ended it had not met the stop rule "
         "(less than 1 % more a day for three days)."
     )
+
+
+def test_what_the_verdict_says_is_not_said_twice() -> None:
+    judged = replace(trials.unfinished(), feed_verdicts={"maize silage": "A lower bound."})
+    assert "stop rule" not in said(yield_of(), judged)
 
 
 def test_short_times() -> None:

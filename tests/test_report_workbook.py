@@ -105,9 +105,17 @@ def test_text_that_looks_like_a_formula_stays_text(books) -> None:
 
 def test_checks_and_verdict(books) -> None:
     rows = table(books["judged"]["checks"])
-    assert [row["outcome"] for row in rows] == ["fail", "pass", "caution", "fail", "not judged"]
-    assert rows[0]["what it means"].startswith("Not validated by a list of criteria")
-    assert [row["found"] for row in rows[1:]] == [2.0, 7.25, "gas < air", None]
+    assert [row["outcome"] for row in rows[::2]] == [
+        "fail",
+        "pass",
+        "caution",
+        "fail",
+        "not judged",
+    ]
+    assert rows[0]["what was seen, or why it is looked at"].startswith(
+        "Not validated by a list of criteria"
+    )
+    assert [row["found"] for row in rows[1::2]] == [2.0, 7.25, "gas < air", None]
 
 
 def test_what_was_said_stands_in_the_last_sheet(books) -> None:

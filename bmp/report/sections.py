@@ -11,9 +11,10 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from bmp.estimate import Estimate
+from bmp.finding import Finding
 from bmp.fit.models import MODELS
 from bmp.net import MaterialYield
-from bmp.report.rounding import days, number, percent, with_uncertainty
+from bmp.report.rounding import number, percent, short, with_uncertainty
 from bmp.report.sentences import (
     estimate_words,
     feed_sentence,
@@ -76,7 +77,7 @@ def _yield_row(one: MaterialYield) -> Mapping[str, Any]:
         "no_interval": one.why_no_interval,
         "sd": None if one.sd is None else number(one.sd, 2),
         "jars": len(one.jars),
-        "days": days(one.time_d),
+        "days": short(one.time_d),
         "per_fresh": None if one.per_fresh is None else number(one.per_fresh),
         "blank_percent": None if one.blank_percent is None else f"{one.blank_percent:.0f} %",
     }
@@ -172,18 +173,33 @@ def _percent(value: float | None) -> str:
 
 
 def checks(results: Results) -> Mapping[str, Any] | None:
-    """Return the checks, the gravest first."""
+    """Return the checks, the gravest first, those of one kind together."""
     if not results.checks:
         return None
     order = ("fail", "caution", "not judged", "pass")
     return {
         "groups": [
-            (outcome, OUTCOME_SIGNS[outcome], found)
+            (outcome, OUTCOME_SIGNS[outcome], _kinds(found))
             for outcome in order
             if (found := [finding for finding in results.checks if finding.outcome == outcome])
-        ],
-        "shown": lambda value: value if isinstance(value, str) else number(value, 4),
+        ]
     }
+
+
+def _kinds(found: list[Finding]) -> list[Mapping[str, Any]]:
+    """Put findings together that say the same of several series."""
+    kinds: dict[tuple[str, ...], list[Finding]] = {}
+    for one in found:
+        key = (one.check, one.limit, one.meaning, one.advice, one.source)
+        kinds.setdefault(key, []).append(one)
+    return [{"finding": same[0], "seen": [_seen(one) for one in same]} for same in kinds.values()]
+
+
+def _seen(finding: Finding) -> str:
+    """Return where and what was found: `food waste 7.25`."""
+    value = finding.value
+    shown = "" if value is None else value if isinstance(value, str) else short(value)
+    return " ".join(word for word in (finding.where, shown) if word)
 
 
 def left_out(results: Results) -> Mapping[str, Any] | None:

@@ -8,7 +8,7 @@ from typing import Final
 from bmp.estimate import Estimate
 from bmp.fit.results import MaterialFits
 from bmp.net import MaterialYield
-from bmp.report.rounding import days, interval_words, with_interval, with_uncertainty
+from bmp.report.rounding import interval_words, short, with_interval, with_uncertainty
 from bmp.results import Results
 
 PER_GRAM: Final = {
@@ -43,7 +43,7 @@ def _named(one: MaterialYield) -> str:
 
 
 def _days(time_d: float) -> str:
-    whole = f"{time_d:.0f}" if time_d >= 10.0 else days(time_d)
+    whole = f"{time_d:.0f}" if time_d >= 10.0 else short(time_d)
     return f"{whole} day" if whole == "1" else f"{whole} days"
 
 
@@ -63,7 +63,7 @@ def _reservations(one: MaterialYield, results: Results, fit: MaterialFits | None
         words.append(f"How sure that is cannot be told: {one.why_no_interval}")
     elif one.ci95 is not None and one.ci95[0] <= 0.0:
         words.append("That cannot be told from nothing at all")
-    if fit is not None and fit.forecast is not None:
+    if fit is not None and fit.forecast is not None and one.series not in results.feed_verdicts:
         words.append(
             "More may come: when the readings ended it had not met the stop rule (less than 1 % "
             "more a day for three days)"
