@@ -99,8 +99,8 @@ def test_checks_tell_their_outcome_by_word_and_sign() -> None:
         "!caution: 1",
         "?not judged: 1",
         "✓pass: 1",
-        "check caution: food waste 7.25; whey 7.25 (limit: at most 6 %)",
-        "check fail: food waste gas &lt; air; whey gas &lt; air",
+        "check caution: 7.25 (food waste); 7.25 (whey) (limit: at most 6 %)",
+        "check fail: gas &lt; air (food waste); gas &lt; air (whey)",
         "check not judged: food waste; whey (limit: at most 6 %)",
     ):
         assert text in words

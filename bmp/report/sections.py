@@ -196,10 +196,10 @@ def _kinds(found: list[Finding]) -> list[Mapping[str, Any]]:
 
 
 def _seen(finding: Finding) -> str:
-    """Return where and what was found: `food waste 7.25`."""
+    """Return what was found and where: `7.25 (food waste)`."""
     value = finding.value
     shown = "" if value is None else value if isinstance(value, str) else short(value)
-    return " ".join(word for word in (finding.where, shown) if word)
+    return f"{shown} ({finding.where})" if shown and finding.where else shown or finding.where
 
 
 def left_out(results: Results) -> Mapping[str, Any] | None:
