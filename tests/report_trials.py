@@ -10,6 +10,7 @@ import numpy as np
 from bmp.analyze import analyze
 from bmp.finding import Finding
 from bmp.judge.criteria import Verdict
+from bmp.judge.diagnosis import Dose, DoseSeries
 from bmp.results import Results
 from bmp.trial import Readings, Trial
 from tests.simulate_trials import CELLULOSE, DAILY, FEEDS, SPARSE, Feed, simulate_trial
@@ -155,6 +156,10 @@ def judged() -> Results:
         checks=checks,
         verdict=Verdict(False, ("it is a test",), "a list of criteria"),
         feed_verdicts={"food waste": "Good enough for planning."},
+        older_verdicts={"an older list": Verdict(True, (), "an older list")},
+        doses=(
+            DoseSeries("whey", (Dose("whey", 0.25, 340.0, 170.0), Dose("whey", 1.0, 320.0, 80.0))),
+        ),
     )
 
 

@@ -138,6 +138,25 @@ def _estimate(estimate: Estimate) -> Mapping[str, Any]:
     }
 
 
+def doses(results: Results) -> Mapping[str, Any] | None:
+    """Return how feeds that were given at several ratios to the inoculum fared."""
+    if not results.doses:
+        return None
+    return {
+        "feeds": [
+            {
+                "material": feed.material,
+                "rows": [
+                    [one.series, *map(number, (one.dose, one.early_yield, one.final_yield))]
+                    for one in feed.doses
+                ],
+                "words": [finding.meaning for finding in feed.findings()],
+            }
+            for feed in results.doses
+        ]
+    }
+
+
 def raw(results: Results) -> Mapping[str, Any] | None:
     """Return the words beside the picture of raw methane."""
     if all(jar.measured == "net yield" for jar in results.trial.jars):
@@ -178,11 +197,12 @@ def checks(results: Results) -> Mapping[str, Any] | None:
         return None
     order = ("fail", "caution", "not judged", "pass")
     return {
+        "older": [verdict.words for verdict in results.older_verdicts.values()],
         "groups": [
             (outcome, OUTCOME_SIGNS[outcome], _kinds(found))
             for outcome in order
             if (found := [finding for finding in results.checks if finding.outcome == outcome])
-        ]
+        ],
     }
 
 
@@ -231,6 +251,7 @@ SECTIONS: Final = (
     Section("curves", "How the methane came", curves),
     Section("yields", "Yields", yields),
     Section("kinetics", "How fast", kinetics),
+    Section("doses", "When more feed was given", doses),
     Section("raw", "What the jars made, and the inoculum's part of it", raw),
     Section("assumed", "What was taken for granted", assumed),
     Section("corrections", "What each correction did", corrections),
