@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import warnings
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -65,7 +66,9 @@ def figures(results: Results) -> dict[str, Figure]:
 def save_figures(drawn: Mapping[str, Figure], folder: Path) -> dict[str, str]:
     """Write every figure as PNG and SVG into a folder and return the SVG texts by name."""
     texts = {}
-    with mpl.rc_context(STYLE):
+    with mpl.rc_context(STYLE), warnings.catch_warnings():
+        # a name in another script: the SVG keeps its letters, the PNG shows boxes
+        warnings.filterwarnings("ignore", "Glyph .* missing from font", UserWarning)
         for name, figure in drawn.items():
             figure.savefig(folder / f"{name}.png", dpi=DOTS_PER_INCH)
             text = io.StringIO()
@@ -99,7 +102,7 @@ def _raw_figure(results: Results) -> Figure:
 
 
 def _residual_figure(results: Results) -> Figure:
-    figure, (axes,) = _panels([0.4 + 0.62 * len(results.fits)], right_in=0.25)
+    figure, (axes,) = _panels([max(1.25, 0.4 + 0.62 * len(results.fits))], right_in=0.25)
     residuals(axes, results)
     return figure
 
