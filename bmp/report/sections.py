@@ -57,6 +57,11 @@ def curves(results: Results) -> Mapping[str, Any] | None:
     return {"left_out": left_out, "modelled": modelled, "gross": results.gross}
 
 
+def doses(results: Results) -> Mapping[str, Any] | None:
+    """Return nothing but that there is a picture of dose series."""
+    return {} if results.doses else None
+
+
 def yields(results: Results) -> Mapping[str, Any] | None:
     """Return the table of yields."""
     if not results.yields:
@@ -215,6 +220,7 @@ SECTIONS: Final = (
     Section("curves", "How the methane came", curves),
     Section("yields", "Yields", yields),
     Section("kinetics", "How fast", kinetics),
+    Section("doses", "One feed at several doses", doses),
     Section("raw", "What the jars made, and the inoculum's part of it", raw),
     Section("assumed", "What was taken for granted", assumed),
     Section("corrections", "What each correction did", corrections),
