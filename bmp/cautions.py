@@ -74,7 +74,7 @@ CAUTIONS: tuple[Caution, ...] = (
         "Closed glass can burst. Keep the predicted and the read gauge pressure below the "
         "vessel's stated rating; use only undamaged vessels; cover them or stand behind a "
         "screen, wear eye protection, vent on time and at once when a reading passes the plan.",
-        "at most 200 kPa gauge even if rated higher; cautious 100 kPa",
+        "At most 200 kPa gauge even if rated higher; cautious 100 kPa",
         _D304,
     ),
     _row(
@@ -90,7 +90,7 @@ CAUTIONS: tuple[Caution, ...] = (
         "jar, gas store, tank",
         "Methane burns in air. No flame, spark, smoking or hot surface near jars, bags or "
         "storage; let the gas out into the open or under a fume hood.",
-        "5 to 15 % CH4 in air burns (4.4 % also in use); keep below 25 % of that, 1.25 %",
+        "5 to 15 % CH4 in air burns (4.4 % is also in use); keep below a quarter of it, 1.25 %",
         "Coward & Jones 1952, US Bureau of Mines Bulletin 503; Zabetakis 1965, Bulletin 627",
     ),
     _row(
@@ -98,7 +98,7 @@ CAUTIONS: tuple[Caution, ...] = (
         "jar, gas store, tank",
         "Biogas holds hydrogen sulphide. The nose stops warning before it becomes deadly: do "
         "not rely on smell, do not breathe vented gas, ventilate, use a meter where gas gathers.",
-        "ceiling 10 ppm (10 min); 100 ppm dangerous at once; smell lost at 100 to 150 ppm",
+        "Ceiling 10 ppm (10 min); 100 ppm dangerous at once; smell lost at 100 to 150 ppm",
         "NIOSH REL and IDLH; OSHA 29 CFR 1910.1000 Z-2 (ceiling 20 ppm)",
     ),
     _row(
@@ -106,7 +106,7 @@ CAUTIONS: tuple[Caution, ...] = (
         "gas store, tank",
         "Biogas, carbon dioxide and flush gas push the air out of small rooms and pits: never "
         "enter a pit, tank or storage; open windows while flushing and venting.",
-        "CO2: 5 000 ppm over a day, 40 000 ppm dangerous at once; oxygen at least 19.5 %",
+        "CO2 at most 0.5 % over a working day, 4 % is dangerous at once; oxygen at least 19.5 %",
         "OSHA 29 CFR 1910.1000, NIOSH IDLH (from memory)",
     ),
     _row(
@@ -141,7 +141,7 @@ CAUTIONS: tuple[Caution, ...] = (
         "crucibles",
         "Silage and other sour feeds lose acids and alcohol in the oven: TS and VS come out too "
         "low and the yield too high.",
-        "beet silage looked 51 % better than fresh",
+        "Beet silage dried so looked 51 % better than fresh",
         "Kreuger, Nges & Björnsson 2011, Biotechnol. Biofuels 4:44",
     ),
     _row(

@@ -13,6 +13,7 @@ from bmp.plan.gas import stop_day
 from bmp.plan.literature import UNKNOWN_FEED
 from bmp.plan.power import detectable_difference, just_significant
 from bmp.plan.rounds import (
+    CAUTIOUS_GAUGE_KPA,
     Expectation,
     Round,
     hours_until_gauge,
@@ -22,7 +23,7 @@ from bmp.plan.wish_checks import LEAST_JARS
 
 # Sizes in which cylinders and bags are sold, mL: common practice, no source.
 COLLECTOR_SIZES_ML = (100, 250, 500, 1000, 2000, 5000, 10_000, 20_000, 50_000)
-DRAFT_2020 = "protocol draft of the Standard BMP Methods collection (2020)"
+DRAFT_2020 = "Standard BMP Methods, protocol draft of 2020"
 
 # What holds for every trial, before it starts and while it runs.
 ALWAYS: tuple[str, ...] = (
@@ -57,7 +58,14 @@ def _pressure(draft: Draft) -> list[str]:
     planned = _hours(hours_until_gauge(draft, bound, "high"))
     rated_high = _hours(hours_until_gauge(draft, rating, "high"))
     rated_middle = _hours(hours_until_gauge(draft, rating, "middle"))
+    lines = []
+    if bound > CAUTIOUS_GAUGE_KPA:
+        lines.append(
+            f"planned up to {bound:.0f} kPa gauge: more than the cautious "
+            f"{CAUTIOUS_GAUGE_KPA:g} kPa of document 304"
+        )
     return [
+        *lines,
         f"vented on plan, no jar passes {bound:.0f} kPa gauge at the high end of the literature; "
         f"the vessel is rated {rating:g} kPa",
         f"left unvented from the start, the fastest jar reaches {bound:.0f} kPa {planned} and the "

@@ -166,7 +166,7 @@ def dose(
     if sample is not None and sample_VS:
         low = inoculum_g * inoculum.low / (sample_g * sample[1].high)
         high = inoculum_g * inoculum.high / (sample_g * sample[1].low) if sample[1].low else None
-    water_g = max(round(liquid - inoculum_g - sample_g, INOCULUM_DIGITS), 0.0)
+    water_g = round(max(liquid - inoculum_g - sample_g, 0.0), INOCULUM_DIGITS)
     return Dose(
         material=name,
         role=role,

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
 from bmp.constants import REFERENCE_PRESSURE_KPA
 from bmp.plan.dosing import (
     Dose,
@@ -14,10 +16,10 @@ from bmp.plan.dosing import (
     liquid_mL,
     solids_for_dosing,
 )
-from bmp.plan.gas import GasCurve, gas_curve
+from bmp.plan.gas import GasCurve, gas_curve, interval_biogas_NmL
 from bmp.plan.literature import CELLULOSE, INOCULUM, UNKNOWN_FEED, LiteratureFeed
 from bmp.plan.wishes import MaterialWish, Wishes
-from bmp.trial import Material
+from bmp.trial import FloatArray, Material
 
 
 @dataclass(frozen=True)
@@ -61,9 +63,24 @@ class Draft:
         return REFERENCE_PRESSURE_KPA if given is None else given
 
     def curve(self, index: int, level: str) -> GasCurve:
-        """Return the biogas curve of dose `index` at a level of `gas.LEVELS`."""
+        """Return the biogas of dose `index` from closing on, at the `middle` or `high` end."""
         feed = self.samples[index - 1].literature if index else None
         return gas_curve(self.doses[index], feed, self.inoculum_literature, level)
+
+    def biogas_NmL(self, from_d: float, to_d: float) -> FloatArray:
+        """Return the least, middle and most biogas of every dose in an interval.
+
+        Shape (doses, 3).
+        """
+        rows = []
+        for i, one in enumerate(self.doses):
+            own = interval_biogas_NmL(one.inoculum_VS_g, self.inoculum_literature, from_d, to_d)
+            fed = (0.0, 0.0, 0.0)
+            if i:
+                literature = self.samples[i - 1].literature
+                fed = interval_biogas_NmL(one.sample_VS_g, literature, from_d, to_d)
+            rows.append(np.add(own, fed))
+        return np.array(rows)
 
 
 def literature_of(

@@ -16,7 +16,6 @@ from bmp.plan.dosing import Dose
 from bmp.plan.literature import LiteratureFeed
 from bmp.trial import FloatArray
 
-LEVELS: tuple[str, ...] = ("low", "middle", "high")
 # Stop rule: daily methane below this share of the net total on three days running.
 # Standard BMP Methods document 100 v1.9 (2021).
 STOP_SHARE_PER_DAY = 0.01
@@ -48,10 +47,10 @@ def saturation_kPa(temperature_C: float) -> float:
 def gas_curve(
     dose: Dose, feed: LiteratureFeed | None, inoculum: LiteratureFeed, level: str
 ) -> GasCurve:
-    """Return the jar's biogas at the low, middle or high end of the literature.
+    """Return the jar's biogas from closing on, at the `middle` or `high` end of the literature.
 
     Biogas is methane over the methane share; the middle takes the middle yield and share and the
-    geometric mean of the rates.
+    geometric mean of the rates, the high end the highest yield and rate, the lowest share.
     """
     feed_yield, feed_k = (0.0, 0.0) if feed is None else _biogas(feed, level)
     inoculum_yield, inoculum_k = _biogas(inoculum, level)
@@ -62,11 +61,37 @@ def gas_curve(
 
 def _biogas(feed: LiteratureFeed, level: str) -> tuple[float, float]:
     methane, share, k = feed.methane_NmL_per_gVS, feed.methane_share, feed.k_per_d
-    if level == "low":
-        return methane.low / share.high, k.low
     if level == "high":
         return methane.high / share.low, k.high
     return methane.middle / share.middle, math.sqrt(k.low * k.high)
+
+
+def interval_biogas_NmL(
+    VS_g: float, feed: LiteratureFeed, from_d: float, to_d: float
+) -> tuple[float, float, float]:
+    """Return the least, middle and most biogas that a mass of VS gives between two times.
+
+    Early on the fastest rate gives most, later a slower one that has more left: exp(-k a) -
+    exp(-k b) is largest at k = ln(b/a)/(b - a), within the literature's range of rates.
+    """
+    rates = feed.k_per_d
+    best = math.log(to_d / from_d) / (to_d - from_d) if from_d > 0 else math.inf
+    best = min(max(best, rates.low), rates.high)
+    least_yield = feed.methane_NmL_per_gVS.low / feed.methane_share.high
+    most_yield = feed.methane_NmL_per_gVS.high / feed.methane_share.low
+    middle_yield, middle_k = _biogas(feed, "middle")
+    low = min(_given(k, from_d, to_d) for k in (rates.low, rates.high))
+    middle = _given(middle_k, from_d, to_d)
+    return (
+        VS_g * least_yield * low,
+        VS_g * middle_yield * middle,
+        VS_g * most_yield * _given(best, from_d, to_d),
+    )
+
+
+def _given(k_per_d: float, from_d: float, to_d: float) -> float:
+    """Return the share of a first-order total that comes between two times."""
+    return math.exp(-k_per_d * from_d) * -math.expm1(-k_per_d * (to_d - from_d))
 
 
 def warming_kPa(ambient_kPa: float, closed_C: float, warm_C: float) -> float:

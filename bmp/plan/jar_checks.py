@@ -9,7 +9,7 @@ from collections.abc import Callable
 from bmp.plan.dosing import D304, LEAST_HEADSPACE_ML_PER_G_VS, LEAST_SUBSTRATE_VS_G
 from bmp.plan.draft import Draft
 from bmp.plan.refusal import Refusal
-from bmp.plan.rounds import SHORT_STEPS_D, limit, plan_rounds, worst_burden
+from bmp.plan.rounds import SHORT_STEPS_D, bearable_factor, limit, plan_rounds, worst_burden
 from bmp.plan.wish_checks import most_fill
 from bmp.plan.wishes import MaterialWish
 
@@ -174,7 +174,7 @@ def bears_its_gas(draft: Draft) -> Refusal | None:
         f"up to {load:.0f} kPa may gather within {hours:.0f} h; a rating of "
         f"{wishes.vessel_rating_kPa:g} kPa is planned to {bound:.0f} kPa at most"
     )
-    factor = 0.9 * bound / load
+    factor = 0.995 * bearable_factor(draft, step)
     if factor * min(_sample_VS_g(draft)) >= LEAST_SUBSTRATE_VS_G:
         return _less(draft, factor, "vessel rating", why)
     measured = "volume" if wishes.measured == "pressure" else wishes.measured

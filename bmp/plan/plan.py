@@ -13,13 +13,13 @@ from typing import Any
 from bmp.cautions import Caution, cautions_for
 from bmp.plan.advice import advise
 from bmp.plan.dosing import PlannedJar, place_jars
-from bmp.plan.draft import Draft, make_draft
+from bmp.plan.draft import Draft
 from bmp.plan.jar_checks import needed_g
 from bmp.plan.literature import LiteratureFeed
 from bmp.plan.possible import nearest, refusals
 from bmp.plan.power import detectable_difference, just_significant
 from bmp.plan.refusal import PlanRefused
-from bmp.plan.rounds import Expectation, Round, expectations, plan_rounds
+from bmp.plan.rounds import Expectation, Round, expectations, fitting_draft, plan_rounds
 from bmp.plan.wishes import Wishes
 
 # What to fetch beyond the doses: spills, crucibles, a jar to do again. Common practice, no source.
@@ -77,7 +77,7 @@ def plan_trial(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) -> Plan
     found = refusals(wishes, literature)
     if found:
         raise PlanRefused(found, nearest(wishes, literature))
-    draft = make_draft(wishes, literature)
+    draft = fitting_draft(wishes, literature)
     rounds = plan_rounds(draft)
     if rounds is None:
         raise AssertionError("refusals() let pass a vessel that cannot bear its gas")
@@ -117,14 +117,16 @@ def seed_of(wishes: Wishes) -> str:
 def _amounts(draft: Draft) -> tuple[Amount, ...]:
     water = sum(d.water_g * n for d, n in zip(draft.doses, draft.counts, strict=True))
     dosed = {**needed_g(draft), "water": water}
-    return tuple(Amount(m, g, _two_digits_up(g * (1 + RESERVE))) for m, g in dosed.items())
+    return tuple(
+        Amount(m, round(g, 2), _two_digits_up(g * (1 + RESERVE))) for m, g in dosed.items()
+    )
 
 
 def _two_digits_up(mass_g: float) -> float:
     if mass_g <= 0:
         return 0.0
     step = 10.0 ** (math.floor(math.log10(mass_g)) - 1)
-    return math.ceil(mass_g / step - 1e-9) * step
+    return round(math.ceil(mass_g / step - 1e-9) * step, 6)
 
 
 def hazards_of(draft: Draft) -> set[str]:

@@ -5,10 +5,10 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Mapping
 
-from bmp.plan.draft import make_draft
 from bmp.plan.jar_checks import DRAFT_CHECKS, bears_its_gas, fits
 from bmp.plan.literature import LiteratureFeed
 from bmp.plan.refusal import Refusal
+from bmp.plan.rounds import fitting_draft
 from bmp.plan.wish_checks import WISH_CHECKS, senseless, unusable_materials
 from bmp.plan.wishes import Wishes
 
@@ -21,7 +21,7 @@ def refusals(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) -> tuple[
     first = tuple(r for check in WISH_CHECKS for r in [check(wishes)] if r is not None)
     if first:
         return first
-    draft = make_draft(wishes, literature)
+    draft = fitting_draft(wishes, literature)
     fit = fits(draft)
     if fit is not None:
         return (fit,)

@@ -6,9 +6,9 @@ import math
 
 USUAL_POWER = 0.8
 USUAL_LEVEL = 0.05
-# From here on the tail on the wrong side is below 10^-16, and the distribution function has no
+# From here on the tail on the wrong side is below 10^-9, and the distribution function may have no
 # digits left for it.
-NO_FAR_TAIL_NONCENTRALITY = 8.0
+NO_FAR_TAIL_NONCENTRALITY = 6.0
 
 
 def power_of_t_test(difference: float, rsd: float, jars: int, level: float = USUAL_LEVEL) -> float:

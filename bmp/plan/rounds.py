@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
 
 from bmp.constants import REFERENCE_PRESSURE_KPA, REFERENCE_TEMPERATURE_K, ZERO_CELSIUS_K
-from bmp.plan.draft import Draft
-from bmp.plan.gas import LEVELS, GasCurve, gauge_kPa, pushed_out_mL, warming_kPa, wet_volume_mL
+from bmp.plan.dosing import LEAST_SUBSTRATE_VS_G
+from bmp.plan.draft import Draft, make_draft
+from bmp.plan.gas import GasCurve, gauge_kPa, pushed_out_mL, warming_kPa, wet_volume_mL
+from bmp.plan.literature import LiteratureFeed
+from bmp.plan.wishes import Wishes
+from bmp.trial import FloatArray
 
-# Gauge pressure that no glass passes and the cautious one: document 304 and the 2020 draft.
+# Gauge pressure that no glass is planned to pass, and the cautious one: document 304 and the 2020
+# draft.
 LARGEST_GAUGE_KPA = 200.0
 CAUTIOUS_GAUGE_KPA = 100.0
 # The plan uses this share of a rating, because a feed may give gas twice as fast as the literature
-# says. Common practice, no source; for a rating of 200 kPa it is document 304's cautious figure.
+# says. Common practice, no source; at a rating of 200 kPa it gives document 304's cautious figure.
 SHARE_OF_RATING = 0.5
 # Days between readings, each until a day of the trial: daily at first, at most 7 d late (documents
 # 303 and 304); the days in between are common practice.
@@ -55,7 +61,7 @@ class Expectation:
 
 def planned_limit_kPa(rating_kPa: float) -> float:
     """Return the gauge pressure that a plan stays below at the high end of the literature."""
-    return min(SHARE_OF_RATING * rating_kPa, CAUTIOUS_GAUGE_KPA)
+    return min(SHARE_OF_RATING * rating_kPa, LARGEST_GAUGE_KPA)
 
 
 def _start(draft: Draft) -> tuple[float, float]:
@@ -66,9 +72,12 @@ def _start(draft: Draft) -> tuple[float, float]:
     return warming_kPa(ambient, room, warm), pushed_out_mL(headspace, ambient, room, warm, room)
 
 
-def burden(draft: Draft, curves: list[GasCurve], from_d: float, to_d: float) -> np.ndarray:
-    """Return what each curve puts on its vessel in an interval: gauge kPa, or mL if it is open."""
-    gas = np.array([float(c.biogas_NmL(to_d) - c.biogas_NmL(from_d)) for c in curves])
+def burden(draft: Draft, from_d: float, to_d: float) -> FloatArray:
+    """Return what an interval's gas puts on every vessel: gauge kPa, or mL where it is open.
+
+    Low, middle and high of every dose: shape (doses, 3).
+    """
+    gas = draft.biogas_NmL(from_d, to_d)
     pressure, volume = _start(draft) if from_d == 0 else (0.0, 0.0)
     if draft.wishes.outlet == "closed":
         headspace = draft.doses[0].headspace_mL
@@ -85,14 +94,46 @@ def limit(draft: Draft) -> float | None:
     return wishes.collector_mL
 
 
-def high_curves(draft: Draft) -> list[GasCurve]:
-    """Return every dose's curve at the high end of the literature."""
-    return [draft.curve(i, "high") for i in range(len(draft.doses))]
-
-
 def worst_burden(draft: Draft, from_d: float, to_d: float) -> float:
     """Return the largest burden of any jar at the high end of the literature."""
-    return float(np.max(burden(draft, high_curves(draft), from_d, to_d)))
+    return float(np.max(burden(draft, from_d, to_d)[:, 2]))
+
+
+def bearable_factor(draft: Draft, step_d: float) -> float:
+    """Return how many times as much in each jar its vessel bears in the first `step_d` days.
+
+    A closed jar's gas grows with what is in it while its headspace V - L shrinks; for a factor f
+    the pressure is start + rise f (V - L)/(V - L f).
+    """
+    bound = limit(draft)
+    if bound is None:
+        return math.inf
+    pressure, volume = _start(draft)
+    start = max(pressure if draft.wishes.outlet == "closed" else volume, 0.0)
+    rise = worst_burden(draft, 0.0, step_d) - start
+    room = max(bound - start, 0.0)
+    if draft.wishes.outlet == "open":
+        return room / rise
+    jar, liquid = draft.wishes.jar_volume_mL, draft.liquid_mL
+    return room * jar / (rise * (jar - liquid) + room * liquid)
+
+
+def fitting_draft(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) -> Draft:
+    """Return the draft; where the filling is left to the plan, no more than the vessel bears.
+
+    The filling is then the most that needs no more than a reading each half day, but never less
+    than leaves every jar its least VS.
+    """
+    draft = make_draft(wishes, literature)
+    if wishes.fill is not None or wishes.substrate_VS_g is not None or limit(draft) is None:
+        return draft
+    least = LEAST_SUBSTRATE_VS_G / min(d.sample_VS_g for d in draft.doses[1:])
+    # Doses are rounded, so a hair less than the bound.
+    factor = max(0.995 * bearable_factor(draft, max(SHORT_STEPS_D)), 1.001 * least)
+    if factor >= 1:
+        return draft
+    fill = round(factor * draft.liquid_mL / wishes.jar_volume_mL, 4)
+    return make_draft(dataclasses.replace(wishes, fill=fill), literature)
 
 
 def plan_rounds(draft: Draft) -> tuple[Round, ...] | None:
@@ -156,22 +197,22 @@ def hours_until_gauge(draft: Draft, gauge: float, level: str) -> float | None:
 
 
 def expectations(draft: Draft, rounds: tuple[Round, ...]) -> tuple[Expectation, ...]:
-    """Return what every material gives in every interval."""
+    """Return what one jar of every material gives in every interval."""
+    closed = draft.wishes.outlet == "closed"
     expected: list[Expectation] = []
     for one in rounds:
         start = one.time_d - one.since_d if one.number > 1 else 0.0
-        for i, dose in enumerate(draft.doses):
-            curves = [draft.curve(i, level) for level in LEVELS]
-            gas = [float(c.biogas_NmL(one.time_d) - c.biogas_NmL(start)) for c in curves]
-            load = burden(draft, curves, start, one.time_d)
-            three = (float(load[0]), float(load[1]), float(load[2]))
-            closed = draft.wishes.outlet == "closed"
+        gas = draft.biogas_NmL(start, one.time_d)
+        load = burden(draft, start, one.time_d)
+        for dose, made, borne in zip(draft.doses, gas, load, strict=True):
+            low, middle, high = (float(value) for value in made)
+            three = (float(borne[0]), float(borne[1]), float(borne[2]))
             expected.append(
                 Expectation(
                     material=dose.material,
                     time_d=one.time_d,
                     since_d=one.since_d,
-                    biogas_NmL=(gas[0], gas[1], gas[2]),
+                    biogas_NmL=(low, middle, high),
                     gauge_kPa=three if closed else None,
                     volume_mL=None if closed else three,
                 )
