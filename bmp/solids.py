@@ -116,17 +116,18 @@ def _checked(
     if tare.ndim != 1 or tare.size == 0 or any(w.shape != tare.shape for w in weights):
         counts = ", ".join(str(w.size) for w in weights)
         raise CrucibleError([f"every crucible needs each of its weights, found {counts} of them"])
-    residue = dry if ash is None else ash
     faults: list[str] = []
-    for wrong, words in (
+    rules = [
         (~np.isfinite(np.stack(weights)).all(axis=0), "a weight is missing"),
         (tare <= 0, "the empty crucible must weigh more than nothing"),
         (wet <= tare, "with sample it must weigh more than empty"),
         (dry <= tare, "after 105 °C it must weigh more than empty"),
         (dry > wet, "drying cannot make it heavier"),
-        (residue > dry, "ignition cannot make it heavier"),
-        (residue < tare, "after 550 °C it cannot weigh less than empty"),
-    ):
+    ]
+    if ash is not None:
+        rules.append((ash > dry, "ignition cannot make it heavier"))
+        rules.append((ash < tare, "after 550 °C it cannot weigh less than empty"))
+    for wrong, words in rules:
         faults += [f"crucible {i + 1}: {words}" for i in np.flatnonzero(wrong)]
     if faults:
         raise CrucibleError(faults)

@@ -13,6 +13,9 @@ from bmp.plan.rounds import SHORT_STEPS_D, bearable_factor, limit, plan_rounds, 
 from bmp.plan.wish_checks import most_fill
 from bmp.plan.wishes import MaterialWish
 
+# What rounded doses and proposals may move: a proposal stays that far above the least amounts.
+ROUNDING = 1.01
+
 
 def fits(draft: Draft) -> Refusal | None:
     """Refuse a VS per jar that needs more than the wished or the largest filling."""
@@ -24,12 +27,16 @@ def fits(draft: Draft) -> Refusal | None:
     needed = draft.inoculum_g * (1 + _wettest(draft))
     if needed <= room * (1 + 1e-9):
         return None
-    possible = _down(VS * room / needed, 3)
     why = (
         f"{VS:g} g in each jar needs {needed:.0f} g of inoculum and feed; "
         f"{room:.0f} mL of the jar may be filled"
     )
-    if possible >= LEAST_SUBSTRATE_VS_G:
+    most = most_fill(wishes)
+    if wishes.fill is not None and wishes.fill < most:
+        fill = min(_up(needed / wishes.jar_volume_mL), most)
+        return Refusal("fill", why, f"fill of {100 * fill:g} %", {"fill": fill})
+    possible = _down(VS * room / needed)
+    if possible / VS >= _least_factor(draft)[0] * ROUNDING:
         return Refusal("substrate VS", why, f"{possible:g} g", {"substrate_VS_g": possible})
     volume = math.ceil(wishes.jar_volume_mL * needed / room)
     return Refusal("substrate VS", why, f"jars of {volume} mL", {"jar_volume_mL": float(volume)})
@@ -46,39 +53,60 @@ def _sample_VS_g(draft: Draft) -> list[float]:
     return [inoculum_VS / s.ratio for s in draft.samples]
 
 
+def _least_factor(draft: Draft) -> tuple[float, str, str]:
+    """Return how many times as much a jar must hold at least, of which sample, and why."""
+    worst, name, why = 0.0, "", ""
+    for sample, VS in zip(draft.samples, _sample_VS_g(draft), strict=True):
+        feed_g = VS / sample.solids.VS
+        if worst < LEAST_SUBSTRATE_VS_G / VS:
+            worst, name = LEAST_SUBSTRATE_VS_G / VS, sample.name
+            why = f"{VS:.2f} g of VS in a jar, at least {LEAST_SUBSTRATE_VS_G:g} g ({D304})"
+        if sample.role == "substrate" and draft.wishes.least_feed_g / feed_g > worst:
+            worst, name = draft.wishes.least_feed_g / feed_g, sample.name
+            why = f"{feed_g:.2f} g in a jar, at least {draft.wishes.least_feed_g:g} g was asked for"
+    return worst, name, why
+
+
 def _enough_feed_in_a_jar(draft: Draft) -> Refusal | None:
     """Refuse less than 1 g of VS, or less fresh feed than a fair sample needs."""
     wishes = draft.wishes
-    worst, name, why = 1.0, "", ""
-    for sample, VS in zip(draft.samples, _sample_VS_g(draft), strict=True):
-        if worst * (1 + 1e-9) < LEAST_SUBSTRATE_VS_G / VS:
-            worst, name = LEAST_SUBSTRATE_VS_G / VS, sample.name
-            why = f"{VS:.2f} g of VS in a jar, at least {LEAST_SUBSTRATE_VS_G:g} g ({D304})"
-        feed_g = VS / sample.solids.VS
-        if sample.role == "substrate" and wishes.least_feed_g / feed_g > worst * (1 + 1e-9):
-            worst, name = wishes.least_feed_g / feed_g, sample.name
-            why = f"{feed_g:.2f} g in a jar, at least {wishes.least_feed_g:g} g was asked for"
-    if not name:
+    worst, name, why = _least_factor(draft)
+    if worst <= 1 + 1e-9:
         return None
     item = f"amount of {name}"
     if wishes.substrate_VS_g is not None:
-        VS = _up(wishes.substrate_VS_g * worst, 3)
+        VS = _up(wishes.substrate_VS_g * worst)
         return Refusal(item, why, f"substrate VS of {VS:g} g", {"substrate_VS_g": VS})
-    fill = _up(draft.liquid_mL / wishes.jar_volume_mL * worst, 3)
-    if (
-        wishes.fill is not None
-        and fill <= most_fill(wishes)
-        and _headspace_per_VS(draft, worst) >= 100
-    ):
+    has = draft.liquid_mL / wishes.jar_volume_mL
+    fill = min(_up(has * worst), _roomiest_fill(draft))
+    if wishes.fill is not None and fill >= has + 0.001:
         return Refusal(item, why, f"fill of {100 * fill:g} %", {"fill": fill})
     volume = float(math.ceil(wishes.jar_volume_mL * worst))
     return Refusal(item, why, f"jars of {volume:.0f} mL", {"jar_volume_mL": volume})
 
 
-def _headspace_per_VS(draft: Draft, times: float = 1.0) -> float:
-    """Return mL of headspace per g VS of the fullest jar, with `times` as much in it."""
-    headspace = draft.wishes.jar_volume_mL - draft.liquid_mL * times
-    return headspace / (max(_sample_VS_g(draft)) * times)
+def _headspace_per_VS(draft: Draft) -> float:
+    """Return mL of headspace per g VS of the jar that holds most VS."""
+    return (draft.wishes.jar_volume_mL - draft.liquid_mL) / max(_sample_VS_g(draft))
+
+
+def _headspace_factor(draft: Draft) -> float:
+    """Return how many times as much leaves the least headspace per g VS.
+
+    The headspace V - m w of a VS m at w mL per g falls until V/m - w = 100 mL/g.
+    """
+    VS = max(_sample_VS_g(draft))
+    per_VS = draft.liquid_mL / VS
+    return draft.wishes.jar_volume_mL / (LEAST_HEADSPACE_ML_PER_G_VS + per_VS) / VS
+
+
+def _roomiest_fill(draft: Draft) -> float:
+    """Return the largest filling that the rules of the outlet allow this mixture."""
+    wishes, most = draft.wishes, most_fill(draft.wishes)
+    if wishes.outlet == "closed":
+        allowed = _headspace_factor(draft) * draft.liquid_mL / wishes.jar_volume_mL
+        most = min(most, _down(allowed))
+    return most
 
 
 def _enough_headspace(draft: Draft) -> Refusal | None:
@@ -87,25 +115,20 @@ def _enough_headspace(draft: Draft) -> Refusal | None:
     has = _headspace_per_VS(draft)
     if wishes.outlet != "closed" or has >= LEAST_HEADSPACE_ML_PER_G_VS * (1 - 1e-9):
         return None
-    # headspace V - m w over VS m: m falls until V/m - w = 100 mL/g.
-    VS = max(_sample_VS_g(draft))
-    per_VS = draft.liquid_mL / VS
-    factor = wishes.jar_volume_mL / (LEAST_HEADSPACE_ML_PER_G_VS + per_VS) / VS
     why = f"{has:.0f} mL of headspace per g VS, at least {LEAST_HEADSPACE_ML_PER_G_VS:g} ({D304})"
-    return _less(draft, factor, "headspace", why)
+    return _less(draft, _headspace_factor(draft), "headspace", why)
 
 
 def _less(draft: Draft, factor: float, item: str, why: str) -> Refusal:
     """Refuse, and propose `factor` times as much in every jar, or a larger jar for the least."""
     wishes = draft.wishes
-    least = LEAST_SUBSTRATE_VS_G / min(_sample_VS_g(draft))
-    if factor < least * (1 - 1e-9):
+    if factor < _least_factor(draft)[0] * ROUNDING:
         volume = float(math.ceil(wishes.jar_volume_mL / factor))
         return Refusal(item, why, f"jars of {volume:.0f} mL", {"jar_volume_mL": volume})
     if wishes.substrate_VS_g is not None:
-        VS = _down(wishes.substrate_VS_g * factor, 3)
+        VS = _down(wishes.substrate_VS_g * factor)
         return Refusal(item, why, f"substrate VS of {VS:g} g", {"substrate_VS_g": VS})
-    fill = _down(draft.liquid_mL / wishes.jar_volume_mL * factor, 4)
+    fill = _down(draft.liquid_mL / wishes.jar_volume_mL * factor)
     return Refusal(item, why, f"fill of {100 * fill:g} %", {"fill": fill})
 
 
@@ -134,13 +157,7 @@ def _enough_at_hand(draft: Draft) -> Refusal | None:
     why = f"{wish.available_g:g} g at hand, all jars together take {need:.0f} g"
     # A little less than the share, because doses are rounded to what a scale shows.
     factor *= 0.995
-    least = LEAST_SUBSTRATE_VS_G / min(_sample_VS_g(draft))
-    enough_feed = all(
-        draft.wishes.least_feed_g <= factor * d.sample_g
-        for d in draft.doses
-        if d.role == "substrate"
-    )
-    if factor >= least and enough_feed:
+    if factor >= _least_factor(draft)[0] * ROUNDING:
         return _less(draft, factor, item, why)
     fetched = float(math.ceil(need * 1.01))
     materials = tuple(
@@ -175,18 +192,20 @@ def bears_its_gas(draft: Draft) -> Refusal | None:
         f"{wishes.vessel_rating_kPa:g} kPa is planned to {bound:.0f} kPa at most"
     )
     factor = 0.995 * bearable_factor(draft, step)
-    if factor * min(_sample_VS_g(draft)) >= LEAST_SUBSTRATE_VS_G:
+    if factor >= _least_factor(draft)[0] * ROUNDING:
         return _less(draft, factor, "vessel rating", why)
     measured = "volume" if wishes.measured == "pressure" else wishes.measured
     change = {"outlet": "open", "measured": measured}
     return Refusal("vessel rating", why, "an open outlet", change)
 
 
-def _down(value: float, digits: int) -> float:
-    scale = 10.0**digits
-    return math.floor(value * scale + 1e-9) / scale
+def _down(value: float) -> float:
+    """Round down to four digits."""
+    scale = 10.0 ** (3 - math.floor(math.log10(value)))
+    return math.floor(value * scale + 1e-6) / scale
 
 
-def _up(value: float, digits: int) -> float:
-    scale = 10.0**digits
-    return math.ceil(value * scale - 1e-9) / scale
+def _up(value: float) -> float:
+    """Round up to four digits."""
+    scale = 10.0 ** (3 - math.floor(math.log10(value)))
+    return math.ceil(value * scale - 1e-6) / scale

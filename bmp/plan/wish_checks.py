@@ -26,7 +26,7 @@ def most_fill(wishes: Wishes) -> float:
 
 _LIMITS: tuple[tuple[str, str, float, float, str], ...] = (
     ("jar_volume_mL", "jar volume", 10, 1e5, "mL, 10 to 100 000"),
-    ("fill", "fill", 0.01, 0.99, "a share of the jar, 1 to 99 %"),
+    ("fill", "fill", 0.0001, 0.99, "a share of the jar, up to 99 %"),
     ("inoculum_to_substrate", "inoculum to substrate", 0.05, 20, "a ratio by VS, 0.05 to 20"),
     ("substrate_VS_g", "substrate VS", 0.01, 1e4, "g, 0.01 to 10 000"),
     ("least_feed_g", "least feed", 0, 1e4, "g, 0 to 10 000"),
