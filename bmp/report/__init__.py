@@ -1,0 +1,1 @@
+"""The last step: results for people (page, pictures, workbook) and for programs (JSON, CSV)."""
