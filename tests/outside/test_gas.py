@@ -113,7 +113,7 @@ def test_manometric_example() -> None:
 
 
 def test_volumetric_example_does_not_return_the_wrong_print() -> None:
-    """Standard BMP Methods 201 v1.6 prints 124.8, 78.04 and 78.59 mL; its own formula gives less."""
+    """Standard BMP Methods 201 v1.6 prints 124.8, 78.04, 78.59 mL; its own formula gives less."""
     case = "201 v1.6"
     gas = standard(73.6, 101.325, 30.0)
     agrees(gas * 101.325 * 303.15 / 101.325 / 273.15, case, "dry gas mL", wrong=True)
@@ -173,7 +173,7 @@ def test_densities_against_coolprop(gas: str, density: float) -> None:
 
 @pytest.mark.parametrize("altitude_m", [0, 250, 500, 1000, 1500, 2000, 3000, 5000])
 def test_standard_atmosphere_against_a_general_library(altitude_m: float) -> None:
-    """The US Standard Atmosphere 1976 of the package fluids (same as ISO 2533 here): within 0.1 %."""
+    """The US Standard Atmosphere 1976 of the package fluids (as ISO 2533): within 0.1 %."""
     assert standard_atmosphere_kPa(altitude_m) == pytest.approx(
         ATMOSPHERE_1976(altitude_m).P / 1000.0, rel=1e-3
     )
