@@ -23,11 +23,19 @@ LARGEST_REPLICATE_RSD = 0.05
 
 
 class CrucibleError(ValueError):
-    """Crucible weights that cannot be right. `problems` holds one line for each."""
+    """Crucible weights that cannot be right.
 
-    def __init__(self, problems: Sequence[str]) -> None:
-        super().__init__("\n".join(problems))
-        self.problems = tuple(problems)
+    `faults` holds the crucible's place, from 0 (`None`: all of them), and what is wrong.
+    """
+
+    def __init__(self, faults: Sequence[tuple[int | None, str]]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("\n".join(self.problems))
+
+    @property
+    def problems(self) -> tuple[str, ...]:
+        """One line for each fault."""
+        return tuple(w if i is None else f"crucible {i + 1}: {w}" for i, w in self.faults)
 
 
 @dataclass(frozen=True)
@@ -115,8 +123,9 @@ def _checked(
     weights = [tare, wet, dry] + ([] if ash is None else [ash])
     if tare.ndim != 1 or tare.size == 0 or any(w.shape != tare.shape for w in weights):
         counts = ", ".join(str(w.size) for w in weights)
-        raise CrucibleError([f"every crucible needs each of its weights, found {counts} of them"])
-    faults: list[str] = []
+        what = f"every crucible needs each of its weights, found {counts} of them"
+        raise CrucibleError([(None, what)])
+    faults: list[tuple[int | None, str]] = []
     rules = [
         (~np.isfinite(np.stack(weights)).all(axis=0), "a weight is missing"),
         (tare <= 0, "the empty crucible must weigh more than nothing"),
@@ -128,7 +137,7 @@ def _checked(
         rules.append((ash > dry, "ignition cannot make it heavier"))
         rules.append((ash < tare, "after 550 °C it cannot weigh less than empty"))
     for wrong, words in rules:
-        faults += [f"crucible {i + 1}: {words}" for i in np.flatnonzero(wrong)]
+        faults += [(int(i), words) for i in np.flatnonzero(wrong)]
     if faults:
         raise CrucibleError(faults)
     return tare, wet, dry, ash

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bmp.constants import REFERENCE_PRESSURE_KPA, REFERENCE_TEMPERATURE_K, ZERO_CELSIUS_K
+from bmp.normalise.gas import saturation_pressure_kPa
 from bmp.plan.dosing import Dose
 from bmp.plan.literature import LiteratureFeed
 from bmp.trial import FloatArray
@@ -39,9 +40,8 @@ class GasCurve:
         ) + self.inoculum_total_NmL * -np.expm1(-self.inoculum_k_per_d * time)
 
 
-def saturation_kPa(temperature_C: float) -> float:
-    """Return the saturation pressure of water [kPa]: Alduchov & Eskridge 1996, Eq. 21."""
-    return 0.61094 * math.exp(17.625 * temperature_C / (243.04 + temperature_C))
+def _vapour_kPa(temperature_C: float) -> float:
+    return float(saturation_pressure_kPa(temperature_C))
 
 
 def gas_curve(
@@ -100,8 +100,8 @@ def warming_kPa(ambient_kPa: float, closed_C: float, warm_C: float) -> float:
     The dry gas follows its temperature, the vapour its saturation pressure.
     """
     ratio = (warm_C + ZERO_CELSIUS_K) / (closed_C + ZERO_CELSIUS_K)
-    dry = (ambient_kPa - saturation_kPa(closed_C)) * ratio
-    return dry + saturation_kPa(warm_C) - ambient_kPa
+    dry = (ambient_kPa - _vapour_kPa(closed_C)) * ratio
+    return dry + _vapour_kPa(warm_C) - ambient_kPa
 
 
 def gauge_kPa(
@@ -128,7 +128,7 @@ def gauge_kPa(
 
 def wet_volume_mL(biogas_NmL: FloatArray, ambient_kPa: float, room_C: float) -> FloatArray:
     """Return the volume over water that dry gas at the reference state takes in the room."""
-    dry_kPa = ambient_kPa - saturation_kPa(room_C)
+    dry_kPa = ambient_kPa - _vapour_kPa(room_C)
     temperature = (room_C + ZERO_CELSIUS_K) / REFERENCE_TEMPERATURE_K
     return np.asarray(biogas_NmL * REFERENCE_PRESSURE_KPA / dry_kPa * temperature, dtype=np.float64)
 
@@ -140,10 +140,10 @@ def pushed_out_mL(
 
     It is no biogas: the headspace's own gas, which expands and takes up vapour.
     """
-    kept = (ambient_kPa - saturation_kPa(warm_C)) / (warm_C + ZERO_CELSIUS_K)
-    first = (ambient_kPa - saturation_kPa(closed_C)) / (closed_C + ZERO_CELSIUS_K)
+    kept = (ambient_kPa - _vapour_kPa(warm_C)) / (warm_C + ZERO_CELSIUS_K)
+    first = (ambient_kPa - _vapour_kPa(closed_C)) / (closed_C + ZERO_CELSIUS_K)
     moles = (first - kept) * headspace_mL
-    return moles * (read_C + ZERO_CELSIUS_K) / (ambient_kPa - saturation_kPa(read_C))
+    return moles * (read_C + ZERO_CELSIUS_K) / (ambient_kPa - _vapour_kPa(read_C))
 
 
 def stop_day(k_per_d: float, share_per_day: float = STOP_SHARE_PER_DAY) -> int:

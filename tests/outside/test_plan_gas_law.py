@@ -6,7 +6,7 @@ import CoolProp.CoolProp as CP
 import numpy as np
 import pytest
 
-from bmp.plan.gas import gauge_kPa, pushed_out_mL, saturation_kPa, warming_kPa, wet_volume_mL
+from bmp.plan.gas import gauge_kPa, pushed_out_mL, warming_kPa, wet_volume_mL
 
 AMBIENT_PA = 101_325.0
 
@@ -55,14 +55,6 @@ def test_first_venting_of_the_published_bottle_stays_below_its_rating() -> None:
     assert gauge < 200
     found = gauge_kPa(np.array(450.0), 368.5, 37.0, warming_kPa(101.325, 20, 37))
     assert float(found) == pytest.approx(gauge, rel=0.01)
-
-
-@pytest.mark.parametrize("temperature_C", np.arange(0, 71, 5))
-def test_saturation_pressure_of_water(temperature_C: float) -> None:
-    # Alduchov & Eskridge 1996 state 0.4 % for -40 to 50 °C; 0.80 % is seen at 70 °C.
-    expected = saturation_Pa(max(temperature_C, 0.01)) / 1000
-    stated = 0.004 if temperature_C <= 50 else 0.0081
-    assert saturation_kPa(temperature_C) == pytest.approx(expected, rel=stated)
 
 
 def test_volume_over_water_in_the_room() -> None:
