@@ -63,9 +63,9 @@ CAUTIONS: tuple[Caution, ...] = (
         "household jar",
         "household jar",
         "A household or preserving jar has no pressure rating and breaks without warning: never "
-        "close it. Its gas must always be free to leave through an open tube of at least the "
-        "jar's own outlet; look daily that foam or a kink has not closed it.",
-        "0 kPa gauge",
+        "close it. Its gas must always be free to leave through an open tube; look daily that "
+        "neither foam nor a kink has closed it.",
+        "At most 0 kPa gauge",
         _COMMON,
     ),
     _row(
@@ -80,8 +80,8 @@ CAUTIONS: tuple[Caution, ...] = (
     _row(
         "open outlet",
         "open outlet",
-        "Lead the outlet below the water only as far as the water cannot be drawn back into the "
-        "jar when it cools, and never put a tap or clamp in it that can be left closed.",
+        "Where the outlet ends under water, let it end so shallow that no water can be drawn back "
+        "into the jar when it cools; put no tap or clamp in it that can be left closed.",
         "",
         _COMMON,
     ),

@@ -29,7 +29,7 @@ def table(sheet: Worksheet) -> list[dict[str, Any]]:
 def test_sheets_and_columns_are_those_of_a_trial(tmp_path: Path) -> None:
     book = book_of(OPEN, tmp_path)
     assert book.sheetnames[:4] == ["trial", "materials", "jars", "readings"]
-    assert book.sheetnames[4:] == ["plan by date", "dosing", "cautions"]
+    assert book.sheetnames[4:] == ["crucibles", "plan by date", "dosing", "cautions"]
     items = {row["item"]: row["value"] for row in table(book["trial"])}
     assert items["title"] == "BMP trial"
     assert items["started"] == datetime(2027, 3, 1, 9)

@@ -14,6 +14,9 @@ from bmp.plan.cells import Entry, allow, new_sheet, number, put, span
 from bmp.plan.dosing import PlannedJar
 from bmp.plan.plan import Plan
 from bmp.plan.rounds import Round
+from bmp.plan.wishes import OUTLETS
+from bmp.read.crucibles import CRUCIBLES
+from bmp.solids import ADVISED_REPLICATES
 
 if TYPE_CHECKING:
     from openpyxl import Workbook
@@ -93,6 +96,7 @@ def write_logbook(plan: Plan, path: Path) -> None:
     _materials_sheet(book, plan)
     _jars_sheet(book, plan)
     _readings_sheet(book, plan)
+    _crucibles_sheet(book, plan)
     _dates_sheet(book, plan)
     _dosing_sheet(book, plan)
     _cautions_sheet(book, plan)
@@ -116,6 +120,7 @@ def _trial_sheet(book: Workbook, plan: Plan) -> None:
             "interval",
             Entry("since the last reading, or running totals", choices=("interval", "cumulative")),
         ),
+        ("outlet", wishes.outlet, Entry("of the jars between readings", choices=OUTLETS)),
         ("gas", "wet", Entry("wet: read over water or warm", choices=("wet", "dry"))),
         ("gas temperature [°C]", None, TEMPERATURE),
         ("ambient [kPa]", wishes.ambient_kPa, AMBIENT),
@@ -199,7 +204,7 @@ def _jars_sheet(book: Workbook, plan: Plan) -> None:
         for column, value in enumerate(masses, start=3):
             put(sheet, row, column, value, planned=True)
     last = len(plan.jars) + 1
-    materials = f"materials!$A$2:$A${len(plan.draft.samples) + 2}"
+    materials = _material_cells(plan)
     allow(sheet, Entry("material, or the inoculum for a blank", formula=materials), f"B2:B{last}")
     masses_end = 2 * plan.wishes.jar_volume_mL
     allow(sheet, number(0, masses_end, "what was weighed in"), f"C2:E{last}")
@@ -225,6 +230,25 @@ def _readings_sheet(book: Workbook, plan: Plan) -> None:
     allow(sheet, Entry("jar", formula=names_of_jars), f"A2:A{last}")
     for column, (_, entry) in enumerate(columns, start=2):
         allow(sheet, entry, span(column, 2, last))
+
+
+def _crucibles_sheet(book: Workbook, plan: Plan) -> None:
+    """Three crucibles of every material whose solids nobody has measured yet."""
+    draft = plan.draft
+    solids = [(draft.inoculum.material.name, draft.inoculum_solids)]
+    solids += [(sample.name, sample.solids) for sample in draft.samples]
+    open_names = [name for name, one in solids if not one.measured]
+    names = ["material", *(f"{known.name} [g]" for known in CRUCIBLES[1:])]
+    sheet = new_sheet(book, "crucibles", names, [34, 16, 16, 18, 18])
+    for row, name in enumerate(sorted(open_names * ADVISED_REPLICATES), start=2):
+        put(sheet, row, 1, name)
+    last = len(open_names) * ADVISED_REPLICATES + 1 + SPARE_ROWS
+    allow(sheet, Entry("material", formula=_material_cells(plan)), f"A2:A{last}")
+    allow(sheet, number(0, 10_000, "always with the crucible"), f"B2:E{last}")
+
+
+def _material_cells(plan: Plan) -> str:
+    return f"materials!$A$2:$A${len(plan.draft.samples) + 2}"
 
 
 # ---------------------------------------------------------------- sheets for people

@@ -24,6 +24,7 @@ from bmp.plan.wishes import Wishes
 
 # What to fetch beyond the doses: spills, crucibles, a jar to do again. Common practice, no source.
 RESERVE = 0.2
+FORMAT = "bmp-plan-1"
 
 
 @dataclass(frozen=True)
@@ -153,7 +154,7 @@ def to_dict(plan: Plan) -> dict[str, Any]:
     found = plan.detectable_difference
     significant = plan.just_significant
     return {
-        "format": "bmp-plan-1",
+        "format": FORMAT,
         "title": plan.wishes.title,
         "seed": plan.seed,
         "started": None if plan.wishes.started is None else plan.wishes.started.isoformat(),
