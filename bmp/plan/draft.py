@@ -180,7 +180,12 @@ def _samples(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) -> tuple[
 def cellulose_wish(literature: Mapping[str, LiteratureFeed]) -> MaterialWish:
     """Return the control that a plan adds where the wishes hold none: VS as documents 303/304."""
     VS = literature[CELLULOSE].VS
-    material = Material(name=CELLULOSE, role="control", VS=None if VS is None else VS.middle)
+    material = Material(
+        name=CELLULOSE,
+        role="control",
+        VS=None if VS is None else VS.middle,
+        solids_from="documents 303 and 304, not measured",
+    )
     return MaterialWish(material, like=CELLULOSE)
 
 

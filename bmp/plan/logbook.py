@@ -12,12 +12,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bmp.plan.cells import Entry, allow, new_sheet, number, put, span
-from bmp.plan.dosing import PlannedJar
+from bmp.plan.dosing import DosingSolids, PlannedJar
 from bmp.plan.plan import Plan
 from bmp.plan.rounds import Round
 from bmp.plan.wishes import OUTLETS
 from bmp.read.crucibles import CRUCIBLES
 from bmp.solids import ADVISED_REPLICATES
+from bmp.trial import Material
 
 if TYPE_CHECKING:
     from openpyxl import Workbook
@@ -169,8 +170,8 @@ def _materials_sheet(book: Workbook, plan: Plan) -> None:
         for c in MATERIAL_COLUMNS
         if c[1] in always or any(getattr(w.material, c[1]) is not None for w, _ in wishes)
     ]
-    names = ["material", "role", *(c[0] for c in columns)]
-    sheet = new_sheet(book, "materials", names, [34, 12, *(18 for _ in columns)])
+    names = ["material", "role", *(c[0] for c in columns), "solids from"]
+    sheet = new_sheet(book, "materials", names, [34, 12, *(18 for _ in columns), 44])
     for row, (wish, solids) in enumerate(wishes, start=2):
         material = wish.material
         put(sheet, row, 1, material.name)
@@ -180,6 +181,7 @@ def _materials_sheet(book: Workbook, plan: Plan) -> None:
             if isinstance(value, float):
                 value = float(f"{value * per:.6g}")
             put(sheet, row, column, value)
+        put(sheet, row, len(names), _solids_from(wish.material, solids))
         if not solids.measured:
             _put_range(sheet, row, 3 + [c[1] for c in columns].index("VS"), solids.low, solids.high)
     last = len(wishes) + 1 + SPARE_ROWS
@@ -188,6 +190,10 @@ def _materials_sheet(book: Workbook, plan: Plan) -> None:
     for column, (_, _, _, entry) in enumerate(columns, start=3):
         if entry is not None:
             allow(sheet, entry, span(column, 2, last))
+
+
+def _solids_from(material: Material, solids: DosingSolids) -> str:
+    return material.solids_from or ("measured" if solids.measured else solids.source)
 
 
 def _put_range(sheet: Worksheet, row: int, column: int, low: float, high: float) -> None:

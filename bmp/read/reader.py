@@ -57,6 +57,11 @@ def _trial(tables: dict[str, Table], title: str, problems: list[Problem]) -> Tri
     if "crucibles" in tables:
         solids = read_crucibles(tables["crucibles"], materials, problems, ignored)
         materials = with_crucibles(materials, solids, assumed)
+    assumed += [
+        f"The solids of {material.name} are not measured but from: {material.solids_from}."
+        for material in materials
+        if material.solids_from is not None
+    ]
     jars = read_jars(tables["jars"], materials, setup, problems, ignored)
     # readings of jars that could not be read would only repeat that problem
     readings = (
