@@ -9,6 +9,7 @@ import numpy as np
 from bmp.assumptions import assumptions
 from bmp.fit.material import MaterialCurves, fit_materials
 from bmp.fit.results import MaterialFits
+from bmp.judge.overall import judge_trial
 from bmp.net import (
     MaterialYield,
     NetCurves,
@@ -48,6 +49,8 @@ def analyze(trial: Trial, progress: Callable[[str], None] = lambda step: None) -
     yields = material_yields(gas, curves, trial, blanks)
     progress("fit the kinetics")
     fits = _fits(curves, yields)
+    progress("judge the trial")
+    judged = judge_trial(trial, gas, blanks, curves, yields)
     progress("see what each correction did")
     return Results(
         trial=trial,
@@ -59,6 +62,11 @@ def analyze(trial: Trial, progress: Callable[[str], None] = lambda step: None) -
         corrections=correction_sizes(trial, yields),
         assumed=(*trial.assumed, *assumptions(trial, gas, blanks, curves, yields)),
         ignored=trial.ignored,
+        checks=judged.checks,
+        verdict=judged.verdict,
+        older_verdicts=judged.older,
+        feed_verdicts=judged.feed_verdicts,
+        doses=judged.doses,
     )
 
 

@@ -33,6 +33,20 @@ def read_trial(place: Path, unfinished: bool = False) -> Trial:
     UnusableInput
         With every problem found, each with its table, row and column.
     """
+    trial, problems = read_with_problems(place, unfinished)
+    if problems:
+        raise UnusableInput(problems)
+    return trial
+
+
+def read_with_problems(place: Path, unfinished: bool = False) -> tuple[Trial, tuple[Problem, ...]]:
+    """Return a trial as far as it can be read, and every problem, for looking at it all the same.
+
+    Raises
+    ------
+    UnusableInput
+        There is nothing to look at: a table is missing or cannot be opened.
+    """
     tables = read_tables(place, (*TABLES, "crucibles"))
     problems: list[Problem] = [
         Problem(place.name, f"there is no table “{name}”", "add it as a sheet or a .csv file")
@@ -44,9 +58,7 @@ def read_trial(place: Path, unfinished: bool = False) -> Trial:
     trial = _trial(tables, place.stem, problems)
     if not problems and not unfinished:
         problems.extend(check_complete(trial, tables["jars"].name))
-    if problems:
-        raise UnusableInput(problems)
-    return trial
+    return trial, tuple(problems)
 
 
 def _trial(tables: dict[str, Table], title: str, problems: list[Problem]) -> Trial:
