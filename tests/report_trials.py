@@ -158,7 +158,9 @@ def judged() -> Results:
         feed_verdicts={"food waste": "Good enough for planning."},
         older_verdicts={"an older list": Verdict(True, (), "an older list")},
         doses=(
-            DoseSeries("whey", (Dose("whey", 0.25, 340.0, 170.0), Dose("whey", 1.0, 320.0, 80.0))),
+            DoseSeries(
+                "whey", (Dose("whey", 0.25, 340.0, 170.0), Dose("whey", 1.0, 320.0, 80.0)), 4.0
+            ),
         ),
     )
 

@@ -8,7 +8,7 @@ import pytest
 
 from bmp.cli import main
 from tests.planted import PLANTED, clean, dated, kept_readings
-from tests.simulate_trials import CELLULOSE, FEEDS, simulate_trial
+from tests.simulate_trials import CELLULOSE, FEEDS, Noise, simulate_trial
 from tests.written import write_trial
 
 REAL = Path(__file__).parents[2] / "shared" / "real-trial"
@@ -128,3 +128,42 @@ def test_the_verdict_of_a_real_trial():
     assert cautions["jar unlike its sisters", "sonicated sludge"].meaning.startswith("Jar 8 gave")
     assert "rough figure" in results.feed_verdicts["sonicated sludge"]
     assert "can be relied upon" in results.feed_verdicts["cellulose"]
+
+
+OWN = (
+    "rule set,check,of,value,low,high,edges,if broken,unit,source,meaning,advice\n"
+    "our handbook,control,control,mean_yield,{low},,inclusive,fail,NmL/g,page 4,Tighter.,Repeat.\n"
+)
+
+
+@pytest.mark.parametrize(("low", "status"), [("300", 0), ("380", 1)])
+def test_a_laboratory_judges_by_its_own_criteria(low, status, tmp_path, capsys):
+    quiet = replace(Noise(), between_jars=0.0)
+    trial = simulate_trial(np.random.default_rng(1), noise=quiet).trial
+    folder = write_trial(trial, tmp_path / "t")
+    own = tmp_path / "own.csv"
+    own.write_text(OWN.format(low=low), encoding="utf-8")
+    out = str(tmp_path / "out")
+    given = ["analyze", str(folder), "--out", out, "--criteria", str(own), "--strict"]
+    assert main(given) == status
+    said = capsys.readouterr().out
+    assert ("Validated" if status == 0 else "Not validated") + " by our handbook" in said
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("mean_yield", "mean", "criteria, row 2: unknown value 'mean'"),
+        ("340", "much", "criteria, row 2: 'much' is not a number"),
+        ("340", "", "criteria, row 2: neither low nor high is given"),
+        (",unit,", ",units,", "criteria, row 2: no unit"),
+    ],
+)
+def test_a_bad_table_of_criteria_is_told(old, new, words, tmp_path, capsys):
+    folder = write_trial(simulate_trial(np.random.default_rng(1)).trial, tmp_path / "t")
+    own = tmp_path / "own.csv"
+    own.write_text(OWN.format(low="340").replace(old, new), encoding="utf-8")
+    given = ["analyze", str(folder), "--out", str(tmp_path / "out"), "--criteria", str(own)]
+    assert main(given) == 2
+    assert capsys.readouterr().err.startswith(f"own.csv: {words}")
+    assert not (tmp_path / "out").exists()

@@ -10,7 +10,6 @@ from bmp.judge.criteria import (
     CAUTIONS,
     CURRENT,
     NAMES,
-    OLDER,
     Criterion,
     Facts,
     Verdict,
@@ -65,7 +64,8 @@ def judge_trial(
     theoretical : mapping, optional
         Highest yield by series that the feed's composition allows, NmL CH4 per g VS.
     criteria : sequence of Criterion, optional
-        A laboratory's own; the published ones by default. Those of the rule set `current` decide.
+        A laboratory's own; the published ones by default. The first rule set of the table decides,
+        `cautions` never do, others stand beside.
     """
     criteria = read_criteria() if criteria is None else criteria
     facts = all_facts(trial, gas, blanks, curves, yields, theoretical or {})
@@ -73,7 +73,8 @@ def judge_trial(
         name: judge(facts, [c for c in criteria if c.rule_set == name])
         for name in dict.fromkeys(c.rule_set for c in criteria)
     }
-    deciding, cautions = by_set.get(CURRENT, ()), by_set.get(CAUTIONS, ())
+    first = next((name for name in by_set if name != CAUTIONS), CURRENT)
+    deciding, cautions = by_set.get(first, ()), by_set.get(CAUTIONS, ())
     told = tuple(finding for finding in cautions if finding.outcome != "not judged")
     found = find_traps(trial)
     traps = tuple(f for f in found if f.outcome in ("caution", "fail"))
@@ -89,8 +90,12 @@ def judge_trial(
             *(finding for series in doses for finding in series.findings()),
             *(finding for material in trial.materials for finding in acid_feed(material)),
         ),
-        verdict=verdict(deciding, NAMES[CURRENT]),
-        older={name: verdict(by_set[name], name) for name in OLDER if name in by_set},
+        verdict=verdict(deciding, NAMES.get(first, first)),
+        older={
+            name: verdict(found, NAMES.get(name, name))
+            for name, found in by_set.items()
+            if name not in (first, CAUTIONS)
+        },
         feed_verdicts={
             one.series: _reliance(one, trial, (*deciding, *told, *diagnosis), traps, yields)
             for one in yields

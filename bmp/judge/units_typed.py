@@ -350,3 +350,23 @@ def scrubbed_twice(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
         "multiplied by the methane share: consistent with gas that had passed an absorber."
     )
     return (Seen(own, names, text, outcome="caution"),)
+
+
+def share_unlike(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+    """Find methane shares higher than biogas has, without an absorber."""
+    column = trial.readings.column("methane_share")
+    if trial.setup.measured == "methane volume" or not np.isfinite(column).any():
+        return () if trial.setup.measured == "methane volume" else None
+    middle = {
+        j: float(np.median(known))
+        for j, one in enumerate(seen.of_jar)
+        if (known := column[one][np.isfinite(column[one])]).size
+    }
+    high = [j for j, share in middle.items() if 0.90 < share <= 1.0]
+    if not high:
+        return ()
+    rest = [share for j, share in middle.items() if j not in high]
+    beside = f", the other jars {100 * float(np.median(rest)):.0f} %" if rest else ""
+    top = float(np.median([middle[j] for j in high]))
+    text = f"The gas would hold {100 * top:.0f} % methane{beside}; pure fat gives about 70 %."
+    return (Seen(round(top, 3), jar_names(trial, high), text),)

@@ -54,6 +54,18 @@ def _half_of_it(fit: MaterialFits | None) -> str:
     return f", half of it by day {ceil(fit.t50_d.value)}"
 
 
+def _still_going(one: MaterialYield, results: Results, fit: MaterialFits | None) -> bool:
+    """Tell whether the stop rule was not met: as judged, else as the fits see it."""
+    judged = [
+        finding.outcome
+        for finding in results.checks
+        if finding.where == one.series and finding.check.startswith("duration of")
+    ]
+    if judged and judged[0] != "not judged":
+        return judged[0] == "fail"
+    return fit is not None and fit.forecast is not None
+
+
 def _reservations(one: MaterialYield, results: Results, fit: MaterialFits | None) -> list[str]:
     """Return what the reader has to know beside the number, each without its full stop."""
     words = []
@@ -63,11 +75,16 @@ def _reservations(one: MaterialYield, results: Results, fit: MaterialFits | None
         words.append(f"How sure that is cannot be told: {one.why_no_interval}")
     elif one.ci95 is not None and one.ci95[0] <= 0.0:
         words.append("That cannot be told from nothing at all")
+<<<<<<< HEAD
     if fit is not None and fit.forecast is not None and one.series not in results.feed_verdicts:
         words.append(
             "More may come: when the readings ended it had not met the stop rule (less than 1 % "
             "more a day for three days)"
         )
+=======
+    if _still_going(one, results, fit):
+        words.append("It had not stopped when the readings ended, so this is not all of it")
+>>>>>>> judge
     return words
 
 
