@@ -75,16 +75,12 @@ def _reservations(one: MaterialYield, results: Results, fit: MaterialFits | None
         words.append(f"How sure that is cannot be told: {one.why_no_interval}")
     elif one.ci95 is not None and one.ci95[0] <= 0.0:
         words.append("That cannot be told from nothing at all")
-<<<<<<< HEAD
-    if fit is not None and fit.forecast is not None and one.series not in results.feed_verdicts:
+    # where there is a verdict on the feed, it says so
+    if one.series not in results.feed_verdicts and _still_going(one, results, fit):
         words.append(
             "More may come: when the readings ended it had not met the stop rule (less than 1 % "
             "more a day for three days)"
         )
-=======
-    if _still_going(one, results, fit):
-        words.append("It had not stopped when the readings ended, so this is not all of it")
->>>>>>> judge
     return words
 
 
