@@ -73,6 +73,17 @@ def absorbed() -> Results:
 
 
 @cache
+def blanks_only() -> Results:
+    """No jar with a sample."""
+    return analyze(_drawn(feeds=(), time_d=SPARSE))
+
+
+def unfitted() -> Results:
+    """No kinetics: nothing could be fitted."""
+    return replace(three_readings(), fits={})
+
+
+@cache
 def many() -> Results:
     """Fourteen series, with names in other scripts, broad ones, long ones and equal yields."""
     names = (
@@ -170,6 +181,8 @@ EVERY = {
         eight,
         single,
         one_series,
+        blanks_only,
+        unfitted,
         weighed,
         pressed,
         absorbed,
