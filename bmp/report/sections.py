@@ -241,6 +241,7 @@ def method(results: Results) -> Mapping[str, Any]:
         "measured": setup.measured,
         "net_yield": setup.measured == "net yield",
         "blanks": bool(results.blanks),
+        "fitted": bool(results.fits),
         "noise": noise,
         "sources": list(dict.fromkeys(MODELS[name].source for name in _shown_models(None))),
     }
