@@ -15,6 +15,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from bmp.report.draw_curves import net_curves, raw_methane
+from bmp.report.draw_doses import doses
 from bmp.report.draw_residuals import residuals, residuals_of
 from bmp.report.edge import LINE_IN
 from bmp.report.labels import in_lines
@@ -49,8 +50,9 @@ STYLE: Final[Any] = {
 def figures(results: Results) -> dict[str, Figure]:
     """Return the pictures of a trial by name, in the order of the page.
 
-    `net-curves` (one panel a unit of yield), `raw-methane` (not where yields were handed in) and
-    `residuals` (where a model was fitted to any series).
+    `net-curves` (one panel a unit of yield), `raw-methane` (not where yields were handed in),
+    `dose-series` (where a feed was given at several ratios) and `residuals` (where a model was
+    fitted to any series).
     """
     drawn: dict[str, Figure] = {}
     with mpl.rc_context(STYLE):
@@ -58,6 +60,8 @@ def figures(results: Results) -> dict[str, Figure]:
             drawn["net-curves"] = _net_figure(results)
         if np.isfinite(results.gas.methane_NmL).any():
             drawn["raw-methane"] = _raw_figure(results)
+        if results.doses:
+            drawn["dose-series"] = _dose_figure(results)
         if any(residuals_of(results, series) for series in results.fits):
             drawn["residuals"] = _residual_figure(results)
     return drawn
@@ -98,6 +102,13 @@ def _raw_figure(results: Results) -> Figure:
     lines = sum(len(in_lines(name)) for _, name in names) + 2 * left_out + 1
     figure, (axes,) = _panels([_room(2.7, lines, len(names) + left_out)])
     raw_methane(axes, results)
+    return figure
+
+
+def _dose_figure(results: Results) -> Figure:
+    figure, all_axes = _panels([2.2] * len(results.doses))
+    for axes, series in zip(all_axes, results.doses, strict=True):
+        doses(axes, series)
     return figure
 
 
