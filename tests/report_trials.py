@@ -18,6 +18,7 @@ from tests.simulate_trials import CELLULOSE, DAILY, FEEDS, SPARSE, Feed, simulat
 HOSTILE_TITLE = '=HYPERLINK("http://x") <img src=x>'
 HOSTILE_FEED = "<script>alert(1)</script> $x_$ oil"
 FORMULA_FEED = '=cmd|" /C calc"!A0'
+DOSES = (Dose("whey", 0.25, 340.0, 170.0), Dose("whey", 1.0, 320.0, 80.0))
 LONG_NAMES = (
     "maize silage", "food waste", "spent brewers' grain", "cow manure from the old shed",
     "goat bedding, with straw", "whey", "grass silage",
@@ -168,9 +169,7 @@ def judged() -> Results:
         verdict=Verdict(False, ("it is a test",), "a list of criteria"),
         feed_verdicts={"food waste": "Good enough for planning."},
         older_verdicts={"an older list": Verdict(True, (), "an older list")},
-        doses=(
-            DoseSeries("whey", (Dose("whey", 0.25, 340.0, 170.0), Dose("whey", 1.0, 320.0, 80.0))),
-        ),
+        doses=(DoseSeries("whey", DOSES, 3.5),),
     )
 
 

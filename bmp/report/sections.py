@@ -146,8 +146,9 @@ def doses(results: Results) -> Mapping[str, Any] | None:
         "feeds": [
             {
                 "material": feed.material,
+                "early": short(feed.early_d),
                 "rows": [
-                    [one.series, *map(number, (one.dose, one.early_yield, one.final_yield))]
+                    [one.series, *map(short, (one.dose, one.early_yield, one.final_yield))]
                     for one in feed.doses
                 ],
                 "words": [finding.meaning for finding in feed.findings()],
