@@ -146,8 +146,9 @@ def doses(results: Results) -> Mapping[str, Any] | None:
         "feeds": [
             {
                 "material": feed.material,
+                "early": short(feed.early_d),
                 "rows": [
-                    [one.series, *map(number, (one.dose, one.early_yield, one.final_yield))]
+                    [one.series, *map(short, (one.dose, one.early_yield, one.final_yield))]
                     for one in feed.doses
                 ],
                 "words": [finding.meaning for finding in feed.findings()],
@@ -241,6 +242,7 @@ def method(results: Results) -> Mapping[str, Any]:
         "measured": setup.measured,
         "net_yield": setup.measured == "net yield",
         "blanks": bool(results.blanks),
+        "fitted": bool(results.fits),
         "noise": noise,
         "sources": list(dict.fromkeys(MODELS[name].source for name in _shown_models(None))),
     }
