@@ -48,7 +48,7 @@ def main(trials: int) -> None:
         "yield covered",
         "median half width",
         "stop day covered",
-        "median stop interval",
+        "mean stop interval",
     ]
     print(table(head, rows))
 
