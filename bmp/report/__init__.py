@@ -1,0 +1,1 @@
+"""Figures, tables and the page that a trial ends in."""
