@@ -60,33 +60,40 @@ def state_of(
     biogas = total_of([row.biogas_NL_per_d for row in gas])
     mixture = _mixture(setup, feeds, amounts, gas, unknown)
     heat = _heat(setup, methane, total, UA, UA_words, unknown)
-    air = air_C(setup)
-    litres = wet_litres_per_NL(
-        ASSUMED_AIR_C if air is None else air, setup.ambient_kPa or ASSUMED_AMBIENT_KPA
-    )
-    full, soonest = None, None
-    if biogas is not None and setup.storage_volume_L is not None:
-        full = hours_until_full(setup.storage_volume_L, biogas.value, litres)
-        soonest = hours_until_full(setup.storage_volume_L, biogas.high, litres)
-    lighter = (
-        None
-        if methane is None or biogas is None
-        else gas_mass_kg_per_d(methane.value, biogas.value)
-    )
     return TankState(
         total_kg_per_d=total,
         retention_d=retention_d,
         methane_NL_per_d=methane,
         biogas_NL_per_d=biogas,
         by_material=tuple(gas),
-        storage_full_after_h=full,
-        storage_full_soonest_h=soonest,
-        digestate_kg_per_d=None if lighter is None else total - lighter,
-        uses=() if biogas is None else what_gas_does(biogas.value, litres),
         unknown=unknown,
         **mixture,
         **heat,
+        **_outflow(setup, methane, biogas, total),
     )
+
+
+def _outflow(
+    setup: TankSetup, methane: Range | None, biogas: Range | None, total_kg: float
+) -> dict[str, Any]:
+    """Return what becomes of the gas in the bag, and the digestate."""
+    if methane is None or biogas is None:
+        return {
+            "storage_full_after_h": None,
+            "storage_full_soonest_h": None,
+            "digestate_kg_per_d": None,
+        }
+    air = air_C(setup)
+    litres = wet_litres_per_NL(
+        ASSUMED_AIR_C if air is None else air, setup.ambient_kPa or ASSUMED_AMBIENT_KPA
+    )
+    bag = setup.storage_volume_L
+    return {
+        "storage_full_after_h": bag and hours_until_full(bag, biogas.value, litres),
+        "storage_full_soonest_h": bag and hours_until_full(bag, biogas.high, litres),
+        "digestate_kg_per_d": total_kg - gas_mass_kg_per_d(methane.value, biogas.value),
+        "uses": what_gas_does(biogas.value, litres),
+    }
 
 
 def _mixture(

@@ -40,7 +40,7 @@ NUMBERS: Final[Mapping[str, Item]] = {
     "heater_use_kWh_per_d": Item(0.0, 1e6, "measured use of the tank's heater"),
     "heater_air_temperature_C": Item(-60.0, 60.0, "air while the heater was measured"),
     "burner_efficiency": Item(0.05, 1.0, "share of the burner's heat that reaches the tank"),
-    "storage_volume_L": Item(0.0, 1e9, "gas bag or bell"),
+    "storage_volume_L": Item(0.1, 1e9, "gas bag or bell"),
     "ambient_kPa": Item(40.0, 115.0, "air pressure at the tank"),
 }
 MONTH_ITEMS: Final = tuple(f"air_temperature_{month.lower()}_C" for month in MONTHS)

@@ -159,10 +159,10 @@ def cautions_of(
 ) -> tuple[str, ...]:
     """Return the cautions that belong to this tank and these feeds, the standing ones first."""
     found = list(STANDING_CAUTIONS)
-    low, high = SCALING_SPREAD
+    low, high = (100 * share for share in SCALING_SPREAD)
     found.append(
-        f"The spans add to the trial's 95 % interval {100 * low:+.0f} to {100 * high:+.0f} % for the "
-        "step from jar to tank (full-scale comparisons, from memory; none for household tanks)."
+        f"The spans add to the trial's 95 % interval {low:+.0f} to {high:+.0f} % for the step from "
+        "jar to tank (full-scale comparisons, from memory; none for household tanks)."
     )
     found += _temperature_cautions(setup, [curve for curve in curves if curve is not None])
     found += [
