@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any, Final
 
 from bmp.tank.feeds import (
     ASSUMED_DEGRADED_SHARE,
     ASSUMED_METHANE_SHARE,
     PreparedFeed,
+    feed_gas,
     prepare,
     scaled,
+    total_of,
 )
 from bmp.tank.heat import heat_need_kWh_per_d
 from bmp.tank.heat import tank_conductance_W_per_K as conductance
 from bmp.tank.inputs import FeedYield, TankFeed, TankSetup
 from bmp.tank.mixture import parts_of_carbon_to_meat
 from bmp.tank.ramp import STOP_SIGNS, RampFeed, days_until_effect, ramp
-from bmp.tank.result import HeatMonth, TankResult, TankState
+from bmp.tank.result import ColderTank, HeatMonth, TankResult, TankState
 from bmp.tank.state import (
     ASSUMED_AIR_C,
     ASSUMED_AMBIENT_KPA,
@@ -30,6 +33,10 @@ from bmp.tank.state import (
 )
 from bmp.tank.verdict import cautions_of, ramp_words, verdict_of
 from bmp.theory import degradability
+
+# Colder tanks that the answer shows beside the one there is, K; below 10 °C hardly any gas forms.
+COLDER_BY_K: Final = (0.0, 5.0, 10.0, 15.0)
+COLDEST_SHOWN_C: Final = 10.0
 
 MONTHS: Final = (
     "January",
@@ -91,6 +98,7 @@ def carry_to_tank(
         else days_until_effect(stay_planned, setup.mixing),
         months=_months(setup, today, planned, UA),
         temperature_factor=factor,
+        colder_tank=_colder_tank(setup, feeds, known, stay_planned),
         degradability=judged,
         carbon_to_meat=parts_of_carbon_to_meat([feed.holds for feed in prepared], planned_kg),
         verdict=verdict_of(setup, today, planned, weeks),
@@ -111,8 +119,30 @@ def _retentions(
         )
     if today_kg <= 0:
         return None, setup.retention_d
-    out = volume / setup.retention_d + planned_kg - today_kg
-    return setup.retention_d, volume / out if out > 0 else None
+    planned_d = setup.retention_d * today_kg / planned_kg if planned_kg > 0 else None
+    return setup.retention_d, planned_d
+
+
+def _colder_tank(
+    setup: TankSetup,
+    feeds: Sequence[TankFeed],
+    known: Mapping[str, FeedYield],
+    retention_d: float | None,
+) -> tuple[ColderTank, ...]:
+    """Return the planned diet's methane in the tank as it is and in colder ones."""
+    found = []
+    for colder in COLDER_BY_K:
+        at = replace(setup, temperature_C=setup.temperature_C - colder)
+        rows = [
+            feed_gas(at, prepare(at, feed, known.get(feed.material.name)), kg, retention_d)
+            for feed in feeds
+            if (kg := feed.amount_planned_kg_per_d) > 0 and feed.material.role != "water"
+        ]
+        methane = total_of([row.methane_NL_per_d for row in rows])
+        if methane is None or at.temperature_C < COLDEST_SHOWN_C:
+            break
+        found.append(ColderTank(at.temperature_C, methane))
+    return tuple(found)
 
 
 def _ramp_feed(item: PreparedFeed) -> RampFeed:

@@ -55,7 +55,7 @@ class TankSetup:
     storage_volume_L: float | None = None
     ambient_kPa: float | None = None
     gas_use: str | None = None
-    """A name of `bmp.tank.uses.GAS_USES`, or free text."""
+    """A name of `bmp.tank.uses.GAS_USES`; anything else is shown as it stands."""
 
 
 @dataclass(frozen=True)

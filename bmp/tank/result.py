@@ -134,6 +134,14 @@ class HeatMonth:
 
 
 @dataclass(frozen=True)
+class ColderTank:
+    """The planned diet in a tank held at one temperature."""
+
+    temperature_C: float
+    methane_NL_per_d: Range
+
+
+@dataclass(frozen=True)
 class TankResult:
     """The whole answer."""
 
@@ -146,6 +154,8 @@ class TankResult:
     """Days until 63 % and 95 % of a change show, and until it can be judged."""
     months: tuple[HeatMonth, ...]
     temperature_factor: Range | None
+    colder_tank: tuple[ColderTank, ...]
+    """Methane of the planned diet in the tank as it is, then in colder ones."""
     degradability: Mapping[str, Mapping[str, Any]]
     carbon_to_meat: str
     verdict: str

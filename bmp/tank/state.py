@@ -58,6 +58,10 @@ def state_of(
             unknown["methane_NL_per_d"] = row.why
     methane = total_of([row.methane_NL_per_d for row in gas])
     biogas = total_of([row.biogas_NL_per_d for row in gas])
+    if setup.pH is None:
+        unknown["free_ammonia_mgN_per_L"] = "no pH of the tank"
+    if setup.storage_volume_L is None:
+        unknown["storage_full_after_h"] = "no storage volume"
     mixture = _mixture(setup, feeds, amounts, gas, unknown)
     heat = _heat(setup, methane, total, UA, UA_words, unknown)
     return TankState(

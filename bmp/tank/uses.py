@@ -31,7 +31,7 @@ class GasUse:
 
 _GUIDES: Final = "household digester guides (GTZ 1988-1993)"
 GAS_USES: Final = (
-    GasUse("stove", 200.0, 450.0, "hours of one burner a day", _GUIDES),
+    GasUse("stove", 200.0, 450.0, "hours of one stove burner a day", _GUIDES),
     GasUse("lamp", 120.0, 150.0, "hours of one gas lamp a day", "common figure, from memory"),
     GasUse("boiling water", 30.0, 40.0, "litres of water boiled a day", _GUIDES),
     GasUse("meals", 150.0, 300.0, "meals for one a day", _GUIDES),

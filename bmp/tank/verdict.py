@@ -72,6 +72,7 @@ def verdict_of(
         _gas(today, planned),
         f"Change over {len(weeks)} weeks and stop at the signs listed." if weeks else "",
         _heat(setup, planned),
+        _use(setup, planned),
         _storage(today, planned),
     ]
     return " ".join(part for part in parts if part)
@@ -124,13 +125,7 @@ def _gas(today: TankState, planned: TankState) -> str:
 def _heat(setup: TankSetup, planned: TankState) -> str:
     share, down_to = planned.heat_share_from_gas, planned.own_flame_down_to_C
     if share is None or down_to is None or planned.heat_need_kWh_per_d is None:
-        if not planned.uses:
-            return ""
-        stove = planned.uses[0]
-        return (
-            f"All of the gas would run one stove burner {say(stove['low'])} to "
-            f"{say(stove['high'])} hours a day."
-        )
+        return ""
     enough = "can" if share.value >= 1 else "cannot"
     both = share.low < 1 < share.high
     sure = ", though the span of the estimate reaches both sides" if both else ""
@@ -140,6 +135,15 @@ def _heat(setup: TankSetup, planned: TankState) -> str:
         f"({say(100 * share.value)} % of the need){sure}. It is enough down to about "
         f"{down_to.value:.0f} °C outside ({down_to.low:.0f} to {down_to.high:.0f})."
     )
+
+
+def _use(setup: TankSetup, planned: TankState) -> str:
+    """Say what the gas would do in the use that was named, else on a stove."""
+    if not planned.uses:
+        return ""
+    named = (setup.gas_use or "").strip().lower()
+    use = next((row for row in planned.uses if row["use"] == named), planned.uses[0])
+    return f"All of the gas is good for {say(use['low'])} to {say(use['high'])} {use['unit']}."
 
 
 def _storage(today: TankState, planned: TankState) -> str:
@@ -164,6 +168,7 @@ def cautions_of(
         f"The spans add to the trial's 95 % interval {low:+.0f} to {high:+.0f} % for the step from "
         "jar to tank (full-scale comparisons, from memory; none for household tanks)."
     )
+    found += _retention_cautions(setup, today)
     found += _temperature_cautions(setup, [curve for curve in curves if curve is not None])
     found += [
         f"{name}: {row['meaning']}" for name, row in judged.items() if row["verdict"] != "possible"
@@ -180,6 +185,18 @@ def cautions_of(
             "water a day thins it to 10 % dry matter, and shortens the retention."
         )
     return tuple(found)
+
+
+def _retention_cautions(setup: TankSetup, today: TankState) -> list[str]:
+    if setup.retention_d is None or today.total_kg_per_d <= 0:
+        return []
+    by_amounts = setup.liquid_volume_L / today.total_kg_per_d
+    if abs(by_amounts / setup.retention_d - 1) <= 0.25:
+        return []
+    return [
+        f"The stated retention of {setup.retention_d:.0f} days is not the liquid over today's "
+        f"amounts ({by_amounts:.0f} days); the stated one is used."
+    ]
 
 
 def _temperature_cautions(setup: TankSetup, curves: Sequence[FeedYield]) -> list[str]:
