@@ -1,1 +1,1 @@
-"""Figures, tables and the page that a trial ends in."""
+"""The last step: results for people (page, pictures, workbook) and for programs (JSON, CSV)."""
