@@ -14,6 +14,11 @@ from bmp.runs import interpolate
 from bmp.trial import BoolArray, FloatArray, IntArray, Jar, Material, Trial
 
 
+# A jar read some hours after the last blank takes that blank's last value: at the end of a trial
+# the inoculum gives next to nothing in that time (common practice, no source).
+SAME_ROUND_D = 0.5
+
+
 @dataclass(frozen=True, eq=False)
 class BlankMean:
     """Mean methane of the blanks of one inoculum per g of inoculum."""
@@ -155,7 +160,8 @@ def net_curves(gas: JarGas, trial: Trial, blanks: dict[str, BlankMean]) -> NetCu
     """Return the net yield of every jar that holds a sample, at its own times.
 
     y_j(t) = (M_j(t) - m_inoculum,j b(t)) / m_j; document 200, Eqs. 1 to 3. Readings after the end
-    of the blanks are left out, never extrapolated. A yield below zero stays as it is.
+    of the blanks (and of the round of readings that they end in) are left out, never extrapolated.
+    A yield below zero stays as it is.
     """
     sampled = np.array([jar.role in ("substrate", "control") for jar in trial.jars], dtype=bool)
     inocula = sorted(blanks)
@@ -167,7 +173,7 @@ def net_curves(gas: JarGas, trial: Trial, blanks: dict[str, BlankMean]) -> NetCu
     )
     given = np.array([jar.measured == "net yield" for jar in trial.jars], dtype=bool)
     ends[given] = np.inf
-    late = gas.time_d > ends[gas.jar] + 1e-9
+    late = gas.time_d > ends[gas.jar] + SAME_ROUND_D
     here = sampled[gas.jar] & ~late
     jar, time_d = gas.jar[here], gas.time_d[here]
     own_g = np.array(
