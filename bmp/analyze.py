@@ -20,6 +20,7 @@ from bmp.net import (
 from bmp.normalise import CORRECTIONS, JarGas, normalise
 from bmp.problem import Problem, UnusableInput
 from bmp.results import CorrectionSize, Results
+from bmp.tank.measured import tank_of_trial
 from bmp.trial import Trial
 
 
@@ -48,6 +49,8 @@ def analyze(trial: Trial, progress: Callable[[str], None] = lambda step: None) -
     yields = material_yields(gas, curves, trial, blanks)
     progress("fit the kinetics")
     fits = _fits(curves, yields)
+    progress("carry the yields to the tank")
+    tank = tank_of_trial(trial, gas, curves, yields, fits)
     progress("see what each correction did")
     return Results(
         trial=trial,
@@ -59,6 +62,7 @@ def analyze(trial: Trial, progress: Callable[[str], None] = lambda step: None) -
         corrections=correction_sizes(trial, yields),
         assumed=(*trial.assumed, *assumptions(trial, gas, blanks, curves, yields)),
         ignored=trial.ignored,
+        tank=tank,
     )
 
 

@@ -10,6 +10,7 @@ from bmp.fit.results import MaterialFits
 from bmp.judge.criteria import Verdict
 from bmp.net import BlankMean, MaterialYield, NetCurves
 from bmp.normalise import JarGas
+from bmp.tank.result import TankResult
 from bmp.trial import Trial
 
 
@@ -45,6 +46,9 @@ class Results:
     verdict: Verdict | None = None
     feed_verdicts: Mapping[str, str] = field(default_factory=dict)
     """By series: whether its yield can be relied upon, and for what, in plain words."""
+
+    tank: TankResult | None = None
+    """`None`: the trial has no table `tank`."""
 
     @property
     def gross(self) -> bool:

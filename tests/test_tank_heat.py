@@ -9,10 +9,10 @@ from bmp.tank.heat import (
     heat_need_kWh_per_d,
     loss_kWh_per_d,
     tank_conductance_W_per_K,
-    wall_U,
     warming_kWh_per_d,
 )
-from bmp.tank.inputs import Layer, TankSetup
+from bmp.tank.inputs import TankSetup
+from bmp.wall import Layer, wall_U
 
 FOAM = (Layer(0.05, 0.028),)
 

@@ -12,6 +12,7 @@ from bmp.problem import Problem, shown
 from bmp.read.cells import words
 from bmp.read.columns import JARS, MATERIALS, Found, match_columns, numbers
 from bmp.read.tables import Table
+from bmp.theory import theories_of
 from bmp.trial import WAYS_OF_MEASURING, Jar, Material, Setup
 
 ROLES = ("inoculum", "substrate", "control", "weight check")
@@ -111,7 +112,21 @@ def _material(rows: Rows, index: int, name: str, role: str, problems: list[Probl
         wanted = "VS is a part of TS: say of what each is a share"
         problems.append(rows.problem(index, "VS", f"{name}: {what}", wanted))
     formula = rows.text("formula", index) or None
-    return replace(Material(name=name, role=role, formula=formula), **given)  # type: ignore[arg-type]
+    material: Material = replace(Material(name=name, role=role, formula=formula), **given)  # type: ignore[arg-type]
+    return _with_possible_theory(rows, index, material, problems)
+
+
+def _with_possible_theory(
+    rows: Rows, index: int, material: Material, problems: list[Problem]
+) -> Material:
+    """Return the material; a formula or composition that cannot be is a problem."""
+    try:
+        theories_of(material)
+    except ValueError as error:
+        wanted = "correct it, or leave the cell empty"
+        field = "formula" if material.formula else "carbohydrate"
+        problems.append(rows.problem(index, field, f"{material.name}: {error}", wanted))
+    return material
 
 
 def _can_be(field: str, share: float) -> bool:

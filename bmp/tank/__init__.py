@@ -5,18 +5,15 @@ the frozen inputs of `bmp.tank.inputs`.
 """
 
 from bmp.tank.carry import carry_to_tank
-from bmp.tank.inputs import FeedYield, Layer, TankFeed, TankSetup
+from bmp.tank.inputs import FeedYield, TankFeed, TankSetup
 from bmp.tank.result import TankResult
-from bmp.tank.tables import TankProblem, TankTableError, tank_from_tables
+from bmp.tank.tables import tank_from_tables
 
 __all__ = [
     "FeedYield",
-    "Layer",
     "TankFeed",
-    "TankProblem",
     "TankResult",
     "TankSetup",
-    "TankTableError",
     "carry_to_tank",
     "tank_from_tables",
 ]

@@ -33,25 +33,11 @@ from bmp.tank.state import (
 )
 from bmp.tank.verdict import cautions_of, ramp_words, verdict_of
 from bmp.theory import degradability
+from bmp.trial import MONTHS
 
 # Colder tanks that the answer shows beside the one there is, K; below 10 °C hardly any gas forms.
 COLDER_BY_K: Final = (0.0, 5.0, 10.0, 15.0)
 COLDEST_SHOWN_C: Final = 10.0
-
-MONTHS: Final = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
 
 
 def carry_to_tank(

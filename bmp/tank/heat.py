@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from math import log, pi
+from math import pi
 from typing import Final
 
-from bmp.tank.inputs import Layer, TankSetup
+from bmp.tank.inputs import TankSetup
+from bmp.wall import STILL_AIR_RESISTANCE, WIND_RESISTANCE, round_wall_W_per_K, wall_U
 
 # Lower heating value of methane per m³ at 0 °C, 101.325 kPa, burnt at 25 °C: ISO 6976 (35.818
 # from memory; 35.81 by enthalpies of formation).
@@ -15,53 +15,6 @@ METHANE_KWH_PER_NL: Final = METHANE_LOWER_HEATING_VALUE_MJ_PER_M3 / 3600.0
 
 # Feed and digestate warm like water.
 HEAT_CAPACITY_KJ_PER_KG_K: Final = 4.186
-
-# Resistance of the air film outside, m² K/W: ISO 6946, in still air (horizontal flow) and in wind.
-# A liquid inside adds next to nothing, so it is left out (cautious).
-STILL_AIR_RESISTANCE: Final = 0.13
-WIND_RESISTANCE: Final = 0.04
-
-# Conductivity, W/(m K): common handbook values, dry; wet insulation is worse.
-CONDUCTIVITY_W_PER_M_K: Final = {
-    "steel": 50.0,
-    "plastic": 0.4,
-    "glass fibre": 0.04,
-    "mineral wool": 0.04,
-    "polyurethane foam": 0.028,
-    "polystyrene": 0.036,
-    "straw": 0.07,
-    "sawdust": 0.08,
-    "wood": 0.14,
-    "brick": 0.7,
-    "concrete": 1.7,
-    "dry soil": 1.0,
-}
-
-
-def wall_U(layers: Sequence[Layer], outside_resistance_m2_K_per_W: float) -> float:
-    """Return U of a flat wall from its layers and the outside air film, W/(m² K)."""
-    resistance = sum(layer.thickness_m / layer.conductivity_W_per_m_K for layer in layers)
-    return 1.0 / (resistance + outside_resistance_m2_K_per_W)
-
-
-def round_wall_W_per_K(
-    inner_diameter_m: float,
-    height_m: float,
-    layers: Sequence[Layer],
-    outside_resistance_m2_K_per_W: float,
-) -> float:
-    """Return the heat that the round wall of an upright tank lets through, W/K.
-
-    Layers on a cylinder: R = ln(r_outer/r_inner)/(2 π k h) each, and the air film on the outermost
-    surface.
-    """
-    radius, resistance = inner_diameter_m / 2, 0.0
-    for layer in layers:
-        outer = radius + layer.thickness_m
-        resistance += log(outer / radius) / (2 * pi * layer.conductivity_W_per_m_K * height_m)
-        radius = outer
-    resistance += outside_resistance_m2_K_per_W / (2 * pi * radius * height_m)
-    return 1.0 / resistance
 
 
 def warming_kWh_per_d(mass_kg_per_d: float, from_C: float, to_C: float) -> float:

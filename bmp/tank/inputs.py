@@ -5,18 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from bmp.trial import FloatArray, Material
+from bmp.wall import Layer
 
 MIXING: tuple[str, ...] = ("well mixed", "plug flow")
 
 WATER = Material(name="water", role="water", TS=0.0, VS=0.0)
-
-
-@dataclass(frozen=True)
-class Layer:
-    """One layer of a wall, from the inside out."""
-
-    thickness_m: float
-    conductivity_W_per_m_K: float
 
 
 @dataclass(frozen=True)

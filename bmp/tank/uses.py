@@ -4,18 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import exp
 from typing import Any, Final
+
+import numpy as np
 
 from bmp.constants import (
     MOLAR_MASS_CH4,
     MOLAR_MASS_CO2,
     MOLAR_VOLUME_CH4_ML,
     MOLAR_VOLUME_CO2_ML,
-    REFERENCE_PRESSURE_KPA,
-    REFERENCE_TEMPERATURE_K,
-    ZERO_CELSIUS_K,
 )
+from bmp.normalise.gas import reference_factor, saturation_pressure_kPa
 
 
 @dataclass(frozen=True)
@@ -39,13 +38,9 @@ GAS_USES: Final = (
 
 
 def wet_litres_per_NL(temperature_C: float, ambient_kPa: float) -> float:
-    """Return the litres that 1 NL of dry gas fills over water at ambient pressure.
-
-    Vapour pressure by Alduchov & Eskridge 1996, eq. 21.
-    """
-    vapour_kPa = 0.61094 * exp(17.625 * temperature_C / (243.04 + temperature_C))
-    kelvin = temperature_C + ZERO_CELSIUS_K
-    return kelvin / REFERENCE_TEMPERATURE_K * REFERENCE_PRESSURE_KPA / (ambient_kPa - vapour_kPa)
+    """Return the litres that 1 NL of dry gas fills over water at ambient pressure."""
+    here = np.array([ambient_kPa]), np.array([temperature_C])
+    return float(1.0 / reference_factor(*here, saturation_pressure_kPa(temperature_C))[0])
 
 
 def hours_until_full(
