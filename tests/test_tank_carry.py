@@ -5,6 +5,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from bmp.tank import FeedYield, TankFeed, TankSetup, carry_to_tank
 from bmp.tank.inputs import WATER
@@ -232,3 +234,49 @@ def test_cautions_put_codes_first():
     result = carry_to_tank(SETUP, FEEDS, YIELDS)
     assert result.cautions[0].startswith("Local codes and licensed practice come first")
     assert result.verdict.startswith("Estimate, after local codes and licensed practice.")
+
+
+def maybe(strategy):
+    return st.none() | strategy
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.builds(
+        TankSetup,
+        liquid_volume_L=st.floats(0.1, 1e8),
+        temperature_C=st.floats(0.0, 75.0),
+        mixing=st.sampled_from(["well mixed", "plug flow"]),
+        retention_d=maybe(st.floats(0.5, 1000.0)),
+        pH=maybe(st.floats(3.0, 11.0)),
+        total_ammonia_N_mg_per_L=maybe(st.floats(0.0, 30000.0)),
+        air_temperature_C=maybe(st.floats(-60.0, 60.0)),
+        air_temperatures_by_month_C=maybe(st.just((5.0,) * 12)),
+        feed_temperature_C=maybe(st.floats(0.0, 100.0)),
+        surface_m2=maybe(st.floats(0.001, 1e6)),
+        U_W_per_m2_K=maybe(st.floats(0.01, 100.0)),
+        heater_use_kWh_per_d=maybe(st.floats(1e-3, 1e6)),
+        storage_volume_L=maybe(st.floats(0.1, 1e9)),
+    ),
+    st.lists(st.just(0.0) | st.floats(1e-3, 1e6), min_size=6, max_size=6),
+    st.floats(-300.0, 900.0),
+)
+def test_whatever_is_handed_in_no_gap_reaches_the_result(setup, amounts, level):
+    """Numbers are JSON numbers or null; spans hold their value; every missing gas has a reason."""
+    materials = (MANURE, Material("bare", "substrate"), WATER)
+    feeds = [
+        TankFeed(material, amounts[2 * i], amounts[2 * i + 1])
+        for i, material in enumerate(materials)
+    ]
+    time = np.array([0.5, 3.0, 20.0])
+    yields = [
+        FeedYield("manure", time, level * np.array([0.1, 0.5, 1.0]), "VS", (level - 9, level + 9)),
+        FeedYield("bare", time, level * np.array([0.1, 0.5, 1.0]), "fresh"),
+    ]
+    result = carry_to_tank(setup, feeds, yields)
+    json.dumps(result.to_dict(), allow_nan=False)
+    for state in (result.today, result.planned):
+        for span in (state.methane_NL_per_d, state.biogas_NL_per_d, state.own_flame_down_to_C):
+            assert span is None or span.low <= span.value <= span.high
+        if state.methane_NL_per_d is None:
+            assert state.unknown["methane_NL_per_d"]

@@ -53,6 +53,13 @@ def test_unchanged_feed_keeps_its_gas_while_another_is_added():
     assert first.expected_times_today == pytest.approx(1.0, abs=0.01)
 
 
+def test_very_long_retention_starts_from_its_steady_state():
+    """The jar curve is flat after 60 d, so an older past cannot change today's gas."""
+    old = feed("manure", 0.04, 0.04, 100.0, 20.0, 0.06)
+    (first, *_) = ramp(SETUP, [old, feed(planned=1e-6)], 5000.0, 5000.0)
+    assert first.expected_times_today == pytest.approx(1.0, abs=0.001)
+
+
 def test_gas_is_unknown_where_a_feed_was_not_tested():
     unknown = RampFeed("manure", 4.0, 4.0, 100.0, None, None)
     weeks = ramp(SETUP, [unknown, feed()], 50.0, 40.0)

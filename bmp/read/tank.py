@@ -59,7 +59,7 @@ NUMBERS: tuple[Spanned, ...] = (
     _spanned("diameter", "diameter_m", "m", 0.01, 1000.0, "between 1 cm and 1 km"),
     _spanned("height", "height_m", "m", 0.01, 1000.0, "between 1 cm and 1 km"),
     _spanned(
-        "heater use", "heater_use_kWh_per_d", "kWh/d", 0.0, 1e6, "between 0 and 1,000,000 kWh/d"
+        "heater use", "heater_use_kWh_per_d", "kWh/d", 1e-3, 1e6, "between 0.001 and 1e6 kWh/d"
     ),
     _spanned("air temperature while heating", "heater_air_temperature_C", "degC", *_AIR),
     _spanned(
@@ -237,8 +237,8 @@ def _feed_name(
 
 def _amount(rows: Rows, index: int, field: str, problems: list[Problem]) -> float:
     value = rows.number(field, index) or 0.0
-    if 0.0 <= value < 1e7:
+    if value == 0.0 or 1e-6 <= value < 1e7:
         return value
     what = f"{value:.4g} kg/d cannot be"
-    problems.append(rows.problem(index, field, what, "a daily amount is not below zero"))
+    problems.append(rows.problem(index, field, what, "a daily amount is nothing, or from 1 mg to 10,000 t"))
     return 0.0

@@ -60,7 +60,7 @@ def draw_ramp(axes: Axes, result: TankResult) -> Axes:
             color=_COLOURS[0],
         )
         second.set_ylim(bottom=0)
-        second.set_ylabel("methane at the week's end, NL a day (line, estimate)")
+        second.set_ylabel("methane, NL a day (line, estimate)")
         second.spines["top"].set_visible(False)
     return axes
 
@@ -85,21 +85,15 @@ def draw_heat_by_month(axes: Axes, result: TankResult) -> Axes:
         span: Range | None = getattr(months[0], f"useful_gas_{name}_kWh_per_d")
         if span is not None:
             axes.axhspan(span.low, span.high, color=colour, alpha=0.2, lw=0)
-            axes.axhline(span.value, color=colour, lw=1.8, label=f"own gas, {name}")
-    for place, row in zip(places, months, strict=True):
-        axes.annotate(
-            f"{row.air_temperature_C:.0f} °C",
-            (place, row.need_planned_kWh_per_d),
-            textcoords="offset points",
-            xytext=(0, 3),
-            ha="center",
-            fontsize=8,
-            color=_INK,
-        )
-    axes.set_xticks(places, [row.month[:3] for row in months])
+            axes.axhline(
+                span.value, color=colour, lw=1.8, label=f"own gas after the burner, {name}"
+            )
+    axes.set_xticks(
+        places, [f"{row.month[:3]}\n{row.air_temperature_C:.0f} °C" for row in months], fontsize=8
+    )
     axes.set_ylabel("kWh a day (estimate)")
     axes.margins(y=0.15)
-    axes.legend(frameon=False, loc="upper center", bbox_to_anchor=(0.5, -0.1), ncols=3)
+    axes.legend(frameon=False, loc="upper center", bbox_to_anchor=(0.5, -0.14), ncols=2)
     return _bare(axes)
 
 

@@ -18,6 +18,8 @@ from bmp.trial import FloatArray
 LOAD_STEP_KG_VS_PER_M3_D: Final = 0.5 * 7 / 11
 FEWEST_WEEKS: Final = 4
 MOST_WEEKS: Final = 52
+# Keeps the simulated tank small; no jar trial is as long.
+MOST_DAYS_REMEMBERED: Final = 2000.0
 # With no VS known the step can't be told from the load, so the way is long (common practice).
 WEEKS_WITHOUT_VS: Final = 8
 
@@ -141,7 +143,7 @@ def _expected_gas(
     if planned is None or any(feed.time_d is None for feed in fed) or not shares.size:
         return None, None
     today = planned if retention_today_d is None else retention_today_d
-    history = min(600, ceil(5 * max(today, planned)))
+    history = _days_remembered(fed, 5 * max(today, planned))
     by_day = np.append(np.zeros(history), np.repeat(shares, 7))
     # The outflow (1/θ) moves from today's to the planned one as the amounts do.
     staying = 1.0 / (1.0 / today + by_day * (1.0 / planned - 1.0 / today))
@@ -154,6 +156,12 @@ def _expected_gas(
             amounts, staying, feed.time_d, feed.net_NL_per_kg, feed.factor, setup.mixing
         )
     return gas[history + 6 :: 7], float(gas[history - 1])
+
+
+def _days_remembered(feeds: Sequence[RampFeed], washed_out_d: float) -> int:
+    """Return for how long a feed still counts: until it is washed out, or its curve is flat."""
+    flat_d = max(float(feed.time_d[-1]) / feed.factor for feed in feeds if feed.time_d is not None)
+    return ceil(min(MOST_DAYS_REMEMBERED, washed_out_d, flat_d + 1))
 
 
 def days_until_effect(retention_d: float, mixing: str) -> dict[str, float]:

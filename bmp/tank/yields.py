@@ -116,7 +116,7 @@ def daily_methane(
     washed_out = np.append(0.0, np.cumsum(1.0 / staying_d))
     age = np.subtract.outer(np.arange(days), np.arange(days))
     middle = (washed_out[:-1] + washed_out[1:]) / 2
-    passed = middle[:, None] - washed_out[None, :-1]
+    passed = np.maximum(0.0, middle[:, None] - washed_out[None, :-1])
     still_in = passed < 1.0 if mixing == "plug flow" else np.exp(-passed)
     weights = np.where(age >= 0, released[np.clip(age, 0, None)] * still_in, 0.0)
     return np.asarray(weights @ fed_kg_per_d)
