@@ -126,7 +126,10 @@ def test_feeds_are_matched_by_name_group_or_water():
         ([("hay", "1", "1")], "row 2, column “material”: “hay” is not among the materials"),
         ([(None, "1", "1")], "an empty cell is not among the materials"),
         ([("scraps", "1", "1"), ("SCRAPS", "1", "1")], "row 3, column “material”"),
-        ([("scraps", "-1", "1")], "-1 kg/d cannot be; a daily amount is nothing, or from 1 mg to 10,000 t"),
+        (
+            [("scraps", "-1", "1")],
+            "-1 kg/d cannot be; a daily amount is nothing, or from 1 mg to 10,000 t",
+        ),
         ([("scraps", "some", "1")], "column “amount today [kg/d]”: “some” is not a number"),
         ([("scraps", None, None)], "tank feeds.csv: nothing is fed"),
     ],

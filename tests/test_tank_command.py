@@ -4,6 +4,7 @@ import json
 import shutil
 import subprocess
 import sys
+from html import unescape
 from pathlib import Path
 
 import numpy as np
@@ -12,8 +13,9 @@ import pytest
 from bmp.analyze import analyze
 from bmp.cli import main
 from bmp.read import read_trial
+from bmp.report.page import render_page
 from bmp.report.results_json import results_text
-from bmp.report.tank_section import tank_section
+from bmp.report.tank_rows import tank_tables
 from bmp.report.tank_text import tank_text
 from bmp.tank.measured import GROSS, mean_curve
 from bmp.tank.yields import well_mixed_yield
@@ -94,7 +96,12 @@ def test_methane_share_of_the_gas_is_that_of_the_jars(results):
 
 
 def test_model_stands_beside_the_measured_curve(results):
-    assert all(row.yield_by_model_NL_per_kg is not None for row in results.tank.planned.by_material)
+    """Where the readings determine the chosen model, and only there."""
+    for row in results.tank.planned.by_material:
+        fit = results.fits[row.material]
+        determined = fit.models[fit.choice.model].identified
+        assert (row.yield_by_model_NL_per_kg is not None) == determined
+    assert any(row.yield_by_model_NL_per_kg for row in results.tank.planned.by_material)
 
 
 def test_results_json_holds_the_tank_and_the_theory(results):
@@ -106,20 +113,37 @@ def test_results_json_holds_the_tank_and_the_theory(results):
     assert 0 < theory["goat bedding"]["degradability"]["value"] < 1
 
 
-def test_page_section_escapes_and_shows_all(results):
-    html = tank_section(results.tank, {"tank-gas": "<svg>a drawing</svg>"})
-    assert "<svg>a drawing</svg>" in html
-    assert results.tank.verdict.replace("’", "&#39;")[:60] in html
-    assert html.count("<h3>") >= 10
-    assert "None" not in html
-    assert "nan" not in html
+def test_analyze_writes_page_section_pictures_and_sheet(trial, results, capsys):
+    """The page shows what the terminal shows; pictures and a sheet stand beside it."""
+    from openpyxl import load_workbook
+
+    out = trial.parent / "out"
+    assert main(["analyze", str(trial), "--out", str(out)]) == 0
+    html = unescape((out / "report.html").read_text(encoding="utf-8"))
+    section = html[html.index('<section id="tank">') :]
+    assert results.tank.verdict in section
+    assert all(words in section for words in results.tank.cautions)
+    for table in tank_tables(results.tank):
+        assert table.title in section
+        assert table.title in tank_text(results.tank)
+        assert all(cell in section for row in table.rows for cell in row)
+    assert (out / "figures" / "tank-gas.png").is_file()
+    assert (out / "figures" / "tank-ramp.svg").is_file()
+    sheet = load_workbook(out / "results.xlsx")["tank"]
+    rows = {row[0]: row[1:] for row in sheet.iter_rows(values_only=True)}
+    gas = results.tank.planned.methane_NL_per_d
+    assert rows["methane_NL_per_d"][3:] == pytest.approx((gas.value, gas.low, gas.high))
+    assert json.loads((out / "results.json").read_text(encoding="utf-8"))["tank"]["estimate"]
+    capsys.readouterr()
 
 
-def test_text_and_section_show_the_same_tables(results):
-    text, html = tank_text(results.tank), tank_section(results.tank, {})
-    for title in ("Gas by feed (estimate)", "Week by week (estimate)", "Signs to stop at"):
-        assert title in text
-        assert title in html
+def test_names_are_escaped_in_the_page(trial):
+    for name in ("materials.csv", "jars.csv", "tank feeds.csv"):
+        change(trial, name, "whey", "<b>whey</b>")
+    found = analyze(read_trial(trial))
+    page = render_page(found, {})
+    assert "<b>whey</b>" not in page
+    assert "&lt;b&gt;whey&lt;/b&gt;" in page
 
 
 def test_trial_without_a_tank_is_analysed_and_the_command_says_what_lacks(trial, capsys):

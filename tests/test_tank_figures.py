@@ -66,7 +66,7 @@ def test_heat_bars_are_the_needs(axes):
     draw_heat_by_month(axes, result)
     needs = {month.need_planned_kWh_per_d for month in result.months}
     assert {bar.get_height() for bar in axes.patches} >= needs
-    assert axes.get_ylabel() == "kWh a day (estimate)"
+    assert axes.get_ylabel() == "Heat [kWh/d], estimate"
 
 
 def test_no_months_is_said(axes):

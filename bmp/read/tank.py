@@ -240,5 +240,7 @@ def _amount(rows: Rows, index: int, field: str, problems: list[Problem]) -> floa
     if value == 0.0 or 1e-6 <= value < 1e7:
         return value
     what = f"{value:.4g} kg/d cannot be"
-    problems.append(rows.problem(index, field, what, "a daily amount is nothing, or from 1 mg to 10,000 t"))
+    problems.append(
+        rows.problem(index, field, what, "a daily amount is nothing, or from 1 mg to 10,000 t")
+    )
     return 0.0

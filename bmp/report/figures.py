@@ -23,6 +23,7 @@ from bmp.net import MaterialYield
 from bmp.report.labels import in_lines, spread
 from bmp.report.looks import FAINT, INK, Look, look_of
 from bmp.report.rounding import with_uncertainty
+from bmp.report.tank_figures import tank_pictures
 from bmp.results import Results
 from bmp.trial import FloatArray
 
@@ -67,7 +68,8 @@ def figures(results: Results) -> dict[str, Figure]:
     """Return the pictures of a trial by name, in the order of the page.
 
     `net-curves` (one panel per unit of yield), `raw-methane` (not where yields were handed in) and
-    `residuals` (where a model was chosen for any series).
+    `residuals` (where a model was chosen for any series); `tank-gas`, `tank-ramp` and `tank-heat`
+    (where the trial has a tank).
     """
     with mpl.rc_context(STYLE):
         drawn = {"net-curves": _net_figure(results)} if results.yields else {}
@@ -75,6 +77,9 @@ def figures(results: Results) -> dict[str, Figure]:
             drawn["raw-methane"] = _raw_figure(results)
         if any(fit.choice.model for fit in results.fits.values()):
             drawn["residuals"] = _residual_figure(results)
+        if results.tank is not None:
+            places = {one.series: place for place, one in enumerate(results.yields)}
+            drawn |= tank_pictures(results.tank, places)
     return drawn
 
 

@@ -20,6 +20,7 @@ from bmp.report.sentences import (
     half_width,
     meaning_of_numbers,
 )
+from bmp.report.tank_rows import ESTIMATE, TANK_PICTURES, tank_tables
 from bmp.results import Results
 
 OUTCOME_SIGNS: Final = {"pass": "✓", "caution": "!", "fail": "✗", "not judged": "?"}
@@ -138,6 +139,18 @@ def _estimate(estimate: Estimate) -> Mapping[str, Any]:
     }
 
 
+def tank(results: Results) -> Mapping[str, Any] | None:
+    """Return what the jars mean for the main tank."""
+    if results.tank is None:
+        return None
+    return {
+        "result": results.tank,
+        "tables": tank_tables(results.tank),
+        "pictures": TANK_PICTURES,
+        "estimate": ESTIMATE,
+    }
+
+
 def raw(results: Results) -> Mapping[str, Any] | None:
     """Return the words beside the picture of raw methane."""
     if all(jar.measured == "net yield" for jar in results.trial.jars):
@@ -216,6 +229,7 @@ SECTIONS: Final = (
     Section("curves", "How the methane came", curves),
     Section("yields", "Yields", yields),
     Section("kinetics", "How fast", kinetics),
+    Section("tank", "The main tank", tank),
     Section("raw", "What the jars made, and the inoculum's part of it", raw),
     Section("assumed", "What was taken for granted", assumed),
     Section("corrections", "What each correction did", corrections),

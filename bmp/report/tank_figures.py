@@ -1,26 +1,53 @@
-"""Figures of the tank section. Each draws on axes it is given and returns them."""
+"""The pictures of the tank's section. Each drawing function takes axes and returns them."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from collections.abc import Callable, Mapping
 
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from bmp.report.looks import FAINT, INK, look_of
 from bmp.tank.result import Range, TankResult, TankState
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
-# Blue, orange, green, …: told apart with impaired colour vision (Okabe & Ito 2008).
-_COLOURS: Final = ("#0072B2", "#E69F00", "#009E73", "#CC79A7", "#56B4E9", "#D55E00", "#F0E442")
-_INK: Final = "#333333"
-_GREY: Final = "#777777"
+_SIZE_IN = (5.8, 3.3)
 
 
-def draw_gas_by_material(axes: Axes, result: TankResult) -> Axes:
+def tank_pictures(result: TankResult, places: Mapping[str, int]) -> dict[str, Figure]:
+    """Return the pictures of the tank by name; those with nothing to show are left out.
+
+    Parameters
+    ----------
+    result : TankResult
+    places : mapping of str to int
+        Place of each feed among the trial's series, so that it keeps its colour.
+    """
+
+    def gas(axes: Axes, result: TankResult) -> Axes:
+        return draw_gas_by_material(axes, result, places)
+
+    ways: dict[str, Callable[[Axes, TankResult], Axes]] = {"tank-gas": gas}
+    if result.ramp:
+        ways["tank-ramp"] = draw_ramp
+    if result.months:
+        ways["tank-heat"] = draw_heat_by_month
+    drawn = {}
+    for name, draw in ways.items():
+        drawn[name] = Figure(figsize=_SIZE_IN, layout="constrained")
+        FigureCanvasAgg(drawn[name])
+        draw(drawn[name].subplots(), result)
+    return drawn
+
+
+def draw_gas_by_material(
+    axes: Axes, result: TankResult, places: Mapping[str, int] | None = None
+) -> Axes:
     """Draw methane today and planned, stacked by material, with the span of the total."""
     states = (("today", result.today), ("planned", result.planned))
     rows = (*result.today.by_material, *result.planned.by_material)
     for index, name in enumerate(dict.fromkeys(row.material for row in rows)):
-        colour = _COLOURS[index % len(_COLOURS)]
+        colour = look_of((places or {}).get(name, index)).colour
         for place, (_, state) in enumerate(states):
             below, height = _stack(state, name)
             label = name if place == 0 else None
@@ -29,8 +56,7 @@ def draw_gas_by_material(axes: Axes, result: TankResult) -> Axes:
         _draw_total(axes, place, state.methane_NL_per_d)
     axes.set_xticks(range(len(states)), [name for name, _ in states])
     axes.set_xlim(-0.6, 1.6)
-    axes.set_ylabel("methane, NL a day (estimate)")
-    axes.set_title("Methane by feed")
+    axes.set_ylabel("Methane [NL/d], estimate")
     axes.legend(frameon=False, loc="upper center", bbox_to_anchor=(0.5, -0.1), ncols=3)
     return _bare(axes)
 
@@ -40,14 +66,15 @@ def draw_ramp(axes: Axes, result: TankResult) -> Axes:
     weeks = [row.week for row in result.ramp]
     loads = [row.load_kgVS_per_m3_d for row in result.ramp]
     gas = [row.expected_methane_NL_per_d for row in result.ramp]
-    axes.set_xlabel("week")
-    axes.set_title("The way to the planned diet")
+    axes.set_xlabel("Week")
     if not weeks:
-        axes.text(0.5, 0.5, "no ramp needed", ha="center", transform=axes.transAxes, color=_GREY)
+        axes.text(0.5, 0.5, "no ramp needed", ha="center", transform=axes.transAxes, color=FAINT)
         return _bare(axes)
     known = [(week, load) for week, load in zip(weeks, loads, strict=True) if load is not None]
-    axes.bar([week for week, _ in known], [load for _, load in known], width=0.8, color="#CCCCCC")
-    axes.set_ylabel("load, kg VS/(m³ d) (bars)")
+    axes.bar(
+        [week for week, _ in known], [load for _, load in known], width=0.8, color=FAINT, alpha=0.45
+    )
+    axes.set_ylabel("Load [kg VS/(m³ d)], bars")
     axes.locator_params(axis="x", integer=True)
     expected = [(week, value) for week, value in zip(weeks, gas, strict=True) if value is not None]
     _bare(axes)
@@ -57,10 +84,10 @@ def draw_ramp(axes: Axes, result: TankResult) -> Axes:
             [week for week, _ in expected],
             [value for _, value in expected],
             "o-",
-            color=_COLOURS[0],
+            color=look_of(0).colour,
         )
         second.set_ylim(bottom=0)
-        second.set_ylabel("methane, NL a day (line, estimate)")
+        second.set_ylabel("Methane [NL/d], line, estimate")
         second.spines["top"].set_visible(False)
     return axes
 
@@ -68,7 +95,6 @@ def draw_ramp(axes: Axes, result: TankResult) -> Axes:
 def draw_heat_by_month(axes: Axes, result: TankResult) -> Axes:
     """Draw each month's heat need, with what the gas gives after the burner as a band."""
     months = result.months
-    axes.set_title("Heat need and own gas, month by month")
     if not months:
         axes.text(0.5, 0.5, "twelve air temperatures needed", ha="center", transform=axes.transAxes)
         return _bare(axes)
@@ -77,10 +103,11 @@ def draw_heat_by_month(axes: Axes, result: TankResult) -> Axes:
         places,
         [row.need_planned_kWh_per_d for row in months],
         width=0.7,
-        color="#CCCCCC",
+        color=FAINT,
+        alpha=0.45,
         label="need, planned diet",
     )
-    ways = (("today", _COLOURS[1]), ("planned", _COLOURS[0]))
+    ways = (("today", look_of(1).colour), ("planned", look_of(0).colour))
     for name, colour in ways:
         span: Range | None = getattr(months[0], f"useful_gas_{name}_kWh_per_d")
         if span is not None:
@@ -91,7 +118,7 @@ def draw_heat_by_month(axes: Axes, result: TankResult) -> Axes:
     axes.set_xticks(
         places, [f"{row.month[:3]}\n{row.air_temperature_C:.0f} °C" for row in months], fontsize=8
     )
-    axes.set_ylabel("kWh a day (estimate)")
+    axes.set_ylabel("Heat [kWh/d], estimate")
     axes.margins(y=0.15)
     axes.legend(frameon=False, loc="upper center", bbox_to_anchor=(0.5, -0.14), ncols=2)
     return _bare(axes)
@@ -110,17 +137,17 @@ def _stack(state: TankState, material: str) -> tuple[float, float]:
 
 def _draw_total(axes: Axes, place: int, total: Range | None) -> None:
     if total is None:
-        axes.annotate("not known", (place, 0), ha="center", va="bottom", color=_GREY, fontsize=9)
+        axes.annotate("not known", (place, 0), ha="center", va="bottom", color=FAINT, fontsize=9)
         return
     reach = [[total.value - total.low], [total.high - total.value]]
-    axes.errorbar(place, total.value, yerr=reach, color=_INK, capsize=6, lw=1.5)
+    axes.errorbar(place, total.value, yerr=reach, color=INK, capsize=6, lw=1.5)
     axes.annotate(
         f"{total.value:.3g}",
         (place, total.high),
         textcoords="offset points",
         xytext=(0, 3),
         ha="center",
-        color=_INK,
+        color=INK,
     )
 
 

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from bmp.tank.result import Range, TankResult, TankState
 from bmp.tank.verdict import say
 
 UNKNOWN = "not known"
+# Names of the pictures, with what stands below each.
+TANK_PICTURES: Mapping[str, str] = {
+    "tank-gas": "Methane a day by feed. Bar: the span of the whole, which joins the trial's "
+    "interval, the temperature and the step from jar to tank.",
+    "tank-ramp": "Bars: load of each week. Line: methane expected at its end.",
+    "tank-heat": "Bars: heat that the tank needs on the planned diet. Lines with bands: what the "
+    "own gas gives after the burner.",
+}
 ESTIMATE = "Every number is an estimate; low and high in brackets."
 
 
@@ -19,6 +27,8 @@ class TankTable:
     title: str
     header: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
+    open: bool = True
+    """Whether the page shows it without a click."""
 
 
 def tank_tables(result: TankResult) -> tuple[TankTable, ...]:
@@ -114,7 +124,8 @@ def _ranges(result: TankResult) -> TankTable:
         for row in check.ranges
     ]
     header = ("planned diet", "estimate", "range", "lies", "what the range is", "source")
-    return TankTable("Beside published ranges, which disagree", header, tuple(rows))
+    title = "Beside published ranges, which disagree"
+    return TankTable(title, header, tuple(rows), open=False)
 
 
 def _limits(low: float | None, high: float | None) -> str:
@@ -166,7 +177,7 @@ def _months(result: TankResult) -> TankTable:
         for month in result.months
     ]
     header = ("month", "air", "need today", "own gas today", "need planned", "own gas planned")
-    return TankTable("Heat by month, kWh a day (estimate)", header, tuple(rows))
+    return TankTable("Heat by month, kWh a day (estimate)", header, tuple(rows), open=False)
 
 
 def _colder(result: TankResult) -> TankTable:

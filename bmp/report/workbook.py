@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from math import isfinite
 from pathlib import Path
 from typing import Any, Final
@@ -17,6 +17,7 @@ from openpyxl.utils import get_column_letter
 
 from bmp.fit.models import MODELS
 from bmp.results import Results
+from bmp.tank.result import Range, TankResult
 from bmp.trial import FloatArray
 
 WHOLE, ONE, TWO, THREE, FOUR = "0", "0.0", "0.00", "0.000", "0.0000"
@@ -37,7 +38,7 @@ class Column:
 def write_workbook(results: Results, path: Path) -> None:
     """Write all results as a workbook.
 
-    Sheets: summary, readings, curves, fits, checks, assumed.
+    Sheets: summary, readings, curves, fits, checks, tank (where there is one), assumed.
 
     Parameters
     ----------
@@ -53,6 +54,8 @@ def write_workbook(results: Results, path: Path) -> None:
     _sheet(book, "curves", CURVES, _curve_rows(results))
     _sheet(book, "fits", FITS, _fit_rows(results))
     _sheet(book, "checks", CHECKS, _check_rows(results))
+    if results.tank is not None:
+        _sheet(book, "tank", TANK, _tank_rows(results.tank))
     _sheet(book, "assumed", ASSUMED, _assumed_rows(results))
     book.save(path)
 
@@ -334,3 +337,29 @@ def _assumed_rows(results: Results) -> Iterable[Sequence[Any]]:
             yield "jar left out", f"{jar.name}: {jar.left_out}"
     for sentence in results.ignored:
         yield "not used", sentence
+
+
+# --- tank --------------------------------------------------------------------------------------
+
+TANK: Final = (
+    Column("estimate, unit at its end", width=34),
+    *(
+        Column(f"{diet}{part}", THREE)
+        for diet in ("today", "planned")
+        for part in ("", ", low", ", high")
+    ),
+)
+
+
+def _tank_rows(tank: TankResult) -> Iterable[Sequence[Any]]:
+    """Return every number of the tank's two diets; a span has its low and high beside it."""
+    for field in fields(tank.today):
+        pair = [getattr(state, field.name) for state in (tank.today, tank.planned)]
+        if all(value is None or isinstance(value, float | Range) for value in pair):
+            yield (field.name, *(part for value in pair for part in _span(value)))
+
+
+def _span(value: float | Range | None) -> tuple[float | None, float | None, float | None]:
+    if isinstance(value, Range):
+        return value.value, value.low, value.high
+    return value, None, None

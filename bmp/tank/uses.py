@@ -46,8 +46,8 @@ def wet_litres_per_NL(temperature_C: float, ambient_kPa: float) -> float:
 def hours_until_full(
     storage_L: float, biogas_NL_per_d: float, litres_per_NL: float
 ) -> float | None:
-    """Return the hours in which an empty bag fills; None where no gas comes."""
-    if biogas_NL_per_d <= 0:
+    """Return the hours in which an empty bag fills; None where no gas to speak of comes."""
+    if biogas_NL_per_d < 1e-6:
         return None
     return 24.0 * storage_L / (biogas_NL_per_d * litres_per_NL)
 
