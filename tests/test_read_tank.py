@@ -1,9 +1,11 @@
 """The tables `tank` and `tank feeds`, read strictly: where, what stands there, what would do."""
 
+from pathlib import Path
+
 import pytest
 
 from bmp.read.tables import Table
-from bmp.read.tank import NUMBERS, read_tank, read_tank_feeds
+from bmp.read.tank import CHOICES, FEEDS, NUMBERS, TEXTS, read_tank, read_tank_feeds
 from bmp.tank.tables import tank_setup
 from bmp.trial import MONTHS, Jar, Material
 
@@ -144,3 +146,14 @@ def test_missing_amount_column():
     assert problems == [
         "tank feeds.csv, row 1: there is no column “amount planned”; add it with its unit"
     ]
+
+
+def test_every_item_and_choice_stands_in_the_guide():
+    guide = (Path(__file__).parents[1] / "bmp/guide/trial_files.md").read_text(encoding="utf-8")
+    section = guide[guide.index("## The main tank") :]
+    for known in (*(item.known for item in NUMBERS), *TEXTS, *FEEDS):
+        middle = any(month in known.name for month in MONTHS[1:-1])
+        written = (f"`{known.name}`", f"{known.name} [")
+        assert middle or any(text in section for text in written), known.name
+    for words in CHOICES.values():
+        assert all(f"`{word}`" in section for word in words)
