@@ -9,6 +9,7 @@ import numpy as np
 from bmp.assumptions import assumptions
 from bmp.fit.material import MaterialCurves, fit_materials
 from bmp.fit.results import MaterialFits
+from bmp.judge.overall import judge_trial
 from bmp.net import (
     MaterialYield,
     NetCurves,
@@ -21,6 +22,7 @@ from bmp.normalise import CORRECTIONS, JarGas, normalise
 from bmp.problem import Problem, UnusableInput
 from bmp.results import CorrectionSize, Results
 from bmp.tank.measured import tank_of_trial
+from bmp.theory import highest_yield_NmL_per_gVS
 from bmp.trial import Trial
 
 
@@ -49,6 +51,8 @@ def analyze(trial: Trial, progress: Callable[[str], None] = lambda step: None) -
     yields = material_yields(gas, curves, trial, blanks)
     progress("fit the kinetics")
     fits = _fits(curves, yields)
+    progress("judge the trial")
+    judged = judge_trial(trial, gas, blanks, curves, yields, _theoretical(trial, yields))
     progress("carry the yields to the tank")
     tank = tank_of_trial(trial, gas, curves, yields, fits)
     progress("see what each correction did")
@@ -62,6 +66,11 @@ def analyze(trial: Trial, progress: Callable[[str], None] = lambda step: None) -
         corrections=correction_sizes(trial, yields),
         assumed=(*trial.assumed, *assumptions(trial, gas, blanks, curves, yields)),
         ignored=trial.ignored,
+        checks=judged.checks,
+        verdict=judged.verdict,
+        older_verdicts=judged.older,
+        feed_verdicts=judged.feed_verdicts,
+        doses=judged.doses,
         tank=tank,
     )
 
@@ -77,6 +86,14 @@ def impossible_falls(trial: Trial, gas: JarGas) -> Iterator[Problem]:
             False: "correct the reading, or leave the jar out with the reason",
         }[jar.measured in ("volume", "methane volume") and trial.setup.cumulative]
         yield Problem(readings.table, what, wanted, int(readings.row[index]))
+
+
+def _theoretical(trial: Trial, yields: tuple[MaterialYield, ...]) -> dict[str, float]:
+    """Return the highest yield that mass balance allows, by series, where an analysis tells."""
+    highest = {
+        one.series: highest_yield_NmL_per_gVS(trial.material(one.material)) for one in yields
+    }
+    return {series: value for series, value in highest.items() if value is not None}
 
 
 def _fits(curves: NetCurves, yields: tuple[MaterialYield, ...]) -> dict[str, MaterialFits]:

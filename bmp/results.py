@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from bmp.finding import Finding
 from bmp.fit.results import MaterialFits
 from bmp.judge.criteria import Verdict
+from bmp.judge.diagnosis import DoseSeries
 from bmp.net import BlankMean, MaterialYield, NetCurves
 from bmp.normalise import JarGas
 from bmp.tank.result import TankResult
@@ -44,8 +45,12 @@ class Results:
     """Plain sentences: what was handed in and not used."""
     checks: tuple[Finding, ...] = ()
     verdict: Verdict | None = None
+    older_verdicts: Mapping[str, Verdict] = field(default_factory=dict)
+    """By the name of an older rule set; shown beside, never deciding."""
     feed_verdicts: Mapping[str, str] = field(default_factory=dict)
     """By series: whether its yield can be relied upon, and for what, in plain words."""
+    doses: tuple[DoseSeries, ...] = ()
+    """Feeds that were given at several ratios to the inoculum."""
 
     tank: TankResult | None = None
     """`None`: the trial has no table `tank`."""

@@ -268,6 +268,20 @@ def theories_of(material: Material) -> tuple[Theory, ...]:
     return tuple(found)
 
 
+def highest_yield_NmL_per_gVS(material: Material) -> float | None:
+    """Return the most methane that a material's analysis allows, None where there is none.
+
+    VS that the analysis leaves out counts as lipid.
+
+    Raises
+    ------
+    ValueError
+        As `theories_of`.
+    """
+    ways = theories_of(material)
+    return ways[0].ceiling_NmL_per_gVS if ways else None
+
+
 def degradability(
     measured_NmL_per_gVS: float, ci95: tuple[float, float] | None, theory: Theory
 ) -> Degradability:

@@ -119,14 +119,15 @@ def _material(rows: Rows, index: int, name: str, role: str, problems: list[Probl
 def _with_possible_theory(
     rows: Rows, index: int, material: Material, problems: list[Problem]
 ) -> Material:
-    """Return the material; a formula or composition that cannot be is a problem."""
+    """Return the material; a formula or composition that cannot be is a problem, and left out."""
     try:
         theories_of(material)
+        return material
     except ValueError as error:
         wanted = "correct it, or leave the cell empty"
         field = "formula" if material.formula else "carbohydrate"
         problems.append(rows.problem(index, field, f"{material.name}: {error}", wanted))
-    return material
+        return replace(material, formula=None, carbohydrate=None, protein=None, lipid=None)
 
 
 def _can_be(field: str, share: float) -> bool:
