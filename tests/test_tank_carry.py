@@ -280,3 +280,19 @@ def test_whatever_is_handed_in_no_gap_reaches_the_result(setup, amounts, level):
             assert span is None or span.low <= span.value <= span.high
         if state.methane_NL_per_d is None:
             assert state.unknown["methane_NL_per_d"]
+
+
+def test_bag_fills_sooner_at_the_upper_end_of_the_gas():
+    """300 L at 10 °C, wet, 101.325 kPa: 24 h over the biogas; worked from the ideal gas law."""
+    state = carry_to_tank(SETUP, FEEDS, YIELDS).planned
+    litres_per_NL = 283.15 / 273.15 * 101.325 / (101.325 - 1.2281)
+    for hours, gas in (
+        (state.storage_full_after_h, state.biogas_NL_per_d.value),
+        (state.storage_full_soonest_h, state.biogas_NL_per_d.high),
+    ):
+        assert hours == pytest.approx(24 * 300 / (gas * litres_per_NL), rel=1e-4)
+
+
+def test_the_span_that_scaling_adds_is_the_one_that_is_told():
+    assert any("-20 to +10 %" in words for words in carry_to_tank(SETUP, FEEDS, YIELDS).cautions)
+    assert SCALING_SPREAD == (-0.20, 0.10)
