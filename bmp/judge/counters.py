@@ -246,6 +246,8 @@ def _same_row(trial: Trial, seen: Look) -> list[Seen]:
     """Find rows that repeat every figure of the jar's row before, where chance hardly does."""
     r = trial.readings
     later = np.flatnonzero(~seen.first & (r.time_d - r.time_d[seen.previous] >= 1e-6))
+    if not later.size:
+        return []
     same = np.ones(len(later), bool)
     chance = float(len(later))
     for column in r.columns.values():

@@ -214,7 +214,7 @@ def sample_below_blank(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
         low = [
             j
             for j, one in enumerate(seen.of_jar)
-            if len(one) > 2 and np.nanmean(seen.value[one][-3:]) < 0
+            if len(one) > 2 and np.all(seen.value[one][-3:] < 0)
         ]
         text = "The net yield ends below zero: less than the inoculum alone."
         return tuple(Seen("below zero", trial.jars[j].name, text) for j in low)
@@ -289,7 +289,7 @@ def _warming_share(trial: Trial, seen: Look, j: int) -> float | None:
     one = seen.of_jar[j]
     length = seen.length_d(trial)[one]
     head = trial.jars[j].headspace_mL
-    if len(one) < 5 or not 0 < length[0] <= 2.0 or not head:
+    if len(one) < 5 or not 0 < length[0] <= 2.0 or not head or np.any(length[:7] <= 0):
         return None
     rate = seen.interval_NmL[one][:7] / length[:7]
     middle = trial.readings.time_d[one][:7] - length[:7] / 2

@@ -75,7 +75,8 @@ def judge_trial(
     }
     deciding, cautions = by_set.get(CURRENT, ()), by_set.get(CAUTIONS, ())
     told = tuple(finding for finding in cautions if finding.outcome != "not judged")
-    traps = tuple(f for f in find_traps(trial) if f.outcome in ("caution", "fail"))
+    found = find_traps(trial)
+    traps = tuple(f for f in found if f.outcome in ("caution", "fail"))
     drawn = [(one, feed_curve(one, trial, curves)) for one in yields]
     diagnosis = _diagnosis(trial, drawn)
     doses = _doses([(one, curve) for one, curve in drawn if curve is not None and one.per == "VS"])
@@ -83,7 +84,7 @@ def judge_trial(
         checks=(
             *deciding,
             *told,
-            *traps,
+            *(traps or (_no_slips(found),)),
             *diagnosis,
             *(finding for series in doses for finding in series.findings()),
             *(finding for material in trial.materials for finding in acid_feed(material)),
@@ -95,6 +96,21 @@ def judge_trial(
             for one in yields
         },
         doses=tuple(doses),
+    )
+
+
+def _no_slips(found: Sequence[Finding]) -> Finding:
+    """Say that no slip was seen, and which could not be looked for."""
+    judged = [finding.check for finding in found if finding.outcome != "not judged"]
+    unsure = [finding.check for finding in found if finding.outcome == "not judged"]
+    rest = f" Could not be judged: {', '.join(unsure)}." if unsure else ""
+    return Finding(
+        check="slips in the readings",
+        outcome="pass",
+        value=0,
+        limit="none",
+        source="each slip's page says when it is named",
+        meaning=f"{len(judged)} kinds of slip were looked for, none was seen.{rest}",
     )
 
 

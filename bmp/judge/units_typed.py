@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from bmp.atmosphere import standard_atmosphere_kPa
 from bmp.judge.look import (
     TYPICAL_CELLULOSE_YIELD,
     Look,
@@ -125,11 +126,6 @@ def _absolute_unit(trial: Trial, seen: Look) -> tuple[Seen, ...]:
     return (Seen(low, "all pressures", text),)
 
 
-def standard_air_kPa(altitude_m: float) -> float:
-    """Return the air pressure at an altitude: ISO 2533:1975, the troposphere's formula."""
-    return float(101.325 * (1 - 2.25577e-5 * altitude_m) ** 5.25588)
-
-
 def sea_level_pressure(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     """Find an air pressure reduced to sea level, at a place above it."""
     altitude = trial.setup.altitude_m
@@ -138,7 +134,7 @@ def sea_level_pressure(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     given = given[np.isfinite(given)]
     if altitude is None or not given.size:
         return None
-    here = standard_air_kPa(altitude)
+    here = standard_atmosphere_kPa(altitude)
     gap = 101.325 - here
     middle = float(np.median(given))
     if gap < 4.0 or middle < here + gap / 2 or middle > AIR_HIGH_KPA:
