@@ -21,6 +21,7 @@ from bmp.report.sentences import (
     half_width,
     meaning_of_numbers,
 )
+from bmp.report.tank_rows import ESTIMATE, TANK_PICTURES, tank_tables
 from bmp.results import Results
 
 OUTCOME_SIGNS: Final = {"pass": "✓", "caution": "!", "fail": "✗", "not judged": "?"}
@@ -135,6 +136,18 @@ def _estimate(estimate: Estimate) -> Mapping[str, Any]:
         "unit": "" if estimate.value is None else estimate.unit,
         "determined": estimate.value is not None,
         "from": estimate.interval_from,
+    }
+
+
+def tank(results: Results) -> Mapping[str, Any] | None:
+    """Return what the jars mean for the main tank."""
+    if results.tank is None:
+        return None
+    return {
+        "result": results.tank,
+        "tables": tank_tables(results.tank),
+        "pictures": TANK_PICTURES,
+        "estimate": ESTIMATE,
     }
 
 
@@ -254,6 +267,7 @@ SECTIONS: Final = (
     Section("yields", "Yields", yields),
     Section("kinetics", "How fast", kinetics),
     Section("doses", "When more feed was given", doses),
+    Section("tank", "The main tank", tank),
     Section("raw", "What the jars made, and the inoculum's part of it", raw),
     Section("assumed", "What was taken for granted", assumed),
     Section("corrections", "What each correction did", corrections),
