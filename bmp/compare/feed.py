@@ -157,7 +157,7 @@ class Feed:
     """Material whose solids were measured, where several feeds share it; default: the name."""
     blank_influence: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
     """For quantities that are not linear in the blank (rates, times): how far each blank moves the
-    feed's mean, -(k - 1)(mean without that blank - mean of those), by the delete-one jackknife."""
+    feed's mean, from `jackknife_influence`."""
 
     def __post_init__(self) -> None:
         doubled = sorted({jar for jar in self.jars if self.jars.count(jar) > 1})
@@ -215,6 +215,24 @@ def blank_influence(inoculum_ratio: FloatArray, blanks: FloatArray) -> FloatArra
     """
     ratio = np.asarray(inoculum_ratio).mean(axis=-1)[..., None]
     return np.asarray(-ratio * (blanks - blanks.mean(axis=-1, keepdims=True)))
+
+
+def jackknife_influence(means_without: FloatArray) -> FloatArray:
+    """Return how far each blank moves a mean that is not linear in the blank. Shape (..., k).
+
+    Parameters
+    ----------
+    means_without : array, shape (..., k)
+        The feed's mean with each blank left out in turn.
+
+    Notes
+    -----
+    -(k - 1)(mean without blank i - mean of those), the delete-one jackknife (Efron & Stein 1981,
+    Ann. Stat. 9(3):586); for a yield it equals `blank_influence` exactly.
+    """
+    without = np.asarray(means_without, dtype=float)
+    blanks = without.shape[-1]
+    return np.asarray(-(blanks - 1) * (without - without.mean(axis=-1, keepdims=True)))
 
 
 class NotComparable(ValueError):
