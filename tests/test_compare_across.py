@@ -92,7 +92,9 @@ def test_the_mean_over_trials_and_its_spread_by_hand() -> None:
 
 def test_trials_that_differ_by_jar_scatter_only_have_no_spread_between_them() -> None:
     assert hedges_olkin(np.array([200.0, 201.0]), np.array([5.0, 5.0])) == 0.0
-    low, high = between_sd_interval(np.array([200.0, 201.0]), np.array([5.0, 5.0]))
+    low, high = between_sd_interval(
+        np.array([200.0, 201.0]), np.array([5.0, 5.0]), np.array([2.0, 2.0])
+    )
     assert low == 0.0
     assert high > 0.0
 

@@ -27,6 +27,7 @@ from bmp.compare.interval import (
     detectable_difference,
     difference_interval,
     log_interval,
+    satterthwaite,
 )
 from bmp.compare.pair import Comparison, Side, compare_samples
 from bmp.estimate import Estimate
@@ -63,8 +64,8 @@ def mean_over_trials(
     Trials weigh equally and the interval is Student's t over trial means (k - 1 degrees of
     freedom). Weights from each trial's own standard error (Paule & Mandel's spread with Hartung &
     Knapp's interval [2]_) rest on standard errors of three jars; simulated, their 95 % interval
-    covers only 87 to 93 %, and it is hardly shorter. The spread is Hedges & Olkin's [1]_, its
-    interval the first of Williams' [3]_ with the jars' share taken as known.
+    covers only 87 to 93 %, and it is hardly shorter. The spread is Hedges & Olkin's [1]_ with
+    Williams' interval [3]_.
 
     Parameters
     ----------
@@ -156,6 +157,20 @@ def compare_inocula(a: Blanks, b: Blanks) -> Estimate:
     return ratio_estimate(float(x.mean()), float(y.mean()), parts)
 
 
+def trials_half_widths(values: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return half the 95 % interval of the mean of trials, and of one more trial's mean.
+
+    Parameters
+    ----------
+    values : array, shape (..., trials)
+        Trial means.
+    """
+    k = values.shape[-1]
+    sd = values.std(axis=-1, ddof=1)
+    t = critical_t(np.asarray(k - 1.0))
+    return t * sd / math.sqrt(k), t * sd * math.sqrt(1 + 1 / k)
+
+
 def hedges_olkin(values: FloatArray, errors: FloatArray) -> FloatArray:
     """Return the variance between trials: that of the means less the mean error variance [1]_.
 
@@ -167,19 +182,39 @@ def hedges_olkin(values: FloatArray, errors: FloatArray) -> FloatArray:
     return np.asarray(np.maximum(values.var(axis=-1, ddof=1) - (errors**2).mean(axis=-1), 0.0))
 
 
-def between_sd_interval(values: FloatArray, errors: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the 95 % interval of the standard deviation between trials [3]_."""
-    from scipy.special import chdtri
+def between_sd_interval(
+    values: FloatArray, errors: FloatArray, dof: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return the 95 % interval of the standard deviation between trials, after Williams [3]_.
+
+    With s2 the variance of the means, w the mean error variance and F, chi2 the upper and lower
+    2.5 % points: from (s2 - w F_upper)(k - 1)/chi2_upper to (s2 - w F_lower)(k - 1)/chi2_lower,
+    below zero taken as zero. Trials whose errors differ put the Welch-Satterthwaite degrees of
+    freedom of w in F, where Williams has equal trials.
+
+    Parameters
+    ----------
+    values, errors, dof : array, shape (..., trials)
+        Trial means, their standard uncertainties and the degrees of freedom of these.
+    """
+    from scipy.special import chdtri, fdtri
 
     k = values.shape[-1]
-    squares = (k - 1) * values.var(axis=-1, ddof=1)
+    spread = values.var(axis=-1, ddof=1)
     within = (errors**2).mean(axis=-1)
-    low, high = (squares / chdtri(k - 1, tail) - within for tail in (0.025, 0.975))
+    within_dof = satterthwaite(errors**2, dof)
+    upper, lower = fdtri(k - 1, within_dof, 0.975), fdtri(k - 1, within_dof, 0.025)
+    low = (spread - within * upper) * (k - 1) / chdtri(k - 1, 0.025)
+    high = (spread - within * lower) * (k - 1) / chdtri(k - 1, 0.975)
     return np.sqrt(np.maximum(low, 0.0)), np.sqrt(np.maximum(high, 0.0))
 
 
-def _plain(samples: Sequence[Sample]) -> tuple[list[Estimate], FloatArray | None]:
-    estimates, errors = [], []
+Errors = tuple[FloatArray, FloatArray]
+"""Standard uncertainty of each trial's mean and its degrees of freedom."""
+
+
+def _plain(samples: Sequence[Sample]) -> tuple[list[Estimate], Errors | None]:
+    estimates, errors, dof = [], [], []
     for s in samples:
         value = float(s.mean)
         if s.jars < 2:
@@ -190,15 +225,16 @@ def _plain(samples: Sequence[Sample]) -> tuple[list[Estimate], FloatArray | None
             Estimate(value, s.unit, (float(found.low), float(found.high)), "within the trial")
         )
         errors.append(float(found.standard_error))
-    return estimates, np.array(errors) if len(errors) == len(samples) else None
+        dof.append(float(found.dof))
+    return estimates, _complete(errors, dof, len(samples))
 
 
 def _against_control(
     samples: Sequence[Sample], controls: Sequence[Sample]
-) -> tuple[list[Estimate], FloatArray | None]:
+) -> tuple[list[Estimate], Errors | None]:
     """Each yield times (mean of the controls) / (that trial's control)."""
     common = float(np.mean([float(c.mean) for c in controls]))
-    estimates, errors = [], []
+    estimates, errors, dof = [], [], []
     for s, c in zip(samples, controls, strict=True):
         value = float(s.mean / c.mean) * common
         if min(s.jars, c.jars) < 2:
@@ -210,24 +246,29 @@ def _against_control(
             Estimate(value, s.unit, (float(low), float(high)), "within the trial, over control")
         )
         errors.append(value * math.sqrt(float(relative.numerator.sum())))
-    return estimates, np.array(errors) if len(errors) == len(samples) else None
+        dof.append(float(satterthwaite(relative.numerator, relative.dof)))
+    return estimates, _complete(errors, dof, len(samples))
+
+
+def _complete(errors: Sequence[float], dof: Sequence[float], trials: int) -> Errors | None:
+    """Return the errors, or nothing where a trial does not tell its own."""
+    return (np.array(errors), np.array(dof)) if len(errors) == trials else None
 
 
 def _mean_and_next(values: FloatArray, unit: str) -> tuple[Estimate, Estimate]:
-    k, mean, sd = values.size, float(values.mean()), float(values.std(ddof=1))
-    t = float(critical_t(np.asarray(k - 1.0)))
-    half, wide = t * sd / math.sqrt(k), t * sd * math.sqrt(1 + 1 / k)
+    k, mean = values.size, float(values.mean())
+    half, wide = (float(width) for width in trials_half_widths(values))
     return (
         Estimate(mean, unit, (mean - half, mean + half), f"between {k} trials"),
         Estimate(mean, unit, (mean - wide, mean + wide), "mean of one more trial"),
     )
 
 
-def _between(values: FloatArray, errors: FloatArray | None, unit: str) -> Estimate:
+def _between(values: FloatArray, errors: Errors | None, unit: str) -> Estimate:
     if errors is None:
         return Estimate(None, unit, why="a trial with one jar does not tell its own scatter")
-    low, high = between_sd_interval(values, errors)
-    value = math.sqrt(float(hedges_olkin(values, errors)))
+    low, high = between_sd_interval(values, *errors)
+    value = math.sqrt(float(hedges_olkin(values, errors[0])))
     return Estimate(value, unit, (float(low), float(high)), f"between {values.size} trials")
 
 
