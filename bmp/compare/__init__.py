@@ -12,9 +12,11 @@ from bmp.compare.feed import BASES, QUANTITIES, Blanks, Feed, NotComparable
 from bmp.compare.mixture import compare_mixture
 from bmp.compare.pair import Comparison, compare_pair, mean_of
 from bmp.compare.school import SchoolTable, school_table
+from bmp.compare.trials import InoculaCompared, TrialsCompared, compare_trials
 from bmp.compare.words import (
     as_record,
     bases_sentence,
+    inocula_sentence,
     mixture_sentence,
     sentence,
     trials_sentence,
@@ -28,9 +30,11 @@ __all__ = [
     "Comparison",
     "Family",
     "Feed",
+    "InoculaCompared",
     "NotComparable",
     "OverTrials",
     "SchoolTable",
+    "TrialsCompared",
     "as_record",
     "bases_sentence",
     "compare_all",
@@ -39,6 +43,8 @@ __all__ = [
     "compare_on_all_bases",
     "compare_over_bridge",
     "compare_pair",
+    "compare_trials",
+    "inocula_sentence",
     "mean_of",
     "mean_over_trials",
     "mixture_sentence",

@@ -105,7 +105,12 @@ def mean_over_trials(
 
 
 def compare_over_bridge(
-    a: Feed, control_a: Feed | None, b: Feed, control_b: Feed | None, basis: str = "VS"
+    a: Feed,
+    control_a: Feed | None,
+    b: Feed,
+    control_b: Feed | None,
+    basis: str = "VS",
+    bucket_L: float = 10.0,
 ) -> Comparison:
     """Compare two feeds of different trials over the control that both trials hold.
 
@@ -122,9 +127,9 @@ def compare_over_bridge(
     """
     if a.trial == b.trial:
         raise ValueError(f"{a.name} and {b.name} stand in one trial: no bridge is needed")
-    samples = [sample_of(f, "yield", basis) for f in (a, b)]
+    samples = [sample_of(f, "yield", basis, bucket_L) for f in (a, b)]
     sides = Side(a.name, (1.0, 0.0)), Side(b.name, (0.0, 1.0))
-    plain = compare_samples(samples, *sides, "yield", basis)
+    plain = compare_samples(samples, *sides, "yield", basis, bucket_L)
     if control_a is None or control_b is None:
         why = "the two trials share no control, so the trials may differ rather than the feeds"
         return _unjudged(plain, why)

@@ -9,6 +9,7 @@ from bmp.compare.across import OverTrials
 from bmp.compare.bases import AllBases
 from bmp.compare.feed import BASES, QUANTITIES
 from bmp.compare.pair import SIGNIFICANT_P, Comparison
+from bmp.compare.trials import InoculaCompared
 from bmp.estimate import Estimate
 
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
@@ -18,18 +19,20 @@ def sentence(c: Comparison) -> str:
     """Say in plain words which is better, by how much, and whether that is more than noise."""
     if c.verdict == "no verdict":
         return _no_verdict(c)
+    a, b = _names(c)
     phrase, low, high = _size_and_ends(c)
     alone = c.verdict == "not shown" and c.p is not None and c.p < SIGNIFICANT_P
     if alone and c.adjusted_by == "Holm":
-        text = f"{c.a} {phrase} than {c.b}, between {low} and {high} taken alone"
+        text = f"{a} {phrase} than {b}, between {low} and {high} taken alone"
     elif c.verdict == "not shown":
         text = (
-            f"{c.a} {phrase} than {c.b}, but that is not more than noise: anything between "
+            f"{a} {phrase} than {b}, but that is not more than noise: anything between "
             f"{low} and {high} fits the readings"
         )
     else:
-        text = f"{c.a} {phrase} than {c.b}, between {low} and {high}"
-    return _capital(text + _what_would_show(c) + "." + _at_once(c) + _left_out(c))
+        text = f"{a} {phrase} than {b}, between {low} and {high}"
+    bridge = " Each was taken against the control of its own trial." if _bridged(c) else ""
+    return _capital(text + _what_would_show(c) + "." + bridge + _at_once(c) + _left_out(c))
 
 
 def bases_sentence(found: AllBases) -> str:
@@ -80,6 +83,21 @@ def trials_sentence(found: OverTrials) -> str:
     if len(found.trials) == 2:
         text += " Two trials say little about the spread: hence the wide intervals."
     return text
+
+
+def inocula_sentence(found: InoculaCompared) -> str:
+    """Say whether the inocula of two trials were alike, as far as their blanks tell."""
+    a, b, ratio = found.trial_a, found.trial_b, found.ratio
+    if found.alike is None:
+        return f"Whether the inocula of {a} and {b} were alike is not known: {ratio.why}."
+    text = f"The blanks of {a} gave {_plain(ratio.value)} times the methane of those of {b}"
+    text += f" per gram{_between(ratio)}"
+    if found.alike:
+        return f"{text}: no difference between the inocula is shown."
+    return (
+        f"{text}: the inocula were not alike, so the control alone carries the comparison "
+        "of feeds in different trials."
+    )
 
 
 def as_record(c: Comparison) -> dict[str, Any]:
@@ -155,6 +173,17 @@ def _size_and_ends(c: Comparison) -> tuple[str, str, str]:
     return phrase, _amount(low, ends), f"{_amount(high, ends)} {unit}"
 
 
+def _names(c: Comparison) -> tuple[str, str]:
+    """Return both names, with their trials where these differ."""
+    if c.trial_a == c.trial_b or not (c.trial_a and c.trial_b):
+        return c.a, c.b
+    return f"{c.a} ({c.trial_a})", f"{c.b} ({c.trial_b})"
+
+
+def _bridged(c: Comparison) -> bool:
+    return c.trial_a != c.trial_b and not c.no_verdict
+
+
 def _amount(value: float, ends: Sequence[float]) -> str:
     """Return a size with as many decimals as its interval deserves."""
     width = abs(ends[1] - ends[0])
@@ -201,7 +230,8 @@ def _left_out(c: Comparison) -> str:
 
 
 def _no_verdict(c: Comparison) -> str:
-    text = f"No verdict on {c.a} against {c.b} in {_quantity_words(c)}: {c.no_verdict}."
+    a, b = _names(c)
+    text = f"No verdict on {a} against {b} in {_quantity_words(c)}: {c.no_verdict}."
     if c.no_verdict.startswith("one jar only"):
         text += " However often a jar was read, it is one jar."
     if c.mean_a is not None and c.mean_b is not None:
