@@ -74,6 +74,9 @@ class Setup:
     """CH4/(CH4 + CO2) of the gas before an absorber, for the headspace balance."""
     share_before_absorber_half_width: float = 0.0
     altitude_m: float | None = None
+    closed_between_readings: bool | None = None
+    """Whether jars are shut between readings and vented at them; `None`: as the way of measuring
+    has it (pressure and mass: shut, volume: open)."""
 
 
 @dataclass(frozen=True)

@@ -1,1 +1,1 @@
-"""What the reader gets to see: figures, tables and pages. Nothing is computed here."""
+"""The last step: results for people (page, pictures, workbook) and for programs (JSON, CSV)."""

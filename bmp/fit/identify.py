@@ -1,0 +1,100 @@
+"""Which parameters a curve determines, and in plain words why the others are not numbers."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from bmp.fit.jarwise import Jarwise
+from bmp.fit.model import Parameter
+from bmp.trial import BoolArray, FloatArray
+
+# Relative standard error above which a number would mislead. Common practice, no source: at 30 %
+# the 95 % interval spans a factor of about four.
+WIDEST_ERROR: Final = 0.3
+WIDEST_RATE_ERROR: Final = 0.5
+FURTHEST_EXTRAPOLATION: Final = 3.0
+"""B0 above this many times the last reading is not read off the curve any more."""
+FEWEST_ON_THE_RISE: Final = 3
+
+NOT_FITTED: Final = "too few readings for this model"
+NO_OPTIMUM: Final = "no single best curve: the readings do not show what this model adds"
+NO_GAS: Final = "no net gas to fit: the curve does not rise above the blank"
+NOT_BENT: Final = (
+    "the curve has not bent yet, so the readings give the slope but not the level it runs towards"
+)
+FAR: Final = "the model runs to more than three times the last reading: too far to be read off"
+WIDE: Final = "the readings leave it open by more than 30 % either way"
+WIDE_RATE: Final = "the readings leave it open by more than 50 % either way"
+STEEP: Final = "the rise falls between too few readings to tell how steep it is"
+EARLY_LAG: Final = "shorter than the time to the first reading, so no lag can be told from none"
+NO_LAG: Final = "the curve starts at once: no lag"
+WIDE_LAG: Final = "the readings leave it open by more than its own length"
+
+
+def reasons(fits: Jarwise) -> list[tuple[str, ...]]:
+    """Return, for each curve, why each parameter is not determined; empty where it is.
+
+    Returns
+    -------
+    list of tuple of str
+        One tuple a curve, one text a parameter in the model's order.
+    """
+    columns = [_parameter(fits, i, p) for i, p in enumerate(fits.model.parameters)]
+    return list(zip(*columns, strict=True))
+
+
+def _parameter(fits: Jarwise, index: int, parameter: Parameter) -> list[str]:
+    value, error = fits.named[:, index], fits.standard_error[:, index]
+    count = len(value)
+    why = np.full(count, "", dtype=object)
+    if parameter.unit == "yield":
+        why[error > WIDEST_ERROR * np.abs(value)] = WIDE
+        why[fits.named[:, 0] > FURTHEST_EXTRAPOLATION * _highest(fits)] = FAR
+    elif parameter.unit == "d":
+        why[error > np.abs(value)] = WIDE_LAG
+        why[value < _first(fits)] = EARLY_LAG
+        why[value <= 0] = NO_LAG
+    else:
+        why[error > WIDEST_RATE_ERROR * np.abs(value)] = WIDE_RATE
+        if parameter.unit != "1":
+            why[readings_on_rise(fits) < FEWEST_ON_THE_RISE] = STEEP
+    if parameter.unit in ("yield", "1/d"):
+        why[_straight(fits)] = NOT_BENT
+    why[_no_gas(fits)] = NO_GAS
+    why[~fits.fitted] = NO_OPTIMUM
+    why[fits.curves.count <= len(fits.model.names)] = NOT_FITTED
+    return [str(text) for text in why]
+
+
+def _highest(fits: Jarwise) -> FloatArray:
+    highest: FloatArray = fits.curves.value.max(axis=1)
+    return highest
+
+
+def _first(fits: Jarwise) -> FloatArray:
+    return fits.curves.time_d[:, 0]
+
+
+def _no_gas(fits: Jarwise) -> BoolArray:
+    result: BoolArray = (fits.named[:, 0] <= 0) | (_highest(fits) <= 0)
+    return result
+
+
+def readings_on_rise(fits: Jarwise) -> FloatArray:
+    """Return how many readings lie between 2 and 98 % of the fitted B0. Shape (jars,)."""
+    b0 = np.where(fits.named[:, :1] > 0, fits.named[:, :1], np.inf)
+    share = fits.model.value(fits.curves.time_d, fits.named) / b0
+    count: FloatArray = ((share > 0.02) & (share < 0.98) & fits.curves.valid).sum(axis=1)
+    return count
+
+
+def _straight(fits: Jarwise) -> BoolArray:
+    """Tell where a straight line through the origin fits as well as the curve."""
+    t = np.where(fits.curves.valid, fits.curves.time_d, 0.0)
+    y = np.where(fits.curves.valid, fits.curves.value, 0.0)
+    tt = np.einsum("ij,ij->i", t, t)
+    left = np.einsum("ij,ij->i", y, y) - np.einsum("ij,ij->i", t, y) ** 2 / np.where(tt > 0, tt, 1)
+    straight: BoolArray = fits.fit.at_bound & (left <= fits.fit.rss * (1 + 1e-3) + 1e-12)
+    return straight

@@ -1,0 +1,373 @@
+"""The kinetic models, each in one definition, and the table `MODELS` that the rest goes by.
+
+Sources
+-------
+Zwietering, Jongenburger, Rombouts & van 't Riet 1990, Appl. Environ. Microbiol. 56(6):1875, give
+the Gompertz and logistic curves in the form in which rate and lag are parameters; Lay, Li & Noike
+1997, Water Sci. Technol. 36(6-7):493, carried the first to methane. First order: Standard form,
+for example VDI 4630. The transference form B0 (1 − exp(−Rm (t − lag)/B0)) is first order with lag
+under k = Rm/B0, the same curve, and so has no definition of its own.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from bmp.fit.curves import Curves, crossing, plateau
+from bmp.fit.model import Model, Parameter, Starts
+from bmp.trial import FloatArray
+
+# How far a rate constant may go: below the first, the curve has not bent over the whole test;
+# above the second, it is over before the first reading.
+SLOWEST_BEND: Final = 1e-4
+FASTEST_BEND: Final = 60.0
+
+_B0 = Parameter("B0", "yield", "ultimate yield, the level that the model runs towards")
+_K = Parameter("k", "1/d", "rate constant: share of the remaining yield released per day")
+_RM = Parameter("Rm", "yield/d", "highest rate, at the steepest point of the curve")
+_LAG = Parameter(
+    "lag", "d", "time at which the tangent of the steepest point starts from zero", positive=False
+)
+
+
+def _first_reading(curves: Curves) -> FloatArray:
+    """Return the first time above zero. Shape (jars,)."""
+    first = np.where(curves.time_d > 0, curves.time_d, np.inf).min(axis=1)
+    return np.where(np.isfinite(first), first, 1.0)
+
+
+def _rate_limits(curves: Curves) -> tuple[FloatArray, FloatArray]:
+    """Return the logarithms of the slowest and fastest rate constants. Shape (jars,) each."""
+    end = np.maximum(curves.end_d, _first_reading(curves))
+    return np.log(SLOWEST_BEND / end), np.log(FASTEST_BEND / _first_reading(curves))
+
+
+def _start_rate(curves: Curves) -> FloatArray:
+    """Return ln 2 over the time to half of the plateau. Shape (jars,)."""
+    half = crossing(curves, plateau(curves) / 2)
+    rate: FloatArray = np.log(2) / np.maximum(half, 0.1 * _first_reading(curves))
+    return rate
+
+
+def _one_start(*columns: FloatArray) -> FloatArray:
+    return np.stack(columns, axis=1)[None]
+
+
+# --- first order -------------------------------------------------------------------------------
+
+
+def _first_order(t: FloatArray, u: FloatArray) -> tuple[FloatArray, list[FloatArray]]:
+    x = t * np.exp(u[:, :1])
+    f = np.expm1(-x)
+    x *= f + 1.0
+    np.negative(f, out=f)
+    return f, [x]
+
+
+def _first_order_slope(t: FloatArray, u: FloatArray) -> FloatArray:
+    k = np.exp(u[:, :1])
+    slope: FloatArray = k * np.exp(-k * t)
+    return slope
+
+
+def _log_second(search: FloatArray) -> FloatArray:
+    named = search.copy()
+    named[:, 1] = np.exp(search[:, 1])
+    return named
+
+
+def _exp_second(named: FloatArray) -> FloatArray:
+    search = named.copy()
+    search[:, 1] = np.log(np.maximum(named[:, 1], 1e-300))
+    return search
+
+
+def _exp_second_jacobian(named: FloatArray) -> FloatArray:
+    jacobian = _identity(named)
+    jacobian[:, 1, 1] = 1.0 / named[:, 1]
+    return jacobian
+
+
+def _identity(named: FloatArray) -> FloatArray:
+    return np.repeat(np.eye(named.shape[1])[None], named.shape[0], axis=0)
+
+
+def _first_order_starts(curves: Curves) -> Starts:
+    low, high = _rate_limits(curves)
+    start = np.clip(np.log(_start_rate(curves)), low, high)
+    return Starts(_one_start(start), _one_start(low), _one_start(high))
+
+
+def _at_once(named: FloatArray) -> FloatArray:
+    return np.zeros(named.shape[0])
+
+
+FIRST_ORDER: Final = Model(
+    name="first order",
+    equation="B = B0 (1 − exp(−k t))",
+    source="standard form; VDI 4630 (from memory)",
+    parameters=(_B0, _K),
+    shape=_first_order,
+    slope=_first_order_slope,
+    to_named=_log_second,
+    to_search=_exp_second,
+    search_jacobian=_exp_second_jacobian,
+    starts=_first_order_starts,
+    steepest_d=_at_once,
+    candidate=True,
+)
+
+
+# --- first order with lag ----------------------------------------------------------------------
+
+
+def _lagged(t: FloatArray, u: FloatArray) -> tuple[FloatArray, list[FloatArray]]:
+    k, late = np.exp(u[:, :1]), t - u[:, 1:2]
+    x = k * np.maximum(late, 0.0)
+    left = np.exp(-x)
+    return -np.expm1(-x), [x * left, np.where(late > 0, -k * left, 0.0)]
+
+
+def _lagged_slope(t: FloatArray, u: FloatArray) -> FloatArray:
+    k, late = np.exp(u[:, :1]), t - u[:, 1:2]
+    slope: FloatArray = np.where(late >= 0, k * np.exp(-k * np.maximum(late, 0.0)), 0.0)
+    return slope
+
+
+def _lagged_starts(curves: Curves) -> Starts:
+    """Start between each two readings up to half of the plateau.
+
+    The kinks at the readings make each of these stretches a hill of its own, so that each search
+    stays within one.
+    """
+    half = crossing(curves, plateau(curves) / 2)
+    before = (curves.time_d <= half[:, None]) & curves.valid & (curves.time_d > 0)
+    segments = int(before.sum(axis=1).max(initial=0)) + 1
+    knots = np.concatenate([np.zeros_like(half)[:, None], curves.time_d], axis=1)
+    low_k, high_k = _rate_limits(curves)
+    count = before.sum(axis=1)
+    first = (curves.time_d <= 0).sum(axis=1)  # a reading at day 0 is no knot of its own
+    u, low, high = [], [], []
+    for segment in range(segments):
+        at = np.minimum(segment, count)
+        left = np.where(at == 0, 0.0, np.take_along_axis(knots, (first + at)[:, None], 1)[:, 0])
+        after = np.minimum(first + at + 1, knots.shape[1] - 1)
+        right = np.maximum(np.take_along_axis(knots, after[:, None], 1)[:, 0], left)
+        middle = (left + right) / 2
+        k = np.log(np.log(2) / np.maximum(half - middle, 0.2 * _first_reading(curves)))
+        u.append(np.stack([np.clip(k, low_k, high_k), middle], axis=1))
+        low.append(np.stack([low_k, left], axis=1))
+        high.append(np.stack([high_k, right], axis=1))
+    return Starts(np.stack(u), np.stack(low), np.stack(high))
+
+
+FIRST_ORDER_LAG: Final = Model(
+    name="first order with lag",
+    equation="B = B0 (1 − exp(−k (t − lag))) from the lag on, 0 before",
+    source="standard form; with Rm = k B0 the transference form (both from memory)",
+    parameters=(
+        _B0,
+        _K,
+        Parameter("lag", "d", "time before the first gas", positive=False, at_least=0.0),
+    ),
+    shape=_lagged,
+    slope=_lagged_slope,
+    to_named=_log_second,
+    to_search=_exp_second,
+    search_jacobian=_exp_second_jacobian,
+    starts=_lagged_starts,
+    steepest_d=lambda named: np.maximum(named[:, 2], 0.0),
+)
+
+
+# --- modified Gompertz and modified logistic ------------------------------------------------------
+# Both are f(c − m t). With Rm = m B0/s and lag = (c − o)/m: s = e, o = 1 for Gompertz; s = 4,
+# o = 2 for the logistic curve (Zwietering et al. 1990, Table 2).
+
+_GOMPERTZ: Final = (float(np.e), 1.0)
+_LOGISTIC: Final = (4.0, 2.0)
+
+
+def _gompertz(t: FloatArray, u: FloatArray) -> tuple[FloatArray, list[FloatArray]]:
+    x = t * np.exp(u[:, :1])
+    w = np.exp(u[:, 1:2] - x)
+    f = np.exp(-w)
+    w *= f
+    x *= w
+    return f, [x, np.negative(w, out=w)]
+
+
+def _gompertz_slope(t: FloatArray, u: FloatArray) -> FloatArray:
+    m = np.exp(u[:, :1])
+    w = np.exp(u[:, 1:2] - m * t)
+    slope: FloatArray = m * w * np.exp(-w)
+    return slope
+
+
+def _logistic(t: FloatArray, u: FloatArray) -> tuple[FloatArray, list[FloatArray]]:
+    x = t * np.exp(u[:, :1])
+    f = 1.0 / (1.0 + np.exp(u[:, 1:2] - x))
+    bell = f * (1.0 - f)
+    return f, [x * bell, -bell]
+
+
+def _logistic_slope(t: FloatArray, u: FloatArray) -> FloatArray:
+    m = np.exp(u[:, :1])
+    f = 1.0 / (1.0 + np.exp(u[:, 1:2] - m * t))
+    slope: FloatArray = m * f * (1.0 - f)
+    return slope
+
+
+def _to_rate_and_lag(search: FloatArray, kind: tuple[float, float]) -> FloatArray:
+    m = np.exp(search[:, 1])
+    lag = (search[:, 2] - kind[1]) / m
+    return np.stack([search[:, 0], m * search[:, 0] / kind[0], lag], axis=1)
+
+
+def _from_rate_and_lag(named: FloatArray, kind: tuple[float, float]) -> FloatArray:
+    b0, rate, lag = named.T
+    m = np.maximum(rate * kind[0] / b0, 1e-300)
+    return np.stack([b0, np.log(m), m * lag + kind[1]], axis=1)
+
+
+def _rate_and_lag_jacobian(named: FloatArray, kind: tuple[float, float]) -> FloatArray:
+    b0, rate, lag = named.T
+    m = rate * kind[0] / b0
+    jacobian = _identity(named)
+    jacobian[:, 1, 0], jacobian[:, 1, 1], jacobian[:, 1, 2] = -1.0 / b0, 1.0 / rate, 0.0
+    jacobian[:, 2, 0], jacobian[:, 2, 1], jacobian[:, 2, 2] = -m * lag / b0, m * lag / rate, m
+    return jacobian
+
+
+def _sigmoid_starts(curves: Curves, z10: float, z50: float, z80: float) -> Starts:
+    """Start from the times to 10, 50 and 80 % of the plateau; z: where f has those values."""
+    level = plateau(curves)
+    t10, t50, t80 = (crossing(curves, share * level) for share in (0.1, 0.5, 0.8))
+    first = _first_reading(curves)
+    low, high = _rate_limits(curves)
+    m = (z10 - z80) / np.maximum(t80 - t10, 0.2 * first)
+    log_m = np.clip(np.log(m), low, high)
+    c_low, c_high = np.full_like(low, -10.0), np.full_like(low, 80.0)
+    c = np.clip(z50 + np.exp(log_m) * t50, c_low, c_high)
+    return Starts(_one_start(log_m, c), _one_start(low, c_low), _one_start(high, c_high))
+
+
+def _steepest(named: FloatArray, kind: tuple[float, float]) -> FloatArray:
+    """Return the inflection, lag + offset/m with the offset 1 or 2 of the curve, from day 0 on."""
+    b0, rate, lag = named.T
+    day: FloatArray = np.maximum(lag + kind[1] * b0 / (kind[0] * rate), 0.0)
+    return day
+
+
+MODIFIED_GOMPERTZ: Final = Model(
+    name="modified Gompertz",
+    equation="B = B0 exp(−exp(Rm e/B0 (lag − t) + 1))",
+    source="Zwietering et al. 1990; Lay et al. 1997",
+    parameters=(_B0, _RM, _LAG),
+    shape=_gompertz,
+    slope=_gompertz_slope,
+    to_named=lambda search: _to_rate_and_lag(search, _GOMPERTZ),
+    to_search=lambda named: _from_rate_and_lag(named, _GOMPERTZ),
+    search_jacobian=lambda named: _rate_and_lag_jacobian(named, _GOMPERTZ),
+    starts=lambda curves: _sigmoid_starts(curves, 0.8340, -0.3665, -1.4999),
+    steepest_d=lambda named: _steepest(named, _GOMPERTZ),
+    candidate=True,
+)
+
+MODIFIED_LOGISTIC: Final = Model(
+    name="modified logistic",
+    equation="B = B0/(1 + exp(4 Rm/B0 (lag − t) + 2))",
+    source="Zwietering et al. 1990",
+    parameters=(_B0, _RM, _LAG),
+    shape=_logistic,
+    slope=_logistic_slope,
+    to_named=lambda search: _to_rate_and_lag(search, _LOGISTIC),
+    to_search=lambda named: _from_rate_and_lag(named, _LOGISTIC),
+    search_jacobian=lambda named: _rate_and_lag_jacobian(named, _LOGISTIC),
+    starts=lambda curves: _sigmoid_starts(curves, 2.1972, 0.0, -1.3863),
+    steepest_d=lambda named: _steepest(named, _LOGISTIC),
+)
+
+
+# --- two pools -----------------------------------------------------------------------------------
+
+
+def _two_pools(t: FloatArray, u: FloatArray) -> tuple[FloatArray, list[FloatArray]]:
+    quick = 1.0 / (1.0 + np.exp(-u[:, :1]))
+    x1, x2 = t * np.exp(u[:, 1:2]), t * np.exp(u[:, 2:3])
+    left1, left2 = np.exp(-x1), np.exp(-x2)
+    f = -quick * np.expm1(-x1) - (1.0 - quick) * np.expm1(-x2)
+    by_share = quick * (1.0 - quick) * (left2 - left1)
+    return f, [by_share, quick * x1 * left1, (1.0 - quick) * x2 * left2]
+
+
+def _two_pools_slope(t: FloatArray, u: FloatArray) -> FloatArray:
+    quick = 1.0 / (1.0 + np.exp(-u[:, :1]))
+    k1, k2 = np.exp(u[:, 1:2]), np.exp(u[:, 2:3])
+    slope: FloatArray = quick * k1 * np.exp(-k1 * t) + (1.0 - quick) * k2 * np.exp(-k2 * t)
+    return slope
+
+
+def _two_pools_named(search: FloatArray) -> FloatArray:
+    quick = 1.0 / (1.0 + np.exp(-search[:, 1]))
+    named = np.stack([search[:, 0], quick, np.exp(search[:, 2]), np.exp(search[:, 3])], axis=1)
+    turned = named[:, 2] < named[:, 3]
+    named[turned] = named[turned][:, [0, 1, 3, 2]]
+    named[turned, 1] = 1.0 - named[turned, 1]
+    return named
+
+
+def _two_pools_search(named: FloatArray) -> FloatArray:
+    share = np.clip(named[:, 1], 1e-12, 1.0 - 1e-12)
+    rates = np.log(np.maximum(named[:, 2:], 1e-300))
+    return np.concatenate([named[:, :1], np.log(share / (1 - share))[:, None], rates], axis=1)
+
+
+def _two_pools_jacobian(named: FloatArray) -> FloatArray:
+    share = np.clip(named[:, 1], 1e-12, 1.0 - 1e-12)
+    jacobian = _identity(named)
+    jacobian[:, 1, 1] = 1.0 / (share * (1.0 - share))
+    jacobian[:, 2, 2], jacobian[:, 3, 3] = 1.0 / named[:, 2], 1.0 / named[:, 3]
+    return jacobian
+
+
+def _two_pools_starts(curves: Curves) -> Starts:
+    low, high = _rate_limits(curves)
+    k = np.log(_start_rate(curves))
+    even, share = np.zeros_like(k), np.full_like(k, 7.0)
+    starts = [
+        np.stack([even + s, np.clip(k + a, low, high), np.clip(k - b, low, high)], axis=1)
+        for s, a, b in ((0.0, 0.7, 0.7), (0.0, 1.5, 1.5), (1.4, 0.3, 2.5))
+    ]
+    limits = (np.stack([-share, low, low], axis=1), np.stack([share, high, high], axis=1))
+    return Starts(np.stack(starts), *(np.repeat(x[None], len(starts), axis=0) for x in limits))
+
+
+TWO_POOLS: Final = Model(
+    name="two-pool first order",
+    equation="B = B0 (s (1 − exp(−k1 t)) + (1 − s)(1 − exp(−k2 t))), k1 > k2",
+    source="sum of two first-order pools (standard form, from memory)",
+    parameters=(
+        _B0,
+        Parameter("quick_share", "1", "share of B0 that the quick pool holds"),
+        Parameter("k_quick", "1/d", "rate constant of the quick pool"),
+        Parameter("k_slow", "1/d", "rate constant of the slow pool"),
+    ),
+    shape=_two_pools,
+    slope=_two_pools_slope,
+    to_named=_two_pools_named,
+    to_search=_two_pools_search,
+    search_jacobian=_two_pools_jacobian,
+    starts=_two_pools_starts,
+    steepest_d=_at_once,
+    phases=2,
+)
+
+
+MODELS: Final[dict[str, Model]] = {
+    model.name: model
+    for model in (FIRST_ORDER, FIRST_ORDER_LAG, MODIFIED_GOMPERTZ, MODIFIED_LOGISTIC, TWO_POOLS)
+}
+"""Every model by name. Whatever fits, reports or draws goes through this table."""

@@ -1,0 +1,61 @@
+"""Read a trial whole: every problem is found in one pass, then all are told together."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from bmp.problem import Problem, UnusableInput
+from bmp.read.complete import check_complete
+from bmp.read.readings import empty_readings, read_readings
+from bmp.read.records import read_jars, read_materials
+from bmp.read.setup import read_setup
+from bmp.read.tables import Table, read_tables
+from bmp.trial import Trial
+
+TABLES = ("trial", "materials", "jars", "readings")
+
+
+def read_trial(place: Path) -> Trial:
+    """Read the four tables of a trial.
+
+    Parameters
+    ----------
+    place : Path
+        A workbook (`.xlsx`) with the sheets `trial`, `materials`, `jars` and `readings`, or a
+        folder with `.csv` files of these names.
+
+    Raises
+    ------
+    UnusableInput
+        With every problem found, each with its table, row and column.
+    """
+    tables = read_tables(place, TABLES)
+    problems: list[Problem] = [
+        Problem(place.name, f"there is no table “{name}”", "add it as a sheet or a .csv file")
+        for name in TABLES
+        if name not in tables
+    ]
+    if problems:
+        raise UnusableInput(problems)
+    trial = _trial(tables, place.stem, problems)
+    if problems:
+        raise UnusableInput(problems)
+    return trial
+
+
+def _trial(tables: dict[str, Table], title: str, problems: list[Problem]) -> Trial:
+    ignored: list[str] = []
+    assumed: list[str] = []
+    setup = read_setup(tables["trial"], title, problems, ignored, assumed)
+    materials = read_materials(tables["materials"], problems, ignored)
+    jars = read_jars(tables["jars"], materials, setup, problems, ignored)
+    # readings of jars that could not be read would only repeat that problem
+    readings = (
+        empty_readings(tables["readings"].name)
+        if problems and len(jars) < len(tables["jars"].rows)
+        else read_readings(tables["readings"], jars, setup, problems, ignored)
+    )
+    trial = Trial(setup, materials, jars, readings, tuple(assumed), tuple(ignored))
+    if not problems:
+        problems.extend(check_complete(trial, tables["jars"].name))
+    return trial
