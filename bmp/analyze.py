@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from bmp.assumptions import assumptions
+from bmp.compare.whole import compare_trial
 from bmp.fit.material import MaterialCurves, fit_materials
 from bmp.fit.results import MaterialFits
 from bmp.net import (
@@ -48,6 +49,8 @@ def analyze(trial: Trial, progress: Callable[[str], None] = lambda step: None) -
     yields = material_yields(gas, curves, trial, blanks)
     progress("fit the kinetics")
     fits = _fits(curves, yields)
+    progress("compare the feeds")
+    comparisons = compare_trial(trial, gas, curves, yields, fits)
     progress("see what each correction did")
     return Results(
         trial=trial,
@@ -57,6 +60,7 @@ def analyze(trial: Trial, progress: Callable[[str], None] = lambda step: None) -
         yields=yields,
         fits=fits,
         corrections=correction_sizes(trial, yields),
+        comparisons=comparisons,
         assumed=(*trial.assumed, *assumptions(trial, gas, blanks, curves, yields)),
         ignored=trial.ignored,
     )

@@ -74,6 +74,8 @@ class Setup:
     """CH4/(CH4 + CO2) of the gas before an absorber, for the headspace balance."""
     share_before_absorber_half_width: float = 0.0
     altitude_m: float | None = None
+    bucket_L: float = 10.0
+    """Volume of the bucket that yields per bucket are counted for."""
     closed_between_readings: bool | None = None
     """Whether jars are shut between readings and vented at them; `None`: as the way of measuring
     has it (pressure and mass: shut, volume: open)."""
@@ -109,6 +111,10 @@ class Material:
     """Volatile fatty acids as acetic acid, per kg of fresh mass."""
     bulk_density_kg_per_L: float | None = None
     """Mass of a heaped litre, for yields per bucket."""
+    bulk_density_u: float | None = None
+    """Standard uncertainty of it [kg/L]."""
+    mixture: Mapping[str, float] | None = None
+    """Share of each part in the fresh mass, where the material was mixed from others."""
 
 
 @dataclass(frozen=True)

@@ -20,8 +20,8 @@ def test_the_winner_changes_with_the_bucket() -> None:
     words = bases_sentence(found)
     assert words.startswith("The winner depends on what is counted: per gram of volatile solids ")
     assert "per bucket of 10 L horse manure is ahead by" in words
-    assert "volatile solids are 36 % of the fresh mass of goat bedding and 22 of" in words
-    assert "a heaped litre weighs 0.3 and 0.8 kg" in words
+    assert "volatile solids are 36 % of the fresh mass of goat bedding and 22 % of" in words
+    assert "a heaped litre weighs 0.30 and 0.80 kg" in words
 
 
 def test_the_order_may_hold_everywhere() -> None:

@@ -35,6 +35,12 @@ def test_blanks_of_two_trials_do_not_cancel() -> None:
     assert found["blanks of autumn"] == pytest.approx(60.0**2 * of_mean)
 
 
+def test_blanks_of_two_inocula_in_one_trial_do_not_cancel() -> None:
+    other = feed("b", [100.0, 110.0], 60.0, blanks=replace(BLANKS, inoculum="rumen fluid"))
+    parts = components([sample_of(f) for f in (feed("a", [200.0, 210.0]), other)], [1, -1])
+    assert sum(name == "blanks of spring" for name in parts.sources) == 2
+
+
 def test_solids_measured_once_for_two_series_stand_once() -> None:
     fine = replace(GOAT, name="goat, chopped", material="goat", values={"yield": (250.0,) * 3})
     coarse = replace(GOAT, name="goat, whole", material="goat", values={"yield": (200.0,) * 3})

@@ -43,14 +43,21 @@ def test_a_basis_scales_yields_and_blank_alike(basis: str, factor: float, unit: 
 
 
 def test_the_error_of_the_solids_belongs_to_its_basis() -> None:
-    found = {b: sample_of(GOAT, "yield", b) for b in ("VS", "TS", "fresh", "bucket")}
-    assert {b: s.factor_relative_u for b, s in found.items()} == {
-        "VS": 0.01,
-        "TS": 0.01,
-        "fresh": 0.0,
-        "bucket": 0.05,
+    found = {b: sample_of(GOAT, "yield", b).factors for b in ("VS", "TS", "fresh", "bucket")}
+    assert found == {
+        "VS": {"volatile solids of goat bedding": 0.01},
+        "TS": {"dry matter of goat bedding": 0.01},
+        "fresh": {},
+        "bucket": {"bulk density of goat bedding": 0.05},
     }
-    assert found["VS"].factor != found["TS"].factor
+
+
+def test_an_assumed_methane_share_is_one_error_of_all_jars() -> None:
+    assumed = replace(GOAT, methane_share_relative_u=0.04)
+    assert sample_of(assumed, "yield", "fresh").factors == {
+        "assumed methane share of goat bedding": 0.04
+    }
+    assert sample_of(assumed, "rate constant").factors == {}
 
 
 def test_an_error_that_was_not_given_is_named() -> None:

@@ -36,14 +36,14 @@ def test_what_is_not_more_than_noise_says_what_fits() -> None:
 def test_times_are_told_in_days() -> None:
     assert sentence(compare_pair(GOAT, HORSE, "lag")) == (
         "Goat bedding started 1.1 d sooner than horse manure, between 0.2 and 2.1 d; with three "
-        "jars each a difference under 0.97 d would not have shown. The interval leaves out the "
-        "error of the blank, which is not known."
+        "jars each a difference under 0.97 d would not have shown. The interval leaves out "
+        "what is not known: the error of the blank."
     )
 
 
 def test_rates_are_faster_or_slower() -> None:
     text = sentence(compare_pair(GOAT, HORSE, "rate constant"))
-    assert text.startswith("Goat bedding broke down 20 % faster (rate constant) than horse manure")
+    assert text.startswith("Goat bedding broke down 20 % faster (first-order rate constant) than horse manure")
     assert "between 2 % slower and 51 % faster fits" in text
 
 

@@ -90,13 +90,13 @@ def _jar_rows(samples: Sequence[Sample], n: list[FloatArray], d: list[FloatArray
 
 
 def _blank_rows(samples: Sequence[Sample], n: list[FloatArray], d: list[FloatArray]) -> list[Row]:
-    """One row a trial: the influences of its blanks add up over the samples before squaring."""
+    """One row a set of blanks: their influences add up over the samples before squaring."""
     rows = []
-    for trial in dict.fromkeys(s.trial for s in samples):
+    for key in dict.fromkeys((s.trial, s.inoculum) for s in samples):
         members = [
             (s.blank_influence, n[i], d[i])
             for i, s in enumerate(samples)
-            if s.trial == trial and s.blank_influence is not None
+            if (s.trial, s.inoculum) == key and s.blank_influence is not None
         ]
         if not members:
             continue
@@ -106,7 +106,7 @@ def _blank_rows(samples: Sequence[Sample], n: list[FloatArray], d: list[FloatArr
         q = sum(u * w[..., None] for u, _, w in members)
         rows.append(
             _products(
-                f"blanks of {trial}", np.asarray(p) * scale, np.asarray(q) * scale, blanks - 1.0
+                f"blanks of {key[0]}", np.asarray(p) * scale, np.asarray(q) * scale, blanks - 1.0
             )
         )
     return rows
@@ -115,14 +115,13 @@ def _blank_rows(samples: Sequence[Sample], n: list[FloatArray], d: list[FloatArr
 def _factor_rows(samples: Sequence[Sample], n: list[FloatArray], d: list[FloatArray]) -> list[Row]:
     """One row a common factor: its relative error moves every mean that holds it alike."""
     rows = []
-    keys = dict.fromkeys((s.trial, s.factor) for s in samples if s.factor_relative_u > 0)
-    for key in keys:
+    for trial, factor in dict.fromkeys((s.trial, name) for s in samples for name in s.factors):
         members = [
-            (s.mean * s.factor_relative_u, n[i], d[i])
+            (s.mean * s.factors[factor], n[i], d[i])
             for i, s in enumerate(samples)
-            if (s.trial, s.factor) == key and s.factor_relative_u > 0
+            if s.trial == trial and factor in s.factors
         ]
         p = np.asarray(sum(u * w for u, w, _ in members))[..., None]
         q = np.asarray(sum(u * w for u, _, w in members))[..., None]
-        rows.append(_products(key[1], p, q, np.inf))
+        rows.append(_products(factor, p, q, np.inf))
     return rows

@@ -53,7 +53,7 @@ QUANTITIES: dict[str, Quantity] = {
             unit="1/d",
             per_basis=False,
             by_ratio=True,
-            phrase="broke down {size} {more} (rate constant)",
+            phrase="broke down {size} {more} (first-order rate constant)",
             more="faster",
             less="slower",
         ),
@@ -153,6 +153,8 @@ class Feed:
     VS_relative_u: float | None = None
     bulk_density_kg_per_L: float | None = None
     bulk_density_relative_u: float | None = None
+    methane_share_relative_u: float = 0.0
+    """Relative standard uncertainty of an assumed methane share, the same in all jars."""
     material: str = ""
     """Material whose solids were measured, where several feeds share it; default: the name."""
     blank_influence: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
@@ -185,9 +187,11 @@ class Sample:
     """Shape (..., jars)."""
     blank_influence: FloatArray | None
     """How far each blank moves the mean, shape (..., blanks); `None`: not known."""
-    factor: str
-    """Name of the common factor whose error `factor_relative_u` is, shared by equal names."""
-    factor_relative_u: float
+    factors: Mapping[str, float] = field(default_factory=dict)
+    """Relative standard uncertainty of each factor that all jars have in common, by its name:
+    samples of one trial that name the same factor share its error."""
+    inoculum: str = ""
+    """Whose blanks they are: samples of one trial and inoculum share them."""
     unit: str = ""
     not_carried: tuple[str, ...] = ()
     """Plain words: errors that are not known and so not in any interval."""
@@ -265,20 +269,16 @@ def sample_of(
     """
     rule = QUANTITIES[quantity]
     values = _values(feed, quantity)
-    scale, factor, relative_u = 1.0, "", 0.0
-    missing: tuple[str, ...] = ()
-    if rule.per_basis:
-        scale = _scale(feed, basis, bucket_L)
-        if not solids_cancel:
-            factor, relative_u, missing = _factor_error(feed, basis)
+    scale = _scale(feed, basis, bucket_L) if rule.per_basis else 1.0
+    factors, missing = _factors(feed, basis, solids_cancel) if rule.per_basis else ({}, ())
     influence, blank_missing = _blank_part(feed, quantity)
     return Sample(
         label=feed.name,
         trial=feed.trial,
         values=values * scale,
         blank_influence=None if influence is None else influence * scale,
-        factor=factor,
-        factor_relative_u=relative_u,
+        factors=factors,
+        inoculum=feed.blanks.inoculum if feed.blanks is not None else "",
         unit=unit_of(quantity, basis),
         not_carried=missing + blank_missing,
     )
@@ -326,8 +326,10 @@ def _scale(feed: Feed, basis: str, bucket_L: float) -> float:
     return own / target
 
 
-def _factor_error(feed: Feed, basis: str) -> tuple[str, float, tuple[str, ...]]:
-    """Name and relative error of the factor common to the feed's jars, on this basis.
+def _factors(
+    feed: Feed, basis: str, solids_cancel: bool
+) -> tuple[dict[str, float], tuple[str, ...]]:
+    """Relative errors common to the feed's jars on this basis, and those that are not known.
 
     A yield per gram of VS is the net gas over (sample mass x VS): the error of VS is in it, and
     falls out again per gram of fresh mass, where only the scale's own error is left.
@@ -338,11 +340,14 @@ def _factor_error(feed: Feed, basis: str) -> tuple[str, float, tuple[str, ...]]:
         "fresh": ("", 0.0),
         "bucket": ("bulk density", feed.bulk_density_relative_u),
     }
-    what, relative_u = errors[basis]
-    name = f"{what} of {feed.material or feed.name}" if what else ""
-    if relative_u is None:
-        return name, 0.0, (f"the error of the {name}",)
-    return name, relative_u, ()
+    what, relative_u = ("", 0.0) if solids_cancel else errors[basis]
+    material = feed.material or feed.name
+    found = {
+        f"{what} of {material}": relative_u or 0.0,
+        f"assumed methane share of {feed.name}": feed.methane_share_relative_u,
+    }
+    missing = (f"the error of the {what} of {material}",) if relative_u is None else ()
+    return {name: u for name, u in found.items() if u > 0}, missing
 
 
 def _blank_part(feed: Feed, quantity: str) -> tuple[FloatArray | None, tuple[str, ...]]:

@@ -226,7 +226,7 @@ def _p_words(p: float) -> str:
 def _left_out(c: Comparison) -> str:
     if not c.not_carried:
         return ""
-    return f" The interval leaves out {' and '.join(c.not_carried)}, which is not known."
+    return f" The interval leaves out what is not known: {' and '.join(c.not_carried)}."
 
 
 def _no_verdict(c: Comparison) -> str:
@@ -262,20 +262,19 @@ def _basis_clause(c: Comparison) -> str:
 def _why_bases_differ(found: AllBases) -> str:
     """Name the solids and the weight of a heaped litre that turn one order into the other."""
     a, b = found.a, found.b
-    reasons = []
-    for words, x, y, unit in (
-        ("dry matter", a.TS, b.TS, "% of the fresh mass"),
-        ("volatile solids", a.VS, b.VS, "% of the fresh mass"),
-    ):
-        if x is not None and y is not None:
-            reasons.append(
-                f"{words} are {rounded(100 * x)} {unit} of {a.name} and {rounded(100 * y)} of "
-                f"{b.name}".replace("dry matter are", "dry matter is")
-            )
+    reasons = [
+        f"{words} {rounded(100 * x)} % of the fresh mass of {a.name} and {rounded(100 * y)} % of "
+        f"that of {b.name}"
+        for words, x, y in (
+            ("dry matter is", a.TS, b.TS),
+            ("volatile solids are", a.VS, b.VS),
+        )
+        if x is not None and y is not None
+    ]
     if a.bulk_density_kg_per_L is not None and b.bulk_density_kg_per_L is not None:
         reasons.append(
-            f"a heaped litre weighs {a.bulk_density_kg_per_L:.2g} and "
-            f"{b.bulk_density_kg_per_L:.2g} kg"
+            f"a heaped litre weighs {a.bulk_density_kg_per_L:.2f} and "
+            f"{b.bulk_density_kg_per_L:.2f} kg"
         )
     return f"The reason: {', '.join(reasons)}." if reasons else ""
 

@@ -11,6 +11,7 @@ import numpy as np
 from bmp.problem import Problem, shown
 from bmp.read.cells import words
 from bmp.read.columns import JARS, MATERIALS, Found, match_columns, numbers
+from bmp.read.mixture import EXAMPLE, NoMixture, mixture
 from bmp.read.tables import Table
 from bmp.trial import WAYS_OF_MEASURING, Jar, Material, Setup
 
@@ -75,7 +76,24 @@ def read_materials(
             problems.append(rows.problem(index, "role", what, f"write one of: {', '.join(ROLES)}"))
         else:
             materials[name.lower()] = _material(rows, index, name, role, problems)
-    return tuple(materials.values())
+    return _with_mixtures(rows, materials, problems)
+
+
+def _with_mixtures(
+    rows: Rows, materials: Mapping[str, Material], problems: list[Problem]
+) -> tuple[Material, ...]:
+    """Put in what each mixed material was mixed from, once all names are known."""
+    mixed = dict(materials)
+    names = [material.name for material in materials.values()]
+    for index in range(len(rows.table.rows)):
+        text, name = rows.text("mixture", index), rows.text("name", index).lower()
+        if not text or name not in mixed:
+            continue
+        try:
+            mixed[name] = replace(mixed[name], mixture=mixture(text, names))
+        except NoMixture as error:
+            problems.append(rows.problem(index, "mixture", str(error), f"write it {EXAMPLE}"))
+    return tuple(mixed.values())
 
 
 def _has(
@@ -94,7 +112,7 @@ def _material(rows: Rows, index: int, name: str, role: str, problems: list[Probl
     given: dict[str, float | None] = {
         field: rows.number(field, index)
         for field in rows.values
-        if field not in ("name", "role", "formula")
+        if field not in ("name", "role", "formula", "mixture")
     }
     for field in _SHARES:
         share = given.get(field)

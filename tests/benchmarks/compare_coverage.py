@@ -70,7 +70,7 @@ def simulate(
         solids = 1 + u * rng.standard_normal((count, 1))
         net = (gas - weighed * blanks.mean(axis=-1, keepdims=True)) * solids
         influence = blank_influence(np.broadcast_to(weighed, (count, n)), blanks)
-        found.append(Sample(f"feed {i}", trial, net, influence, f"solids {i} {trial}", u))
+        found.append(Sample(f"feed {i}", trial, net, influence, {f"solids {i} {trial}": u}))
     return found
 
 
