@@ -20,22 +20,22 @@ def autumn(name: str, yields: list[float]) -> object:
     return feed(name, yields, trial="autumn", blanks=AUTUMN, TS=0.3, VS=0.25)
 
 
-def test_a_pair_that_one_trial_holds_needs_no_bridge() -> None:
+def test_only_pairs_that_no_trial_holds_go_over_the_control() -> None:
     leaves = autumn("leaves", [120.0, 126.0, 117.0])
+    straw = autumn("straw", [150.0, 160.0, 156.0])
     again = autumn("horse manure", [180.0, 184.5, 171.0])
-    found = compare_trials([GOAT, HORSE, again, leaves], CONTROLS)
+    found = compare_trials([GOAT, HORSE, again, leaves, straw], CONTROLS)
     pairs = {(c.a, c.trial_a, c.b, c.trial_b) for c in found.family.comparisons}
     assert pairs == {
-        ("goat bedding", "spring", "horse manure", "spring"),
         ("goat bedding", "spring", "leaves", "autumn"),
-        ("horse manure", "autumn", "leaves", "autumn"),
+        ("goat bedding", "spring", "straw", "autumn"),
     }
     assert found.family.adjusted_by == "Holm"
-    assert {c.compared_at_once for c in found.family.comparisons} == {3}
-    bridged = next(c for c in found.family.comparisons if c.trial_a != c.trial_b)
-    assert sentence(bridged).startswith("Goat bedding (spring) gave ")
-    assert "than leaves (autumn), between" in sentence(bridged)
-    assert "Each was taken against the control of its own trial." in sentence(bridged)
+    assert {c.compared_at_once for c in found.family.comparisons} == {2}
+    first = sentence(found.family.comparisons[0])
+    assert first.startswith("Goat bedding (spring) gave ")
+    assert "than leaves (autumn), between" in first
+    assert "Each was taken against the control of its own trial." in first
 
 
 def test_a_repeated_feed_is_averaged_plainly_and_over_the_control() -> None:
@@ -47,9 +47,10 @@ def test_a_repeated_feed_is_averaged_plainly_and_over_the_control() -> None:
 
 def test_against_one_feed_only() -> None:
     leaves = autumn("leaves", [120.0, 126.0, 117.0])
+    found = compare_trials([GOAT, HORSE, HAY, leaves], CONTROLS, against="leaves")
+    assert [c.b for c in found.family.comparisons] == ["leaves"] * 3
     found = compare_trials([GOAT, HORSE, HAY, leaves], CONTROLS, against="goat bedding")
-    assert {c.b for c in found.family.comparisons} == {"goat bedding"}
-    assert len(found.family.comparisons) == 3
+    assert [(c.a, c.b) for c in found.family.comparisons] == [("leaves", "goat bedding")]
 
 
 def test_without_controls_nothing_is_said_across_trials() -> None:

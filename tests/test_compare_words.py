@@ -43,7 +43,9 @@ def test_times_are_told_in_days() -> None:
 
 def test_rates_are_faster_or_slower() -> None:
     text = sentence(compare_pair(GOAT, HORSE, "rate constant"))
-    assert text.startswith("Goat bedding broke down 20 % faster (first-order rate constant) than horse manure")
+    assert text.startswith(
+        "Goat bedding broke down 20 % faster (first-order rate constant) than horse manure"
+    )
     assert "between 2 % slower and 51 % faster fits" in text
 
 

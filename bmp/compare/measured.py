@@ -9,7 +9,9 @@ import numpy as np
 
 from bmp.compare.feed import Blanks, Feed, jackknife_influence
 from bmp.fit.curves import pack
-from bmp.fit.material import MaterialCurves, fit_materials
+from bmp.fit.identify import reasons
+from bmp.fit.jarwise import fit_jarwise
+from bmp.fit.models import MODELS
 from bmp.fit.results import MaterialFits
 from bmp.fit.times import time_to_share
 from bmp.net import (
@@ -18,7 +20,6 @@ from bmp.net import (
     blank_means,
     net_curves,
     sample_g,
-    yield_unit,
 )
 from bmp.normalise import JarGas
 from bmp.trial import FloatArray, Trial
@@ -30,6 +31,8 @@ KINETIC_QUANTITIES: Mapping[str, tuple[str, str]] = {
     "peak rate": ("modified Gompertz", "Rm"),
     "lag": ("modified Gompertz", "lag"),
 }
+
+T90_SHARE = 0.9
 
 JarValues = dict[str, tuple[float | None, ...]]
 
@@ -81,9 +84,7 @@ def _feed(trial: Trial, gas: JarGas, one: MaterialYield, name: str) -> Feed:
         TS_relative_u=_relative(material.TS_u, material.TS),
         VS_relative_u=_relative(material.VS_u, material.VS),
         bulk_density_kg_per_L=material.bulk_density_kg_per_L,
-        bulk_density_relative_u=_relative(
-            material.bulk_density_u, material.bulk_density_kg_per_L
-        ),
+        bulk_density_relative_u=_relative(material.bulk_density_u, material.bulk_density_kg_per_L),
         methane_share_relative_u=float(share_u.mean()) if common.any() else 0.0,
         material=one.material,
     )
@@ -124,7 +125,7 @@ def _kinetics(curves: NetCurves, one: MaterialYield, fits: MaterialFits | None) 
         for quantity, (model, parameter) in KINETIC_QUANTITIES.items()
     }
     some = [curves.of(jar) for jar in one.jars]
-    days = time_to_share(pack([t for t, _ in some], [net for _, net in some]), 0.9)
+    days = time_to_share(pack([t for t, _ in some], [net for _, net in some]), T90_SHARE)
     found["t90"] = tuple(float(day) if np.isfinite(day) else None for day in days)
     return found
 
@@ -132,72 +133,69 @@ def _kinetics(curves: NetCurves, one: MaterialYield, fits: MaterialFits | None) 
 def _influences(
     trial: Trial, gas: JarGas, curves: NetCurves, yields: Sequence[MaterialYield]
 ) -> dict[str, dict[str, tuple[float, ...]]]:
-    """How far each blank moves every feed's kinetics: all fitted anew with that blank left out."""
+    """How far each blank moves every feed's kinetics, by series: the curves without it, refitted.
+
+    A quantity that one of these curves does not determine has no influence.
+    """
     found: dict[str, dict[str, tuple[float, ...]]] = {}
     if not trial.setup.blank:
         return found
     for inoculum in dict.fromkeys(trial.jars[one.jars[0]].inoculum for one in yields):
         numbers = _blank_jars(trial, inoculum)
-        measured = [
-            one
-            for one in yields
-            if trial.jars[one.jars[0]].inoculum == inoculum
-            and trial.jars[one.jars[0]].measured != "net yield"
-            and all(np.any(curves.of(jar)[0] > 0) for jar in one.jars)
-        ]
-        if len(numbers) < 2 or not measured:
+        series = [one for one in yields if _can_be_refitted(trial, curves, one, inoculum)]
+        if len(numbers) < 2 or not series:
             continue
-        without = [_means_without(trial, gas, curves, measured, number) for number in numbers]
-        for one in measured:
-            means = {name: [each[one.series][name] for each in without] for name in _NAMES}
+        jars = [jar for one in series for jar in one.jars]
+        without = _without_each_blank(trial, gas, curves, jars, numbers)
+        for one in series:
+            rows = [jars.index(jar) for jar in one.jars]
+            means = {name: values[:, rows].mean(axis=1) for name, values in without.items()}
             found[one.series] = {
-                name: tuple(float(x) for x in jackknife_influence(np.array(values)))
-                for name, values in means.items()
-                if all(value is not None for value in values)
+                name: tuple(float(x) for x in jackknife_influence(mean))
+                for name, mean in means.items()
+                if np.isfinite(mean).all()
             }
     return found
 
 
-_NAMES = (*KINETIC_QUANTITIES, "t90")
-
-
-def _means_without(
-    trial: Trial,
-    gas: JarGas,
-    curves: NetCurves,
-    yields: Sequence[MaterialYield],
-    blank: int,
-) -> dict[str, dict[str, float | None]]:
-    """Return the mean over jars of each kinetic quantity, by feed, without one blank."""
-    jars = list(trial.jars)
-    jars[blank] = replace(jars[blank], left_out="to see what this blank does")
-    fewer = replace(trial, jars=tuple(jars))
-    anew = _same_readings(net_curves(gas, fewer, blank_means(gas, fewer)), curves)
-    materials = [
-        MaterialCurves(
-            [anew.of(jar)[0] for jar in one.jars],
-            [anew.of(jar)[1] for jar in one.jars],
-            yield_unit(one.per),
-        )
-        for one in yields
-    ]
-    fits = fit_materials(materials, reported=False)
-    return {
-        one.series: {name: _mean(values) for name, values in _kinetics(anew, one, fit).items()}
-        for one, fit in zip(yields, fits, strict=True)
-    }
-
-
-def _same_readings(anew: NetCurves, curves: NetCurves) -> NetCurves:
-    """Leave out readings after the end of the blank that is not there."""
-    ends = np.full(int(anew.jar.max(initial=0)) + 1, -np.inf)
-    np.maximum.at(ends, curves.jar, curves.time_d)
-    keep = anew.time_d <= ends[anew.jar]
-    return NetCurves(
-        anew.jar[keep], anew.time_d[keep], anew.net[keep], anew.from_blank[keep], anew.cut
+def _can_be_refitted(trial: Trial, curves: NetCurves, one: MaterialYield, inoculum: str) -> bool:
+    first = trial.jars[one.jars[0]]
+    return (
+        first.inoculum == inoculum
+        and first.measured != "net yield"
+        and all(np.any(curves.of(jar)[0] > 0) for jar in one.jars)
     )
 
 
-def _mean(values: Sequence[float | None]) -> float | None:
-    known: FloatArray = np.array([value for value in values if value is not None])
-    return float(known.mean()) if known.size == len(values) else None
+def _without_each_blank(
+    trial: Trial, gas: JarGas, curves: NetCurves, jars: Sequence[int], blanks: Sequence[int]
+) -> dict[str, FloatArray]:
+    """Return each kinetic quantity of each jar without each blank; NaN: not determined.
+
+    Arrays have shape (blanks, jars). All curves are fitted in one go, each model once.
+    """
+    times, values = [], []
+    for blank in blanks:
+        anew = _net_without(trial, gas, blank)
+        for jar in jars:
+            time_d, net = anew.of(jar)
+            # the blank that is not there may have been the first to end
+            keep = (time_d > 0) & (time_d <= curves.of(jar)[0].max())
+            times.append(time_d[keep])
+            values.append(net[keep])
+    packed = pack(times, values)
+    found = {"t90": time_to_share(packed, T90_SHARE)}
+    fits = {m: fit_jarwise(MODELS[m], packed) for m, _ in KINETIC_QUANTITIES.values()}
+    why = {model: reasons(fit) for model, fit in fits.items()}
+    for quantity, (model, parameter) in KINETIC_QUANTITIES.items():
+        place = MODELS[model].names.index(parameter)
+        open_ = np.array([bool(row[place]) for row in why[model]])
+        found[quantity] = np.where(open_, np.nan, fits[model].named[:, place])
+    return {name: each.reshape(len(blanks), len(jars)) for name, each in found.items()}
+
+
+def _net_without(trial: Trial, gas: JarGas, blank: int) -> NetCurves:
+    jars = list(trial.jars)
+    jars[blank] = replace(jars[blank], left_out="to see what this blank does")
+    fewer = replace(trial, jars=tuple(jars))
+    return net_curves(gas, fewer, blank_means(gas, fewer))

@@ -14,7 +14,7 @@ from bmp.compare.across import (
 )
 from bmp.compare.family import Family, with_holm
 from bmp.compare.feed import Feed, NotComparable
-from bmp.compare.pair import Comparison, compare_pair, not_comparable
+from bmp.compare.pair import Comparison, not_comparable
 from bmp.estimate import Estimate
 
 
@@ -42,7 +42,7 @@ class TrialsCompared:
 
     trials: tuple[str, ...]
     family: Family
-    """Pairs of feeds: inside a trial that holds both, else over the control."""
+    """Pairs of feeds that no trial holds both of, over the control of each one's trial."""
     repeated: tuple[OverTrials, ...]
     """Each feed that stands in several trials: its mean as measured, and again over the control
     where every one of its trials has one."""
@@ -58,7 +58,7 @@ def compare_trials(
     against: str | None = None,
     bucket_L: float = 10.0,
 ) -> TrialsCompared:
-    """Compare the feeds of several trials in yield.
+    """Compare feeds of different trials in yield; those of one trial are that trial's matter.
 
     Parameters
     ----------
@@ -78,7 +78,11 @@ def compare_trials(
     done = tuple(with_holm(pairs))
     judged = sum(c.p is not None for c in done)
     question = "all pairs" if against is None else f"all against {against}"
-    why = f"{judged} comparisons were made ({question}): Holm's adjustment."
+    why = (
+        f"{judged} comparisons between trials were made ({question}): Holm's adjustment."
+        if judged > 1
+        else "At most one comparison between trials: nothing to allow for."
+    )
     standing = [controls[t] for t in trials if t in controls]
     return TrialsCompared(
         trials=trials,
@@ -90,27 +94,25 @@ def compare_trials(
 
 
 def _pairs_asked(feeds: Sequence[Feed], against: str | None) -> list[tuple[Feed, Feed]]:
-    """Pairs of different feeds; inside one trial alone where a trial holds both."""
+    """Pairs of different feeds that never stood in one trial: those that did need no bridge."""
     together = {
         frozenset((a.name, b.name)) for a, b in combinations(feeds, 2) if a.trial == b.trial
     }
-    found = []
-    for a, b in combinations(feeds, 2):
-        apart = a.trial != b.trial
-        if a.name == b.name or (apart and frozenset((a.name, b.name)) in together):
-            continue
-        if against is None or b.name == against:
-            found.append((a, b))
-        elif a.name == against:
-            found.append((b, a))
-    return found
+    apart = [
+        (a, b)
+        for a, b in combinations(feeds, 2)
+        if a.name != b.name and frozenset((a.name, b.name)) not in together
+    ]
+    if against is None:
+        return apart
+    return [
+        (b, a) if a.name == against else (a, b) for a, b in apart if against in (a.name, b.name)
+    ]
 
 
 def _compare(
     a: Feed, b: Feed, controls: Mapping[str, Feed], basis: str, bucket_L: float
 ) -> Comparison:
-    if a.trial == b.trial:
-        return compare_pair(a, b, "yield", basis, bucket_L)
     try:
         return compare_over_bridge(
             a, controls.get(a.trial), b, controls.get(b.trial), basis, bucket_L
