@@ -25,6 +25,12 @@ def test_mixture_and_bridge() -> None:
     assert 92.3 < simulation.bridge_coverage(3, rng) < 97.7
 
 
+def test_days_to_90_percent_carry_the_blank_by_leaving_each_out() -> None:
+    rng = np.random.default_rng(simulation.SEED)
+    assert 92.3 < simulation.t90_coverage(4, rng) < 97.7
+    assert simulation.t90_coverage(4, rng, with_blank=False) < 90
+
+
 @pytest.mark.parametrize("trials", [2, 3, 5])
 def test_mean_over_trials(trials: int) -> None:
     rng = np.random.default_rng(simulation.SEED)

@@ -12,14 +12,17 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
 from bmp.compare import Blanks, Feed, compare_all
 from bmp.compare.across import between_sd_interval, trials_half_widths
 from bmp.compare.contrast import components, contrast
-from bmp.compare.feed import Sample, blank_influence
+from bmp.compare.feed import Sample, blank_influence, jackknife_influence
 from bmp.compare.interval import difference_interval, fieller_interval, log_interval
+from bmp.fit.curves import Curves
+from bmp.fit.times import time_to_share
 
 TRIALS = 4000
 SEED = 20240131
@@ -119,6 +122,40 @@ def bridge_coverage(jars: int, rng: np.random.Generator) -> float:
     return covered(low, 250.0 / 365 / (198.0 / 328.5), high)
 
 
+DAYS = np.array([1, 2, 3, 4, 6, 8, 11, 14, 18, 22, 27, 32, 38, 45], dtype=float)
+
+
+def t90_coverage(jars: int, rng: np.random.Generator, with_blank: bool = True) -> float:
+    """Coverage of a difference in days to 90 %, feeds whose gas is small beside the blank's."""
+    feeds, found = ((60.0, 0.10, 60.0), (45.0, 0.06, 90.0)), []
+    kinetics = 0.08 * (1 + 0.10 * rng.standard_normal((TRIALS, 3, 1)))
+    top = 1.2 * (1 + 0.08 * rng.standard_normal((TRIALS, 3, 1)))
+    blanks = top * (1 - np.exp(-kinetics * DAYS))
+    expected_blank = 1.2 * np.mean(1 - np.exp(-kinetics * DAYS), axis=(0, 1))
+    truth = []
+    for i, (level, rate, ratio) in enumerate(feeds):
+        rates = rate * (1 + 0.05 * rng.standard_normal((TRIALS, jars, 1)))
+        levels = level * (1 + 0.05 * rng.standard_normal((TRIALS, jars, 1)))
+        gas = levels * (1 - np.exp(-rates * DAYS)) + ratio * expected_blank
+        days = _t90(gas - ratio * blanks.mean(axis=1, keepdims=True))
+        without = [
+            _t90(gas - ratio * np.delete(blanks, j, axis=1).mean(axis=1, keepdims=True))
+            for j in range(3)
+        ]
+        influence = jackknife_influence(np.stack([w.mean(axis=1) for w in without], axis=-1))
+        found.append(Sample(f"feed {i}", "T", days, influence if with_blank else None))
+        truth.append(_t90(level * (1 - np.exp(-rate * DAYS))[None, None])[0, 0])
+    interval = difference_interval(contrast(found, [1, -1]), components(found, [1, -1]))
+    return covered(interval.low, truth[0] - truth[1], interval.high)
+
+
+def _t90(net: np.ndarray) -> np.ndarray:
+    flat = net.reshape(-1, DAYS.size)
+    times = np.broadcast_to(DAYS, flat.shape)
+    curves = Curves(times, flat, np.ones(flat.shape, dtype=bool))
+    return time_to_share(curves, 0.9).reshape(net.shape[:-1])
+
+
 def trials_coverage(
     trials: int, jars: int, between: float, rng: np.random.Generator
 ) -> tuple[float, float, float]:
@@ -198,7 +235,12 @@ def tables(rng: np.random.Generator) -> Iterator[str]:
         yield f"| {case.label} | " + " | ".join(f"{d:.1f} / {r:.1f}" for d, r in cells) + " |"
     yield "\n(difference / ratio)\n"
     yield "| | 3 jars | 4 jars | 5 jars |\n|---|---|---|---|"
-    for label, coverage in (("mixture", mixture_coverage), ("over the control", bridge_coverage)):
+    for label, coverage in (
+        ("mixture", mixture_coverage),
+        ("over the control", bridge_coverage),
+        ("days to 90 %, each blank left out in turn", t90_coverage),
+        ("the same without the blank's error", partial(t90_coverage, with_blank=False)),
+    ):
         yield f"| {label} | " + " | ".join(f"{coverage(n, rng):.1f}" for n in (3, 4, 5)) + " |"
     yield "\n| trials of 3 jars | spread between | mean | spread | one more trial | weighted mean |"
     yield "|---|---|---|---|---|---|"
