@@ -13,7 +13,6 @@ from bmp.normalise import JarGas
 from bmp.runs import interpolate
 from bmp.trial import BoolArray, FloatArray, IntArray, Jar, Material, Trial
 
-
 # A jar read some hours after the last blank takes that blank's last value: at the end of a trial
 # the inoculum gives next to nothing in that time (common practice, no source).
 SAME_ROUND_D = 0.5

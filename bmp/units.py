@@ -35,7 +35,8 @@ _SPELLINGS: dict[str, str] = {
     "std ml": "NmL",
     # by any case: nobody reads a jar's gas in megalitres or air pressure in megabars
     **{unit.lower(): unit for unit in ("mL", "L", "kPa", "hPa", "Pa", "mbar", "bar", "psi")},
-    **{unit.lower(): unit for unit in ("mmHg", "inHg", "cmH2O", "torr", "atm", "g", "kg", "mg")},
+    **{unit.lower(): unit for unit in ("mmHg", "inHg", "cmH2O", "torr", "atm", "g", "kg")},
+    **{unit: unit for unit in ("d", "h", "min")},
 }
 
 # Units to offer in a message, by the project's own unit.

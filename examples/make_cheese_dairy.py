@@ -87,9 +87,7 @@ def weather(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
     return np.round(room, 1), np.round(air, 1)
 
 
-def methane_and_share(
-    name: str, jar: int, rng: np.random.Generator
-) -> tuple[np.ndarray, np.ndarray]:
+def methane_and_share(name: str, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
     """Methane in each interval [NmL], and the methane share of the gas."""
     times = np.concatenate([[0.0], DAYS])
     own = INOCULUM_G * INOCULUM_VS * 34.0 * (1.0 - np.exp(-0.055 * times)) * rng.normal(1.0, 0.025)
@@ -98,7 +96,9 @@ def methane_and_share(
     if name:
         solids, grams, yielded, rate, lag, share = FEEDS[name]
         yielded *= rng.normal(1.0, 0.022)
-        shape = 1.0 - np.exp(-rate * np.maximum(times - lag * rng.normal(1.0, 0.05), 0.0))
+        rate *= rng.normal(1.0, 0.045)
+        lag *= rng.normal(1.0, 0.12)
+        shape = 1.0 - np.exp(-rate * np.maximum(times - lag, 0.0))
         extra = grams * solids * yielded * shape
     methane = np.diff(own + extra)
     mixed = np.diff(own) / 0.62 + np.diff(extra) / share
@@ -115,7 +115,7 @@ def readings(rng: np.random.Generator) -> list[list[str]]:
     swell = np.diff(under_lid, prepend=under_lid[0])
     rows = []
     for number, (jar, name) in enumerate(jar_names()):
-        methane, share = methane_and_share(name, number, rng)
+        methane, share = methane_and_share(name, rng)
         gas = methane / share - swell
         factor = (air - saturation_kPa(room)) / 101.325 * 273.15 / (273.15 + room)
         volume = gas / factor * rng.normal(1.0, 0.008, DAYS.size) + rng.normal(0.0, 1.0, DAYS.size)
@@ -145,7 +145,7 @@ def jar_names() -> list[tuple[str, str]]:
 
 def main() -> None:
     """Write the tables."""
-    rng = np.random.default_rng(20270301)
+    rng = np.random.default_rng(20270302)
     PLACE.mkdir(exist_ok=True)
     texts = {"trial": TRIAL, "materials": MATERIALS, "tank": TANK, "tank feeds": TANK_FEEDS}
     for name, text in texts.items():

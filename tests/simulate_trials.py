@@ -61,9 +61,9 @@ class Noise:
     mass_g: float = 0.005
     share: float = 0.004
     between_jars: float = 0.025
-    ambient_kPa: float = 0.6
-    headspace_C: float = 0.3
-    gas_C: float = 1.0
+    ambient_kPa: float = 0.8
+    headspace_C: float = 0.15
+    gas_C: float = 1.5
 
 
 @dataclass(frozen=True, eq=False)

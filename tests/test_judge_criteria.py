@@ -61,9 +61,8 @@ def test_every_criterion_says_source_and_meaning(criterion):
 
 
 def whole_trial(**changes):
-    control = dict(jars=3, mean_yield=370.0, rsd_percent=3.0, three_day_rate_percent=0.5,
-                   blank_shorter_d=0.0)  # fmt: skip
-    control.update(changes)
+    control = {"jars": 3, "mean_yield": 370.0, "rsd_percent": 3.0}
+    control |= {"three_day_rate_percent": 0.5, "blank_shorter_d": 0.0} | changes
     return [
         Facts("trial", "trial", cellulose_controls=1, blank_jars=3),
         Facts("inoculum", "blank", jars=3),

@@ -30,7 +30,7 @@ def run(arguments: argparse.Namespace) -> int:
     from bmp.read import read_trial
     from bmp.report.folder import check_place
     from bmp.report.results_json import FORMAT
-    from bmp.report.sentences import feed_sentences
+    from bmp.report.sentences import feed_sentence
     from bmp.report.write import write_results
 
     source: Path = arguments.trial
@@ -42,8 +42,8 @@ def run(arguments: argparse.Namespace) -> int:
     results = analyze(trial, show)
     write_results(results, out, show)
     show("")
-    for sentence in feed_sentences(results):
-        print(sentence)
+    for one in results.yields:
+        print(feed_sentence(one, results))
     if results.verdict is not None:
         print(results.verdict.words)
     print(f"The report is in {out / 'report.html'}")

@@ -8,7 +8,7 @@ of neighbours (Bayley & Hammersley 1946, J. R. Stat. Soc. Suppl. 8:184).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -22,40 +22,58 @@ TOO_CLOSE: Final = 2.0
 """AICc differences up to this leave substantial support (Burnham & Anderson 2002, p. 70)."""
 FAR_APART: Final = 10.0
 """Above this the other model has essentially no support (the same page)."""
+LEAST_SPARE: Final = 3.0
+"""Independent readings less K less one below which AICc's correction runs away: from simulated
+curves, the value at which the wrong model was chosen least often (no source)."""
 POOREST_FIT: Final = 0.05
 """RMSE over the last yield above which a line is not called a fit. Common practice, no source."""
 INDEPENDENT_ABOVE: Final = 1.5
 """Durbin-Watson figure: the middle of what simulated noise of both kinds gives."""
 
 
-def effective_readings(jarwise: Mapping[str, Jarwise]) -> FloatArray:
+def effective_readings(jarwise: Mapping[str, Jarwise], rows: Sequence[IntArray]) -> FloatArray:
     """Return the number of independent readings that each jar's best fit leaves. Shape (jars,).
 
-    The same number serves all models of a jar, so that their AICc compare.
+    The correlation is the mean over a material's jars, and the same number serves all models of a
+    jar, so that their AICc compare.
+
+    Parameters
+    ----------
+    jarwise
+        Fits of all jars by model.
+    rows
+        The jars of each material.
     """
     rmse = np.stack([np.where(fits.fitted, fits.rmse, np.inf) for fits in jarwise.values()])
     rho = np.stack([fits.autocorrelation for fits in jarwise.values()])
-    best = rmse.argmin(axis=0)
-    correlation = np.clip(rho[best, np.arange(rho.shape[1])], 0.0, 0.95)
+    best = rho[rmse.argmin(axis=0), np.arange(rho.shape[1])]
+    mean = np.empty_like(best)
+    for index in rows:
+        mean[index] = best[index].mean()
+    correlation = np.clip(mean, 0.0, 0.95)
     count = next(iter(jarwise.values())).curves.count
     effective: FloatArray = count * (1 - correlation) / (1 + correlation)
     return effective
 
 
 def aicc(fits: Jarwise, effective: FloatArray) -> FloatArray:
-    """Return AICc of each jar; NaN where too few independent readings are left. Shape (jars,).
+    """Return AICc of each jar; NaN where the model could not be fitted. Shape (jars,).
 
     n ln(RSS/n) + 2K + 2K(K + 1)/(n − K − 1), K counting the error variance, with the effective n
-    for n and the mean square of the residuals for RSS/n.
+    for n and the mean square of the residuals for RSS/n. The last denominator is never taken
+    below `LEAST_SPARE`.
     """
     k = len(fits.model.names) + 1
-    spare = effective - k - 1
-    enough = (spare > 0) & fits.fitted & (fits.rmse > 0)
-    safe = np.where(enough, spare, 1.0)
-    value = (
-        2 * effective * np.log(np.where(enough, fits.rmse, 1.0)) + 2 * k + 2 * k * (k + 1) / safe
-    )
-    return np.where(enough, value, np.nan)
+    spare = np.maximum(effective - k - 1, LEAST_SPARE)
+    value = likelihood_part(fits, effective) + 2 * k + 2 * k * (k + 1) / spare
+    return np.where(fits.fitted, value, np.nan)
+
+
+def likelihood_part(fits: Jarwise, effective: FloatArray) -> FloatArray:
+    """Return n ln(RSS/n) of each jar. Shape (jars,)."""
+    last = np.abs(fits.curves.value).max(axis=1)
+    part: FloatArray = 2 * effective * np.log(np.maximum(fits.rmse, 1e-12 * last + 1e-300))
+    return part
 
 
 def summed(jars: FloatArray, rows: IntArray) -> float | None:
@@ -88,17 +106,12 @@ def choose(
     if not candidates:
         return Choice(None, None, independent, "No model could be fitted: too few readings.", noise)
     scored = {name: s for name in candidates if (s := scores[name]) is not None}
-    if len(scored) < len(candidates):
-        words = "The readings hold too few independent ones to tell the models apart; " + (
-            f"the one with the fewest parameters, {candidates[0]}, is shown."
-        )
-        return Choice(_simplest(candidates), None, independent, words, noise)
     ranked = sorted(scored, key=scored.__getitem__)
-    gap = scored[ranked[1]] - scored[ranked[0]] if len(ranked) > 1 else np.inf
+    gap = scored[ranked[1]] - scored[ranked[0]] if len(ranked) > 1 else 0.0
     close = [name for name in ranked if scored[name] - scored[ranked[0]] <= TOO_CLOSE]
     chosen = _simplest(close)
     ratio = float(np.exp(min(gap / 2, 50.0))) if len(ranked) > 1 else None
-    words = _words(jarwise, scores, rows, ranked, chosen, gap)
+    words = _words(jarwise, scores, rows, effective, ranked, chosen)
     return Choice(chosen, ratio, independent, words, noise)
 
 
@@ -110,27 +123,32 @@ def _words(
     jarwise: Mapping[str, Jarwise],
     scores: Mapping[str, float | None],
     rows: IntArray,
+    effective: FloatArray,
     ranked: list[str],
     chosen: str,
-    gap: float,
 ) -> str:
-    best = scores[ranked[0]]
-    assert best is not None
+    best = scores[ranked[0]] or 0.0
     others = {n: s for n, s in scores.items() if s is not None and not MODELS[n].candidate}
-    better = min(others, key=others.__getitem__, default=None)
-    if better is not None and best - others[better] > FAR_APART and MODELS[better].phases > 1:
+    better = [n for n in sorted(others, key=others.__getitem__) if best - others[n] > FAR_APART]
+    if better and MODELS[better[0]].phases > 1:
         return (
-            f"Neither {' nor '.join(ranked)} follows the curve: it has two phases, a quick and a "
-            f"slow one. The rate of {chosen} mixes the two."
+            f"Neither {' nor '.join(ranked)} fits: the curve has two phases, a quick and a slow "
+            f"one. The rate of {chosen} mixes the two."
         )
     if _misses(jarwise[ranked[0]], rows).any():
         return f"No model follows the curve: even {ranked[0]} misses it by more than 5 %."
-    if len(ranked) < 2 or gap <= TOO_CLOSE:
+    if len(ranked) < 2:
+        return f"Only {chosen} could be fitted."
+    gap = (scores[ranked[1]] or 0.0) - best
+    likely = [float(likelihood_part(jarwise[name], effective)[rows].sum()) for name in ranked[:2]]
+    if gap <= TOO_CLOSE or likely[0] > likely[1]:
         return f"Both models serve; {chosen} is shown because it has fewer parameters."
-    words = f"{ranked[0][0].upper()}{ranked[0][1:]} fits better ({_odds(gap)} against {ranked[1]})."
-    if better is not None and best - others[better] > FAR_APART:
-        words += f" {better[0].upper()}{better[1:]} would fit better still."
-    return words
+    words = f"{_start(ranked[0])} fits better ({_odds(gap)} against {ranked[1]})."
+    return words + (f" {_start(better[0])} would fit better still." if better else "")
+
+
+def _start(name: str) -> str:
+    return name[0].upper() + name[1:]
 
 
 def _odds(gap: float) -> str:

@@ -9,6 +9,7 @@ import numpy as np
 from bmp.fit.curves import Curves
 from bmp.fit.engine import BatchFit, fit_curves
 from bmp.fit.model import Model
+from bmp.fit.noise import carried_covariance, interval_variance
 from bmp.trial import BoolArray, FloatArray
 
 
@@ -20,8 +21,10 @@ class Jarwise:
     curves: Curves
     fitted: BoolArray
     """False where there are fewer readings than parameters plus one, or no convergence."""
-    standard_error: FloatArray
-    """Of each parameter, under errors that add up; shape (jars, parameters)."""
+    variance: FloatArray
+    """Error variance of each interval's gas, shape (jars, readings)."""
+    covariance: FloatArray
+    """Of the parameters when those errors add up, shape (jars, p, p); infinite where not fitted."""
     rmse: FloatArray
     r2: FloatArray
     durbin_watson: FloatArray
@@ -35,8 +38,20 @@ class Jarwise:
 
     @property
     def named(self) -> FloatArray:
-        """Parameters, shape (jars, parameters)."""
+        """Parameters, shape (jars, p)."""
         return self.fit.named
+
+    @property
+    def standard_error(self) -> FloatArray:
+        """Within the jar, shape (jars, p)."""
+        error: FloatArray = np.sqrt(np.maximum(np.einsum("ijj->ij", self.covariance), 0.0))
+        return error
+
+    @property
+    def degrees(self) -> FloatArray:
+        """Readings less parameters, at least one. Shape (jars,)."""
+        degrees: FloatArray = np.maximum(self.curves.count - self.named.shape[1], 1).astype(float)
+        return degrees
 
 
 def fit_jarwise(model: Model, curves: Curves) -> Jarwise:
@@ -50,11 +65,10 @@ def fit_jarwise(model: Model, curves: Curves) -> Jarwise:
         The curves, one row each.
     """
     fit = fit_curves(model, curves)
-    residual = np.where(curves.valid, curves.value - model.value(curves.time_d, fit.named), 0.0)
     count = curves.count
-    enough = count > len(model.names)
-    finite = np.isfinite(fit.named).all(axis=1)
-    fitted = enough & fit.converged & finite
+    residual = np.where(curves.valid, curves.value - model.value(curves.time_d, fit.named), 0.0)
+    fitted = (count > len(model.names)) & fit.converged & np.isfinite(fit.named).all(axis=1)
+    fitted &= fit.named[:, 0] != 0
     rss = np.einsum("ij,ij->i", residual, residual)
     mean = np.where(curves.valid, curves.value, 0.0).sum(axis=1) / count
     spread = np.where(curves.valid, curves.value - mean[:, None], 0.0)
@@ -62,11 +76,13 @@ def fit_jarwise(model: Model, curves: Curves) -> Jarwise:
     safe_rss = np.where(rss > 0, rss, 1.0)
     step = np.diff(residual, axis=1) * curves.valid[:, 1:]
     beside = np.einsum("ij,ij->i", residual[:, 1:], residual[:, :-1])
+    variance, covariance = _errors(model, curves, fit.named, fitted)
     return Jarwise(
         fit=fit,
         curves=curves,
         fitted=fitted,
-        standard_error=_summed_error(model, curves, fit.named, residual, fitted),
+        variance=variance,
+        covariance=covariance,
         rmse=np.sqrt(rss / count),
         r2=1.0 - rss / np.where(total > 0, total, 1.0),
         durbin_watson=np.einsum("ij,ij->i", step, step) / safe_rss,
@@ -74,32 +90,14 @@ def fit_jarwise(model: Model, curves: Curves) -> Jarwise:
     )
 
 
-def _summed_error(
-    model: Model, curves: Curves, named: FloatArray, residual: FloatArray, fitted: BoolArray
-) -> FloatArray:
-    """Return the standard error of each parameter when reading errors add up along the curve.
-
-    With independent errors of the interval gas, e_k, the running total at i carries Σ_{k≤i} e_k,
-    so an error enters the least-squares solution through S_k = Σ_{i≥k} J_i and
-    cov = (J'J)⁻¹ (Σ e_k² S_k S_k') (J'J)⁻¹ n/(n − p): the sandwich form of White 1980
-    (Econometrica 48:817), here with the interval residuals.
-    """
-    error = np.full(named.shape, np.inf)
+def _errors(
+    model: Model, curves: Curves, named: FloatArray, fitted: BoolArray
+) -> tuple[FloatArray, FloatArray]:
+    variance = np.zeros_like(curves.value)
+    covariance = np.full((*named.shape, named.shape[1]), np.inf)
     rows = np.flatnonzero(fitted)
-    if not rows.size:
-        return error
-    part = curves.rows(rows)
-    gradient = model.gradient(part.time_d, named[rows]) * part.valid[:, :, None]
-    scale = np.sqrt(np.einsum("ijk,ijk->ik", gradient, gradient))
-    scale = np.where(scale > 0, scale, 1.0)
-    gradient /= scale[:, None, :]
-    normal = np.einsum("ijk,ijl->ikl", gradient, gradient)
-    inverse = np.linalg.inv(normal + 1e-13 * np.eye(named.shape[1]))
-    after = np.flip(np.cumsum(np.flip(gradient, axis=1), axis=1), axis=1)
-    step = np.diff(residual[rows], axis=1, prepend=0.0) * part.valid
-    weighted = after * step[:, :, None]
-    middle = np.einsum("ijk,ijl->ikl", weighted, weighted)
-    freedom = part.count / np.maximum(part.count - named.shape[1], 1)
-    variance = np.einsum("ijk,ikl,ijl->ij", inverse, middle, inverse) * freedom[:, None]
-    error[rows] = np.sqrt(np.maximum(variance, 0.0)) / scale
-    return error
+    if rows.size:
+        part = curves.rows(rows)
+        variance[rows] = interval_variance(model, part, named[rows])
+        covariance[rows] = carried_covariance(model, part, named[rows], variance[rows])
+    return variance, covariance

@@ -15,13 +15,15 @@ from bmp.estimate import Estimate
 from bmp.fit.choice import aicc, choose, effective_readings, summed
 from bmp.fit.curves import Curves, joined, pack
 from bmp.fit.engine import fit_curves
+from bmp.fit.forecast import forecast
 from bmp.fit.identify import reasons
-from bmp.fit.interval import BETWEEN, WITHIN, between_jars, t_quantile, within_jar
+from bmp.fit.interval import estimate
 from bmp.fit.jarwise import Jarwise, fit_jarwise
-from bmp.fit.model import Model
+from bmp.fit.model import Model, Parameter
 from bmp.fit.models import MODELS
-from bmp.fit.results import Choice, JarFit, MaterialFits, ModelFit
-from bmp.fit.times import time_to_share
+from bmp.fit.reported import least_yield, reported_fit
+from bmp.fit.results import JarFit, MaterialFits, ModelFit
+from bmp.fit.times import peak, time_to_share
 from bmp.trial import FloatArray, IntArray
 
 YIELD_UNIT = "NmL CH4/g VS"
@@ -119,7 +121,7 @@ def _prepare(materials: Sequence[MaterialCurves]) -> _Work:
             values.append(np.asarray(v)[after])
     curves = pack(times, values)
     jarwise = {name: fit_jarwise(model, curves) for name, model in MODELS.items()}
-    effective = effective_readings(jarwise)
+    effective = effective_readings(jarwise, rows)
     return _Work(
         materials=materials,
         rows=rows,
@@ -145,124 +147,136 @@ def _pooled(fits: Jarwise, curves: Curves, rows: list[IntArray]) -> FloatArray:
 
 def _material(work: _Work, index: int, reported: bool) -> MaterialFits:
     rows = work.rows[index]
+    unit = work.materials[index].unit
     scores = {name: summed(work.scores[name], rows) for name in MODELS}
     models = {
         name: _model_fit(work, index, model, scores[name], reported)
         for name, model in MODELS.items()
     }
     choice = choose(work.jarwise, scores, rows, work.effective)
-    unit = work.materials[index].unit
-    peak_rate, peak_d = _peak(work, rows, choice, unit)
+    chosen = None if choice.model is None else work.jarwise[choice.model]
+    curves = work.curves.rows(rows)
+    peak_rate, peak_d = peak(chosen, rows, unit_per_day(unit))
     return MaterialFits(
         models=models,
         choice=choice,
-        t50_d=_time(work.curves.rows(rows), 0.5),
-        t90_d=_time(work.curves.rows(rows), 0.9),
+        t50_d=time_to_share(curves, 0.5, chosen, rows),
+        t90_d=time_to_share(curves, 0.9, chosen, rows),
         peak_rate=peak_rate,
         peak_d=peak_d,
-        forecast=None,
+        forecast=forecast(work.jarwise, work.why, scores, choice, rows, unit),
     )
 
 
 def _model_fit(
     work: _Work, index: int, model: Model, score: float | None, reported: bool
 ) -> ModelFit:
-    rows, fits = work.rows[index], work.jarwise[model.name]
+    """Put together what one model says of one material."""
+    rows, fits, why = work.rows[index], work.jarwise[model.name], work.why[model.name]
     unit = work.materials[index].unit
-    jars = tuple(_jar_fit(fits, row, work.why[model.name][row], unit) for row in rows)
+    curves = work.curves.rows(rows)
     fitted = bool(fits.fitted[rows].all())
-    part = work.curves.rows(rows)
+    identified = not any(text for row in rows for text in why[row])
     named = work.pooled[model.name][index]
-    why = work.why[model.name]
-    determined = not any(text for row in rows for text in why[row])
-    if reported and determined:
-        named = _settled(model, part, named)
-    parameters = _estimates(model, fits, rows, why, named, unit)
-    residual = (part.value - model.value(part.time_d, np.repeat(named[None], len(rows), 0)))[
-        part.valid
-    ]
-    spread = part.value[part.valid].var() * residual.size
-    rss = float(residual @ residual)
+    if reported and identified:
+        named = reported_fit(model, curves, named)
+    rmse, r2 = _about(model, curves, named)
     return ModelFit(
         model=model.name,
-        parameters=parameters,
-        curve=dict(zip(model.names, map(float, named), strict=True)) if fitted else None,
-        rmse=float(np.sqrt(rss / residual.size)) if fitted else None,
-        r2=1.0 - rss / spread if fitted and spread > 0 else None,
+        parameters=_estimates(fits, rows, why, named, unit, reported),
+        curve=_as_mapping(model, named) if fitted else None,
+        rmse=rmse if fitted else None,
+        r2=r2 if fitted else None,
         aicc=score,
         durbin_watson=float(np.median(fits.durbin_watson[rows])) if fitted else None,
-        identified=all(p.value is not None for p in parameters.values()),
-        jars=jars,
+        identified=identified,
+        jars=tuple(_jar_fit(fits, int(row), why[row], unit) for row in rows),
     )
 
 
-def _settled(model: Model, curves: Curves, named: FloatArray) -> FloatArray:
-    from bmp.fit.reported import reported_fit
+def _as_mapping(model: Model, named: FloatArray) -> dict[str, float]:
+    return dict(zip(model.names, map(float, named), strict=True))
 
-    return reported_fit(model, curves, named)
+
+def _about(model: Model, curves: Curves, named: FloatArray) -> tuple[float, float | None]:
+    """Return root mean square residual and R² of all jars' readings about one curve."""
+    line = model.value(curves.time_d, np.repeat(named[None], len(curves.value), axis=0))
+    value = curves.value[curves.valid]
+    residual = value - line[curves.valid]
+    rss, total = float(residual @ residual), float(value.var() * value.size)
+    return float(np.sqrt(rss / value.size)), 1.0 - rss / total if total > 0 else None
 
 
 def _estimates(
-    model: Model,
     fits: Jarwise,
     rows: IntArray,
     why: list[tuple[str, ...]],
     named: FloatArray,
     unit: str,
+    reported: bool,
 ) -> dict[str, Estimate]:
-    """Put the jars' values together: one estimate a parameter."""
-    few = len(rows) < 3 and bool(fits.fitted[rows].all())
-    half = _within(model, fits, rows) if few else None
+    """Return one estimate a parameter, from the curve through all jars and the jars' values."""
     result = {}
-    for i, parameter in enumerate(model.parameters):
+    for i, parameter in enumerate(fits.model.parameters):
         own_unit = parameter.unit_for(unit)
-        open_jars = [why[row][i] for row in rows if why[row][i]]
-        if open_jars:
-            result[parameter.name] = _open(parameter.name, own_unit, open_jars, rows, fits)
+        reason = _common_reason([why[row][i] for row in rows])
+        if reason:
+            bound = _yield_bound(fits, rows, reported) if i == 0 else None
+            source = "" if bound is None else "least that the readings allow"
+            result[parameter.name] = Estimate(None, own_unit, bound, source, reason)
             continue
-        width = between_jars(fits.named[rows, i]) if half is None else float(half[i])
-        value = float(named[i])
-        ci = None if width is None else (value - width, value + width)
-        result[parameter.name] = Estimate(value, own_unit, ci, WITHIN if few else BETWEEN)
+        result[parameter.name] = estimate(
+            float(named[i]),
+            own_unit,
+            fits.named[rows, i],
+            fits.standard_error[rows, i],
+            fits.degrees[rows],
+            positive=parameter.positive,
+        )
     return result
 
 
-def _open(name: str, unit: str, why: list[str], rows: IntArray, fits: Jarwise) -> Estimate:
-    """Return an estimate without a value: the reason, and for B0 the bound that is known."""
-    reason = max(set(why), key=why.count)
-    if len(why) < len(rows):
-        reason = f"in {len(why)} of {len(rows)} jars: {reason}"
-    bound = None
-    if name == fits.model.names[0] and fits.fitted[rows].all():
-        highest = float(fits.curves.value[rows, -1].mean())
-        bound = (highest, None) if highest > 0 else None
-    return Estimate(None, unit, bound, "last reading" if bound else "", reason)
+def _common_reason(why: list[str]) -> str:
+    """Return why a parameter is open, with the number of jars where it is not all of them."""
+    given = [text for text in why if text]
+    if not given:
+        return ""
+    most = max(given, key=given.count)
+    return most if len(given) == len(why) else f"in {len(given)} of {len(why)} jars: {most}"
 
 
-def _within(model: Model, fits: Jarwise, rows: IntArray) -> FloatArray:
-    """Return half the width of the interval of each parameter from one or two jars alone."""
-    _, covariance, degrees = within_jar(model, fits.curves.rows(rows), fits.named[rows])
-    variance = np.einsum("ijj->ij", covariance).sum(axis=0) / len(rows) ** 2
-    half: FloatArray = t_quantile(degrees.sum()) * np.sqrt(variance)
-    return half
+def _yield_bound(fits: Jarwise, rows: IntArray, reported: bool) -> tuple[float, None] | None:
+    """Return what B0 is at least: the mean over the jars of each jar's own lower limit."""
+    if not fits.fitted[rows].all():
+        return None
+    limits = fits.curves.value[rows, -1].copy()
+    if reported and fits.model.candidate:
+        for i, row in enumerate(rows):
+            limits[i] = max(limits[i], least_yield(fits, int(row)))
+    return (float(limits.mean()), None) if limits.mean() > 0 else None
 
 
 def _jar_fit(fits: Jarwise, row: int, why: tuple[str, ...], unit: str) -> JarFit:
-    model = fits.model
     fitted = bool(fits.fitted[row])
-    width = 2.0 * fits.standard_error[row]
+    one = slice(row, row + 1)
     parameters = {}
-    for i, parameter in enumerate(model.parameters):
-        value, own_unit = float(fits.named[row, i]), parameter.unit_for(unit)
+    for i, parameter in enumerate(fits.model.parameters):
+        own_unit = parameter.unit_for(unit)
         if why[i]:
             parameters[parameter.name] = Estimate(None, own_unit, why=why[i])
-        else:
-            ci = (value - float(width[i]), value + float(width[i]))
-            parameters[parameter.name] = Estimate(value, own_unit, ci, WITHIN)
-    curve = dict(zip(model.names, map(float, fits.named[row]), strict=True))
+            continue
+        values, errors = fits.named[one, i], fits.standard_error[one, i]
+        parameters[parameter.name] = estimate(
+            float(values[0]),
+            own_unit,
+            values,
+            errors,
+            fits.degrees[one],
+            positive=parameter.positive,
+        )
     return JarFit(
         parameters=parameters,
-        curve=curve if fitted else None,
+        curve=_as_mapping(fits.model, fits.named[row]) if fitted else None,
         rmse=float(fits.rmse[row]) if fitted else None,
         r2=float(fits.r2[row]) if fitted else None,
         durbin_watson=float(fits.durbin_watson[row]) if fitted else None,
@@ -270,32 +284,6 @@ def _jar_fit(fits: Jarwise, row: int, why: tuple[str, ...], unit: str) -> JarFit
     )
 
 
-def _time(curves: Curves, share: float) -> Estimate:
-    days = time_to_share(curves, share)
-    if not np.isfinite(days).all():
-        return Estimate(None, "d", why="a jar ended without net gas")
-    return _over_jars(days, "d")
-
-
-def _peak(work: _Work, rows: IntArray, choice: Choice, unit: str) -> tuple[Estimate, Estimate]:
-    rate_unit = unit_per_day(unit)
-    if choice.model is None:
-        why = "no model could be fitted"
-        return Estimate(None, rate_unit, why=why), Estimate(None, "d", why=why)
-    fits = work.jarwise[choice.model]
-    rate, day = fits.model.peak(fits.named[rows])
-    return _over_jars(rate, rate_unit), _over_jars(day, "d")
-
-
 def unit_per_day(unit: str) -> str:
     """Return the unit of a daily rate of that yield."""
-    amount, slash, per = unit.partition("/")
-    return f"{amount}/({per} d)" if slash else f"{unit}/d"
-
-
-def _over_jars(values: FloatArray, unit: str) -> Estimate:
-    mean = float(values.mean())
-    half = between_jars(values)
-    if half is None:
-        return Estimate(mean, unit, why="fewer than three jars: no interval between jars")
-    return Estimate(mean, unit, (mean - half, mean + half), BETWEEN)
+    return Parameter("", "yield/d", "").unit_for(unit)

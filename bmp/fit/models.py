@@ -159,7 +159,8 @@ def _lagged_starts(curves: Curves) -> Starts:
         k = np.log(np.log(2) / np.maximum(half - middle, 0.2 * _first_reading(curves)))
         u.append(np.stack([np.clip(k, low_k, high_k), middle], axis=1))
         low.append(np.stack([low_k, left], axis=1))
-        high.append(np.stack([high_k, right], axis=1))
+        # the stretch ends just before the next reading, where the slope in lag has another value
+        high.append(np.stack([high_k, right - 1e-9 * (right - left)], axis=1))
     return Starts(np.stack(u), np.stack(low), np.stack(high))
 
 

@@ -1,27 +1,86 @@
-"""Times read off the jars' own curves: to half and to 90 % of the yield measured at the end."""
+"""Times to half and 90 % of the yield, and the highest daily rate and its day.
+
+The times are read off the jars' own curves, so they hold whatever the shape; the highest rate is
+the model's, since the largest of many noisy intervals is always too large.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 
+from bmp.estimate import Estimate
 from bmp.fit.curves import Curves, crossing
-from bmp.trial import FloatArray
+from bmp.fit.interval import estimate
+from bmp.fit.jarwise import Jarwise
+from bmp.trial import FloatArray, IntArray
+
+NO_MODEL = "no model could be fitted"
 
 
-def time_to_share(curves: Curves, share: float) -> FloatArray:
-    """Return when each jar first reached a share of its last reading, linear between readings.
+def time_to_share(curves: Curves, share: float, fits: Jarwise | None, rows: IntArray) -> Estimate:
+    """Return when a material first reached a share of the yield measured at its end.
 
     Parameters
     ----------
     curves
-        The jars.
+        Its jars.
     share
         Between 0 and 1.
+    fits, rows
+        The chosen model's fits and the jars' rows in them, for the error within a jar; `None`
+        where no model could be fitted.
 
-    Returns
-    -------
-    numpy.ndarray
-        Days, shape (jars,); NaN for a jar whose last reading is not above zero.
+    Notes
+    -----
+    Within a jar, the reading errors e_k up to the time t weigh (1 − share), those after it share:
+    Var(t) = ((1 − s)² Σ_{k≤t} σ_k² + s² Σ_{k>t} σ_k²) / rate(t)².
     """
     last = curves.value[:, -1]
-    return np.where(last > 0, crossing(curves, share * np.maximum(last, 1e-300)), np.nan)
+    if (last <= 0).any():
+        return Estimate(None, "d", why="a jar ended without net gas")
+    days = crossing(curves, share * last)
+    error, degrees = np.full(len(rows), np.inf), np.ones(len(rows))
+    if fits is not None:
+        before = curves.time_d <= days[:, None]
+        weight = np.where(before, 1.0 - share, share)
+        spread = np.sqrt((weight**2 * fits.variance[rows]).sum(axis=1))
+        rate = fits.model.rate(days[:, None], fits.named[rows])[:, 0]
+        error, degrees = spread / np.maximum(rate, 1e-300), fits.degrees[rows]
+    return estimate(float(days.mean()), "d", days, error, degrees)
+
+
+def peak(fits: Jarwise | None, rows: IntArray, rate_unit: str) -> tuple[Estimate, Estimate]:
+    """Return the highest daily rate of a material and its day.
+
+    Parameters
+    ----------
+    fits, rows
+        The chosen model's fits and the material's rows in them; `None`: there is none.
+    rate_unit
+        Unit of the rate.
+    """
+    if fits is None:
+        return Estimate(None, rate_unit, why=NO_MODEL), Estimate(None, "d", why=NO_MODEL)
+    named = fits.named[rows]
+    rate, day = fits.model.peak(named)
+    rate_error, day_error = _carried(fits, rows, named)
+    degrees = fits.degrees[rows]
+    return (
+        estimate(float(rate.mean()), rate_unit, rate, rate_error, degrees),
+        estimate(float(day.mean()), "d", day, day_error, degrees),
+    )
+
+
+def _carried(fits: Jarwise, rows: IntArray, named: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the standard errors of rate and day that the parameters' errors leave."""
+    count = named.shape[1]
+    by_parameter = np.empty((2, len(rows), count))
+    for i in range(count):
+        step = 1e-5 * np.maximum(np.abs(named[:, i]), 1e-3)
+        shift = np.zeros_like(named)
+        shift[:, i] = step
+        up, down = fits.model.peak(named + shift), fits.model.peak(named - shift)
+        by_parameter[:, :, i] = [(u - d) / (2 * step) for u, d in zip(up, down, strict=True)]
+    variance = np.einsum("qji,jik,qjk->qj", by_parameter, fits.covariance[rows], by_parameter)
+    error = np.sqrt(np.maximum(variance, 0.0))
+    return error[0], error[1]

@@ -8,7 +8,7 @@ import numpy as np
 
 from bmp.normalise.state import GasState
 from bmp.runs import first, previous, total
-from bmp.trial import BoolArray, FloatArray, Readings
+from bmp.trial import BoolArray, FloatArray, IntArray, Readings
 
 # Part of the gas under a lid that may seem to go missing between two readings before the fall is
 # called impossible: a headspace 10 K cooler than read is 3.3 %, and carbon dioxide goes into
@@ -26,8 +26,8 @@ class Flow:
     """Left the jar since the reading before."""
     under_lid: FloatArray
     """In the headspace after the reading; NaN where the headspace is unknown."""
-    under_lid_before: FloatArray
-    """In the headspace before any venting at this reading."""
+    at_closing: FloatArray
+    """In the headspace when the jar was closed; NaN where the headspace is unknown."""
     produced: FloatArray
     """Formed since the reading before: vented, and what the headspace holds more or less."""
     flush_left: FloatArray
@@ -65,20 +65,37 @@ def volume_flow(
     under_lid = np.where(start, state.at_closing_NmL, under_lid)
     change = under_lid - previous(under_lid, run, state.at_closing_NmL)
     change = np.where(np.isnan(change), 0.0, change) if balance else np.zeros_like(change)
-    share_gone = vented / under_lid
-    left = (
-        np.exp(-total(np.log1p(np.maximum(share_gone, 0.0)), run))
-        if closed
-        else np.exp(-total(share_gone, run))
-    )
+    produced = vented + change
+    left = _flush_left(vented, produced, under_lid, state.at_closing_NmL, run, closed)
     collected = total(vented, run)
     slack = MISSING_SHARE * np.nan_to_num(under_lid) + np.abs(change)
     slack = slack + 0.01 * np.abs(collected) * kept
     fall = vented < 0.0
     return Flow(
-        vented, under_lid, under_lid + closed * vented, vented + change, left, fall,
+        vented, under_lid, state.at_closing_NmL, produced, left, fall,
         fall & (-vented <= slack + ROUNDING_NML),
     )  # fmt: skip
+
+
+def _flush_left(
+    vented: FloatArray,
+    produced: FloatArray,
+    under_lid: FloatArray,
+    at_closing: FloatArray,
+    run: IntArray,
+    closed: bool,
+) -> FloatArray:
+    """Return the share of the flush gas at closing that is still under a well-mixed lid.
+
+    Shut jars: each venting leaves H/(H + N) of it. Open jars: its share of the gas thins out with
+    the gas that forms, as exp(-P/H).
+    """
+    if closed:
+        kept: FloatArray = np.exp(-total(np.log1p(np.maximum(vented / under_lid, 0.0)), run))
+        return kept
+    mean_held = 0.5 * (under_lid + previous(under_lid, run, at_closing))
+    thinned: FloatArray = np.exp(-total(produced / mean_held, run)) * under_lid / at_closing
+    return thinned
 
 
 def interval_volume_NmL(
@@ -135,8 +152,9 @@ def pressure_flow(readings: Readings, state: GasState) -> Flow:
     before = np.where(start, after, before)
     produced = np.where(start, 0.0, before - previous(after, run, state.at_closing_NmL))
     kept = np.minimum(after / before, 1.0)
+    left = np.exp(total(np.log(kept), run))
     fall = produced < 0.0
     return Flow(
-        before - after, after, before, produced, np.exp(total(np.log(kept), run)), fall,
+        before - after, after, state.at_closing_NmL, produced, left, fall,
         fall & (-produced <= MISSING_SHARE * before + ROUNDING_NML),
     )  # fmt: skip

@@ -185,7 +185,7 @@ def _behind_absorber(
     passing = 1.0 - setup.flush_gas.get("CO2", 0.0)
     methane = plain
     if without != "flush gas":
-        methane = absorbed_methane_NmL(flow, state, share, passing, readings.jar)
+        methane = absorbed_methane_NmL(flow, share, passing, readings.jar)
     unknown = np.full(plain.shape, np.nan)
     source = "absorber"
     # the balance takes off (1 - x) H0 in the end, so its error is that of x times H0

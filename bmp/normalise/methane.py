@@ -19,34 +19,37 @@ def methane_flush_excluded(share: FloatArray, produced_NmL: FloatArray) -> Float
     return share * produced_NmL
 
 
-def vented_share(
-    share: FloatArray, share_before: FloatArray, vented_NmL: FloatArray, under_lid_NmL: FloatArray
-) -> FloatArray:
-    """Return the mean share of the gas that left an open jar during an interval.
-
-    The headspace is well mixed and the gas that forms keeps its share during the interval, so the
-    share under the lid nears that of the new gas exponentially with N/H (own derivation from mass
-    balance). Little gas: the mean of the ends; much gas: the share of the new gas.
-    """
-    swept = np.clip(vented_NmL / under_lid_NmL, 1e-9, 700.0)
-    change = share - share_before
-    new_gas = share_before - change / np.expm1(-swept)
-    near_mean = 0.5 * (share + share_before) + change * swept / 12.0
-    return np.where(swept < 1e-4, near_mean, new_gas - change / swept)
-
-
 def methane_as_measured(share: FloatArray, flow: Flow, run: IntArray, closed: bool) -> FloatArray:
     """Return the methane of each interval where shares are of all dry gas [NmL].
 
-    Method 2 of Standard BMP Methods 201 and 202: what left, and what is under the lid now less
-    what was there before. A jar shut between readings vents gas of the reading's share, as those
-    documents take it; from an open one gas has left all the while, see `vented_share`. Without the
+    A jar shut between readings vents gas of the reading's share: Method 2 of Standard BMP Methods
+    201 and 202, what left and what is under the lid now less what was there before. From an open
+    jar gas of a changing share has left all the while, see `methane_of_open_jar`. Without the
     headspace only what left is counted.
     """
-    none = np.zeros_like(share)
-    before = previous(share, run, none)
     known = ~np.isnan(flow.under_lid)
-    open_share = vented_share(share, before, flow.vented, np.where(known, flow.under_lid, 1.0))
-    left = np.where(known & (not closed), open_share, share) * flow.vented
-    held = np.where(known, share * flow.under_lid, 0.0)
-    return left + held - previous(held, run, none)
+    held = np.where(known, flow.under_lid, 0.0)
+    share_before = previous(share, run, np.zeros_like(share))
+    held_before = previous(held, run, np.where(known, flow.at_closing, 0.0))
+    if closed:
+        return share * (flow.vented + held) - share_before * held_before
+    mean_held = np.where(known, 0.5 * (held + held_before), np.inf)
+    balanced = methane_of_open_jar(share, share_before, flow.produced, mean_held)
+    return np.where(known, balanced, share * flow.vented)
+
+
+def methane_of_open_jar(
+    share: FloatArray, share_before: FloatArray, produced_NmL: FloatArray, held_NmL: FloatArray
+) -> FloatArray:
+    """Return the methane that formed in an interval in a well-mixed jar that is open [NmL].
+
+    With P the gas formed, H the gas under the lid, and new gas of one share during the interval,
+    the share under the lid nears that of the new gas as exp(-P/H), so the methane formed is
+    x0 P + (x1 - x0) H a/(1 - exp(-a)), a = P/H. Own derivation from mass balance; for little gas it
+    is the mean of the two shares times P and the change under the lid.
+    """
+    swept = np.clip(produced_NmL / held_NmL, -0.5, 700.0)
+    small = np.abs(swept) < 1e-6
+    growth = np.where(small, 1.0 + swept / 2.0, swept / -np.expm1(-np.where(small, 1.0, swept)))
+    held = np.where(np.isfinite(held_NmL), held_NmL, 0.0)
+    return share_before * produced_NmL + (share - share_before) * held * growth

@@ -173,7 +173,7 @@ def mass_flow(
     change = np.where(np.isnan(change), 0.0, change)
     left = np.where(np.isnan(under_lid), np.nan, left)
     none = np.zeros(run.shape, dtype=bool)
-    return Flow(vented, under_lid, under_lid + closed * vented, vented + change, left, none, none)
+    return Flow(vented, under_lid, state.at_closing_NmL, vented + change, left, none, none)
 
 
 def _vapour(readings: Readings, state: GasState, share: FloatArray) -> tuple[FloatArray, BoolArray]:

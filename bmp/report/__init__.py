@@ -1,1 +1,1 @@
-"""The last step: results for people (page, pictures, workbook) and for programs (JSON, CSV)."""
+"""The last step: results become words, pictures, a page and a workbook."""

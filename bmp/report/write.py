@@ -20,6 +20,7 @@ def write_results(
 
     def write(folder: Path) -> None:
         progress("draw the pictures")
+        (folder / "figures").mkdir()
         svg = save_figures(figures(results), folder / "figures")
         progress("write the report")
         (folder / "report.html").write_text(render_page(results, svg), encoding="utf-8")

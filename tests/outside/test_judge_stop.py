@@ -25,8 +25,9 @@ def test_stop_day_of_a_first_order_curve(k, one, half):
     """Closed arithmetic: (e^k - 1)/(e^(k d) - 1) < limit on days d-2 to d, flat blank."""
     assert days(DAYS, curve(k))[0] == one
     assert days(DAYS, curve(k), 0.5)[0] == half
-    ratio = 100 * (np.exp(k) - 1) / (np.exp(k * (DAYS - 2)) - 1)
-    assert days(DAYS, curve(k))[0] == DAYS[np.flatnonzero(ratio[2:] < 1.0)[0] + 2]
+    later = DAYS[3:]
+    highest = 100 * (np.exp(k) - 1) / (np.exp(k * (later - 2)) - 1)
+    assert days(DAYS, curve(k))[0] == later[np.flatnonzero(highest < 1.0)[0]]
 
 
 def test_exactly_one_percent_a_day_goes_on():
