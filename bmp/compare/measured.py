@@ -8,12 +8,11 @@ from dataclasses import replace
 import numpy as np
 
 from bmp.compare.feed import Blanks, Feed, jackknife_influence
-from bmp.fit.curves import pack
+from bmp.fit.curves import Curves, crossing, pack
 from bmp.fit.identify import reasons
 from bmp.fit.jarwise import fit_jarwise
 from bmp.fit.models import MODELS
 from bmp.fit.results import MaterialFits
-from bmp.fit.times import time_to_share
 from bmp.net import (
     MaterialYield,
     NetCurves,
@@ -31,8 +30,6 @@ KINETIC_QUANTITIES: Mapping[str, tuple[str, str]] = {
     "peak rate": ("modified Gompertz", "Rm"),
     "lag": ("modified Gompertz", "lag"),
 }
-
-T90_SHARE = 0.9
 
 JarValues = dict[str, tuple[float | None, ...]]
 
@@ -61,6 +58,15 @@ def feeds_of(
         values = {"yield": one.jar_values, **_kinetics(curves, one, fits.get(one.series))}
         feeds.append(replace(bare, values=values, blank_influence=influences.get(one.series, {})))
     return tuple(feeds)
+
+
+def days_to_90_percent(curves: Curves) -> FloatArray:
+    """Return when each jar first reached 90 % of its last reading. Shape (jars,).
+
+    NaN for a jar whose last reading is not above zero.
+    """
+    last = curves.value[:, -1]
+    return np.where(last > 0, crossing(curves, 0.9 * np.maximum(last, 1e-300)), np.nan)
 
 
 def _feed(trial: Trial, gas: JarGas, one: MaterialYield, name: str) -> Feed:
@@ -125,7 +131,7 @@ def _kinetics(curves: NetCurves, one: MaterialYield, fits: MaterialFits | None) 
         for quantity, (model, parameter) in KINETIC_QUANTITIES.items()
     }
     some = [curves.of(jar) for jar in one.jars]
-    days = time_to_share(pack([t for t, _ in some], [net for _, net in some]), T90_SHARE)
+    days = days_to_90_percent(pack([t for t, _ in some], [net for _, net in some]))
     found["t90"] = tuple(float(day) if np.isfinite(day) else None for day in days)
     return found
 
@@ -184,7 +190,7 @@ def _without_each_blank(
             times.append(time_d[keep])
             values.append(net[keep])
     packed = pack(times, values)
-    found = {"t90": time_to_share(packed, T90_SHARE)}
+    found = {"t90": days_to_90_percent(packed)}
     fits = {m: fit_jarwise(MODELS[m], packed) for m, _ in KINETIC_QUANTITIES.values()}
     why = {model: reasons(fit) for model, fit in fits.items()}
     for quantity, (model, parameter) in KINETIC_QUANTITIES.items():

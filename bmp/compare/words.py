@@ -70,7 +70,7 @@ def mixture_sentence(c: Comparison) -> str:
 def trials_sentence(found: OverTrials) -> str:
     """Say a feed's mean over its trials and how far trials lie apart."""
     mean, spread, next_one = found.mean, found.between_sd, found.next_trial
-    scale = ", each put on the common scale of the control" if found.relative_to_control else ""
+    scale = ", each put on the common scale of the control," if found.relative_to_control else ""
     text = (
         f"Over {number(len(found.trials))} trials{scale} {found.feed} gave {_plain(mean.value)} "
         f"{mean.unit}{_between(mean)}."

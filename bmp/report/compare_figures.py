@@ -5,7 +5,8 @@ Every function draws on axes that it is given and returns them.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from typing import TYPE_CHECKING
 
 from bmp.compare import (
@@ -15,20 +16,82 @@ from bmp.compare import (
     Comparison,
     Feed,
     OverTrials,
+    TrialsCompared,
     mean_of,
 )
+from bmp.compare.whole import TrialComparisons
+from bmp.report.looks import FAINT, INK
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
-INK = "#1a1a1a"
-BAND = "#d9d9d9"
-ROW_HEIGHT_INCH = 0.42
+WIDTH_INCH = 6.6
+ROW_HEIGHT_INCH = 0.38
+MOST_BASE_FIGURES = 3
+BAND_ALPHA = 0.4
+
+
+def comparison_figures(found: TrialComparisons) -> dict[str, Figure]:
+    """Return the figures of one trial's comparisons by name, in the order of the page."""
+    family = found.first
+    if family is None:
+        return {}
+    drawn = {
+        "comparison-means": _figure(
+            len(found.feeds),
+            lambda ax: draw_means(ax, found.feeds, "yield", found.basis, found.bucket_L),
+        ),
+        "comparison-differences": _figure(
+            len(family.comparisons), lambda ax: draw_differences(ax, family.comparisons)
+        ),
+    }
+    for name, pair in base_figure_names(found).items():
+        drawn[name] = _figure(len(pair.by_basis), partial(draw_bases, found=pair))
+    return drawn
+
+
+def base_figure_names(found: TrialComparisons) -> dict[str, AllBases]:
+    """Return which pairs get a figure of all bases, by its name: those whose order changes."""
+    changing = [pair for pair in found.all_bases if pair.order_changes]
+    return {
+        f"comparison-bases-{index + 1}": pair
+        for index, pair in enumerate(changing[:MOST_BASE_FIGURES])
+    }
+
+
+def trials_figures(found: TrialsCompared) -> dict[str, Figure]:
+    """Return the figures of several trials together by name."""
+    some = [c for c in found.family.comparisons if c.difference.value is not None]
+    names = [f"{c.a} ({c.trial_a})\nagainst {c.b} ({c.trial_b})" for c in some]
+    drawn = {}
+    if some:
+        drawn["across"] = _figure(len(some), lambda ax: draw_differences(ax, some, names))
+    for index, one in enumerate(found.repeated):
+        drawn[repeated_figure_name(index)] = _figure(
+            len(one.trials) + 1, partial(draw_over_trials, found=one)
+        )
+    return drawn
+
+
+def repeated_figure_name(index: int) -> str:
+    """Return the name of the figure of a feed in several trials."""
+    return f"repeated-{index + 1}"
+
+
+def _figure(rows: int, draw: Callable[[Axes], Axes]) -> Figure:
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(WIDTH_INCH, height_inch(rows)), layout="constrained")
+    FigureCanvasAgg(figure)
+    draw(figure.add_subplot())
+    return figure
 
 
 def height_inch(rows: int) -> float:
     """Return a figure height that gives every row of an interval figure its room."""
-    return 1.5 + ROW_HEIGHT_INCH * rows
+    return 1.0 + ROW_HEIGHT_INCH * rows
 
 
 def draw_means(
@@ -60,7 +123,7 @@ def draw_means(
     unit = mean_of(feeds[0], quantity, basis, bucket_L).unit
     ax.set_xlabel(f"{_noun(quantity)} [{unit}], mean and 95 % interval")
     ax.plot([], [], "o", color="none", markeredgecolor=INK, markersize=5, label="one jar")
-    ax.legend(loc="lower right", bbox_to_anchor=(1, 1), frameon=False, fontsize=8)
+    ax.legend(loc="lower left", bbox_to_anchor=(0, 1), frameon=False, fontsize=8)
     return ax
 
 
@@ -113,10 +176,10 @@ def draw_over_trials(ax: Axes, found: OverTrials) -> Axes:
             ax.plot(ends, [last, last], ":", color=INK, linewidth=1.5, label="one more trial")
         _interval(ax, last, mean.value, mean.ci95, filled=True, mark="D")
     _rows(ax, [*found.trials, "mean of the trials"])
-    ax.axhline(last - 0.5, color="#808080", linewidth=0.8)
+    ax.axhline(last - 0.5, color=FAINT, linewidth=0.8)
     scale = ", on the scale of the control" if found.relative_to_control else ""
     ax.set_xlabel(f"{found.feed}: yield [{mean.unit}]{scale}, 95 % interval")
-    ax.legend(loc="lower right", bbox_to_anchor=(1, 1), frameon=False)
+    ax.legend(loc="lower left", bbox_to_anchor=(0, 1), frameon=False)
     return ax
 
 
@@ -132,7 +195,7 @@ def _draw_difference(ax: Axes, row: int, c: Comparison, in_percent: bool) -> Non
         ends = None if ends is None else (_percent(ends[0]), _percent(ends[1]))
         band = 100 * band / c.mean_b if band is not None and c.mean_b else None
     if band is not None:
-        ax.barh(row, 2 * band, left=-band, height=0.62, color=BAND, zorder=0)
+        ax.barh(row, 2 * band, left=-band, height=0.62, color=FAINT, alpha=BAND_ALPHA, zorder=0)
     mark = "x" if c.verdict == "no verdict" else "o"
     _interval(ax, row, value, ends, filled=c.verdict in ("more", "less"), mark=mark)
 
@@ -166,7 +229,7 @@ def _rows(ax: Axes, names: Sequence[str]) -> None:
     ax.set_yticks(range(len(names)), names)
     ax.set_ylim(len(names) - 0.5, -0.5)
     ax.tick_params(axis="y", length=0)
-    ax.grid(axis="x", color="#e6e6e6", linewidth=0.6)
+    ax.grid(axis="x", color=FAINT, alpha=0.4, linewidth=0.6)
     ax.set_axisbelow(True)
     for side in ("top", "right", "left"):
         ax.spines[side].set_visible(False)
@@ -191,10 +254,10 @@ def _difference_legend(ax: Axes) -> None:
         return Line2D([], [], linestyle="", marker=shape, markerfacecolor=fill, markeredgecolor=INK)
 
     ax.legend(
-        [mark("o", INK), mark("o", "white"), mark("x", INK), Patch(color=BAND)],
+        [mark("o", INK), mark("o", "white"), mark("x", INK), Patch(color=FAINT, alpha=BAND_ALPHA)],
         ["more than noise", "not shown", "no verdict", "too small to show"],
-        loc="lower right",
-        bbox_to_anchor=(1, 1),
+        loc="lower left",
+        bbox_to_anchor=(0, 1),
         ncols=4,
         frameon=False,
         fontsize=8,

@@ -20,6 +20,7 @@ from matplotlib.figure import Figure
 
 from bmp.fit.results import fitted_curve
 from bmp.net import MaterialYield
+from bmp.report.compare_figures import comparison_figures
 from bmp.report.labels import in_lines, spread
 from bmp.report.looks import FAINT, INK, Look, look_of
 from bmp.report.rounding import with_uncertainty
@@ -66,8 +67,8 @@ class Mark:
 def figures(results: Results) -> dict[str, Figure]:
     """Return the pictures of a trial by name, in the order of the page.
 
-    `net-curves` (one panel per unit of yield), `raw-methane` (not where yields were handed in) and
-    `residuals` (where a model was chosen for any series).
+    `net-curves` (one panel per unit of yield), `raw-methane` (not where yields were handed in),
+    `residuals` (where a model was chosen for any series) and those of `comparison_figures`.
     """
     with mpl.rc_context(STYLE):
         drawn = {"net-curves": _net_figure(results)} if results.yields else {}
@@ -75,6 +76,7 @@ def figures(results: Results) -> dict[str, Figure]:
             drawn["raw-methane"] = _raw_figure(results)
         if any(fit.choice.model for fit in results.fits.values()):
             drawn["residuals"] = _residual_figure(results)
+        drawn |= comparison_figures(results.comparisons)
     return drawn
 
 

@@ -21,8 +21,8 @@ from bmp.compare.across import between_sd_interval, trials_half_widths
 from bmp.compare.contrast import components, contrast
 from bmp.compare.feed import Sample, blank_influence, jackknife_influence
 from bmp.compare.interval import difference_interval, fieller_interval, log_interval
+from bmp.compare.measured import days_to_90_percent
 from bmp.fit.curves import Curves
-from bmp.fit.times import time_to_share
 
 TRIALS = 4000
 SEED = 20240131
@@ -153,7 +153,7 @@ def _t90(net: np.ndarray) -> np.ndarray:
     flat = net.reshape(-1, DAYS.size)
     times = np.broadcast_to(DAYS, flat.shape)
     curves = Curves(times, flat, np.ones(flat.shape, dtype=bool))
-    return time_to_share(curves, 0.9).reshape(net.shape[:-1])
+    return days_to_90_percent(curves).reshape(net.shape[:-1])
 
 
 def trials_coverage(
