@@ -10,6 +10,7 @@ from bmp.assumptions import assumptions
 from bmp.compare.whole import compare_trial
 from bmp.fit.material import MaterialCurves, fit_materials
 from bmp.fit.results import MaterialFits
+from bmp.judge.overall import judge_trial
 from bmp.net import (
     MaterialYield,
     NetCurves,
@@ -49,6 +50,8 @@ def analyze(trial: Trial, progress: Callable[[str], None] = lambda step: None) -
     yields = material_yields(gas, curves, trial, blanks)
     progress("fit the kinetics")
     fits = _fits(curves, yields)
+    progress("judge the trial")
+    judged = judge_trial(trial, gas, blanks, curves, yields)
     progress("compare the feeds")
     comparisons = compare_trial(trial, gas, curves, yields, fits)
     progress("see what each correction did")
@@ -63,6 +66,11 @@ def analyze(trial: Trial, progress: Callable[[str], None] = lambda step: None) -
         comparisons=comparisons,
         assumed=(*trial.assumed, *assumptions(trial, gas, blanks, curves, yields)),
         ignored=trial.ignored,
+        checks=judged.checks,
+        verdict=judged.verdict,
+        older_verdicts=judged.older,
+        feed_verdicts=judged.feed_verdicts,
+        doses=judged.doses,
     )
 
 

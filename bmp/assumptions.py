@@ -42,10 +42,12 @@ def _gas(trial: Trial, gas: JarGas) -> Iterator[str]:
             else "The gas was read dry, so no water vapour is taken off."
         )
     if setup.cumulative and ways & {"volume", "methane volume"}:
+        head_read = bool(np.any(~np.isnan(trial.readings.column("water_head_cm"))))
+        kept = head_read if setup.gas_kept is None else setup.gas_kept
         yield (
             "The vessel still held all its gas when it was read, so the whole of it is brought to "
             "the reference state with the temperature and pressure of the reading."
-            if setup.gas_kept
+            if kept
             else "Each share of the gas is brought to the reference state with the temperature and "
             "pressure of the reading that first counted it."
         )

@@ -9,6 +9,7 @@ from bmp.compare.whole import TrialComparisons
 from bmp.finding import Finding
 from bmp.fit.results import MaterialFits
 from bmp.judge.criteria import Verdict
+from bmp.judge.diagnosis import DoseSeries
 from bmp.net import BlankMean, MaterialYield, NetCurves
 from bmp.normalise import JarGas
 from bmp.trial import Trial
@@ -45,8 +46,12 @@ class Results:
     comparisons: TrialComparisons = field(default_factory=TrialComparisons)
     checks: tuple[Finding, ...] = ()
     verdict: Verdict | None = None
+    older_verdicts: Mapping[str, Verdict] = field(default_factory=dict)
+    """By the name of an older rule set; shown beside, never deciding."""
     feed_verdicts: Mapping[str, str] = field(default_factory=dict)
     """By series: whether its yield can be relied upon, and for what, in plain words."""
+    doses: tuple[DoseSeries, ...] = ()
+    """Feeds that were given at several ratios to the inoculum."""
 
     @property
     def gross(self) -> bool:

@@ -45,9 +45,10 @@ class Setup:
     """With `net yield`: what the yield is counted per: `VS`, `TS` or `fresh`."""
     cumulative: bool = False
     """Whether volumes are running totals rather than the gas since the last reading."""
-    gas_kept: bool = False
+    gas_kept: bool | None = None
     """With `cumulative`: the vessel still holds all gas, so the whole of it feels today's air
-    pressure and temperature; otherwise each share was counted as it passed."""
+    pressure and temperature; otherwise each share was counted as it passed. `None`: kept where a
+    water head is read, else passed on."""
     gas_is_wet: bool = True
     gas_temperature_C: float | None = None
     """Temperature at which a volume is read."""

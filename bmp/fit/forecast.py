@@ -217,12 +217,12 @@ def _words(final: Estimate, stop: Estimate) -> str:
     low, high = final.ci95
     text = f"At the end about {final.value:.0f} ({low:.0f} to {high:.0f}) {final.unit}; "
     if stop.value is None or stop.ci95 is None:
-        return text + "the stop rule will not be met soon."
-    until = "open" if stop.ci95[1] is None else f"{stop.ci95[1]:.0f}"
-    return (
-        text
-        + f"the stop rule will be met about day {stop.value:.0f} ({stop.ci95[0]:.0f} to {until})."
-    )
+        text += f"the stop rule will not be met within {LONGEST_AHEAD_D} days"
+    else:
+        until = "open" if stop.ci95[1] is None else f"{stop.ci95[1]:.0f}"
+        text += f"the stop rule will be met about day {stop.value:.0f} "
+        text += f"({stop.ci95[0]:.0f} to {until})"
+    return f"{text}; as long as no second, slower phase follows."
 
 
 def _no_number(model: str | None, unit: str, why: str) -> Forecast:

@@ -69,7 +69,8 @@ def minimizer(
         varied = [i for i, p in enumerate(current.values()) if p.vary]
         return seen(model.gradient(time, _named(current))[0].T[varied])
 
-    return lmfit.Minimizer(residual, parameters), derivative
+    # a step outside of what a model can be gives NaN; the search then ends where it started
+    return lmfit.Minimizer(residual, parameters, nan_policy="propagate"), derivative
 
 
 def _named(parameters: Any) -> FloatArray:

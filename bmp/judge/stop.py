@@ -3,7 +3,8 @@
 Standard BMP Methods, document 100 v1.9 (2021), "1 % net 3 d": a trial stops only when the daily
 methane of each single jar is below 1.0 % of its net accumulated methane on three consecutive days.
 With readings further apart: one interval of at least three days, or several that add up to three
-days, each below that rate. The slowest jar of a material decides.
+days, each below that rate. The slowest jar of a material decides. The rule speaks of days: readings
+that follow each other faster are taken once a day.
 """
 
 from __future__ import annotations
@@ -12,10 +13,12 @@ from typing import Final
 
 import numpy as np
 
-from bmp.trial import FloatArray
+from bmp.trial import FloatArray, IntArray
 
 STOP_RATE_PERCENT_PER_DAY: Final = 1.0
 STOP_SPAN_D: Final = 3.0
+# A reading that comes a little before the day is full still is that day's.
+LEAST_DAY_D: Final = 0.9
 
 
 def three_day_rate_percent(
@@ -38,19 +41,34 @@ def three_day_rate_percent(
     -------
     array, shape (jars, times)
         At each reading, the highest rate among the fewest last intervals that add up to `span_d`;
-        infinite while the net methane is not above zero, NaN where there is no reading or the
-        intervals do not reach back far enough. The stop rule holds where it is below the limit.
+        infinite while the net methane is not above zero, NaN where there is no reading, where one
+        of the same day follows, or where the intervals do not reach back far enough. The stop rule
+        holds where it is below the limit.
     """
     out = np.full(methane_NmL.shape, np.nan)
     gaps = ~np.isfinite(methane_NmL + net_NmL)
     whole = ~gaps.any(axis=1)
+    chosen = _once_a_day(time_d)
     if whole.any():
-        out[whole] = _complete(time_d, methane_NmL[whole], net_NmL[whole], span_d)
+        rows = np.flatnonzero(whole)[:, None]
+        out[rows, chosen] = _complete(
+            time_d[chosen], methane_NmL[rows, chosen], net_NmL[rows, chosen], span_d
+        )
     for jar in np.flatnonzero(~whole):
-        read = ~gaps[jar]
+        read = np.flatnonzero(~gaps[jar])
+        read = read[_once_a_day(time_d[read])]
         one = methane_NmL[jar, read][None], net_NmL[jar, read][None]
         out[jar, read] = _complete(time_d[read], *one, span_d)[0]
     return out
+
+
+def _once_a_day(time_d: FloatArray) -> IntArray:
+    """Return the readings that lie about a day or more apart, counted back from the last one."""
+    kept: list[int] = []
+    for i in range(len(time_d) - 1, -1, -1):
+        if not kept or time_d[kept[-1]] - time_d[i] >= LEAST_DAY_D:
+            kept.append(i)
+    return np.array(kept[::-1], dtype=np.int64)
 
 
 def _complete(

@@ -166,11 +166,13 @@ def state_where(state: GasState, here: BoolArray) -> GasState:
 def _volumes(
     readings: Readings, state: GasState, setup: Setup, closed: bool, without: str | None
 ) -> Flow:
+    head_read = bool(np.any(~np.isnan(readings.column("water_head_cm"))))
     return volume_flow(
         readings,
         state,
         cumulative=setup.cumulative,
-        kept=setup.gas_kept,
+        # a standing column of water means that the tube still holds its gas
+        kept=head_read if setup.gas_kept is None else setup.gas_kept,
         closed=closed,
         balance=without != "headspace",
     )

@@ -29,6 +29,20 @@ def read_trial(place: Path) -> Trial:
     UnusableInput
         With every problem found, each with its table, row and column.
     """
+    trial, problems = read_with_problems(place)
+    if problems:
+        raise UnusableInput(problems)
+    return trial
+
+
+def read_with_problems(place: Path) -> tuple[Trial, tuple[Problem, ...]]:
+    """Return a trial as far as it can be read, and every problem, for looking at it all the same.
+
+    Raises
+    ------
+    UnusableInput
+        There is nothing to look at: a table is missing or cannot be opened.
+    """
     tables = read_tables(place, TABLES)
     problems: list[Problem] = [
         Problem(place.name, f"there is no table “{name}”", "add it as a sheet or a .csv file")
@@ -38,9 +52,7 @@ def read_trial(place: Path) -> Trial:
     if problems:
         raise UnusableInput(problems)
     trial = _trial(tables, place.stem, problems)
-    if problems:
-        raise UnusableInput(problems)
-    return trial
+    return trial, tuple(problems)
 
 
 def _trial(tables: dict[str, Table], title: str, problems: list[Problem]) -> Trial:

@@ -7,12 +7,15 @@ colour blindness tell apart; markers and dashes tell series apart in grey.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, TypeAlias
+
+LineStyle: TypeAlias = str | tuple[float, tuple[float, ...]]
 
 INK: Final = "#222222"
 """Text, axes and blanks. The page swaps it and the colours below for its own, light or dark."""
 FAINT: Final = "#9a9a9a"
-"""Leader lines and jars that do not count."""
+"""Jars that do not count."""
+DOTTED: Final[LineStyle] = (0.0, (1.0, 1.5))
 
 
 @dataclass(frozen=True)
@@ -23,6 +26,11 @@ class Look:
     marker: str
     dashes: tuple[float, ...]
     """On, off … in line widths; empty: a solid line."""
+
+    @property
+    def line(self) -> LineStyle:
+        """Return the line style."""
+        return (0.0, self.dashes) if self.dashes else "-"
 
 
 LOOKS: Final = (

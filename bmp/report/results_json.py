@@ -178,6 +178,10 @@ def _verdict(results: Results) -> dict[str, Any] | None:
         "validated": verdict.validated,
         "because": list(verdict.because),
         "criteria": verdict.criteria,
+        "older": {
+            name: {"validated": one.validated, "because": list(one.because)}
+            for name, one in results.older_verdicts.items()
+        },
     }
 
 

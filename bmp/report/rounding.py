@@ -18,6 +18,16 @@ def number(value: float, digits: int = 3) -> str:
     return _at(value, min(_exponent(value) - digits + 1, 0)) if value else "0"
 
 
+def days(time_d: float) -> str:
+    """Return a number of days, three digits at most and no idle noughts.
+
+    >>> days(45.0), days(27.7292), days(2.5)
+    ('45', '27.7', '2.5')
+    """
+    text = number(time_d)
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
 def percent(value: float) -> str:
     """Return a percentage with its sign: one decimal, two below one percent.
 
@@ -63,6 +73,8 @@ def with_uncertainty(value: float, uncertainty: float | None) -> str:
 def with_interval(value: float, interval: tuple[float | None, float | None] | None) -> str:
     """Return a value with its interval in words, to two digits of the interval's half width.
 
+    No finer than three digits of its ends, since nobody reads more.
+
     >>> with_interval(0.13015, (0.11833, 0.14197))
     '0.130 (0.118 to 0.142)'
     """
@@ -71,7 +83,7 @@ def with_interval(value: float, interval: tuple[float | None, float | None] | No
     low, high = interval
     if low is None or high is None or high <= low:
         return number(value)
-    place = _exponent((high - low) / 2.0) - 1
+    place = _place_of_interval(low, high)
     return f"{_at(value, place)} ({_at(low, place)} to {_at(high, place)})"
 
 
@@ -88,8 +100,14 @@ def interval_words(interval: tuple[float | None, float | None]) -> str:
         return f"at least {number(low)}"
     if high <= low:
         return number(low)
-    place = _exponent((high - low) / 2.0) - 1
+    place = _place_of_interval(low, high)
     return f"{_at(low, place)} to {_at(high, place)}"
+
+
+def _place_of_interval(low: float, high: float) -> int:
+    """Return the place of two digits of the half width, but never finer than three of the ends."""
+    finest = _exponent(max(abs(low), abs(high))) - 2
+    return max(_exponent((high - low) / 2.0) - 1, finest)
 
 
 def _exponent(value: float) -> int:

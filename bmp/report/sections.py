@@ -14,7 +14,7 @@ from bmp.estimate import Estimate
 from bmp.fit.models import MODELS
 from bmp.net import MaterialYield
 from bmp.report.compare_section import comparison_content
-from bmp.report.rounding import number, percent, with_uncertainty
+from bmp.report.rounding import days, number, percent, with_uncertainty
 from bmp.report.sentences import (
     estimate_words,
     feed_sentence,
@@ -37,16 +37,15 @@ class Section:
 
 
 def answer(results: Results) -> Mapping[str, Any]:
-    """Return one sentence a series, and the verdicts where there are any."""
+    """Return one sentence a series, feeds first, and the verdicts where there are any."""
     return {
         "sentences": [
             (feed_sentence(one, results), results.feed_verdicts.get(one.series))
-            for one in results.yields
+            for one in sorted(results.yields, key=lambda one: one.role == "control")
         ],
         "meaning": meaning_of_numbers(results),
         "verdict": results.verdict.words if results.verdict else None,
         "validated": results.verdict.validated if results.verdict else None,
-        "invented": None,
     }
 
 
@@ -78,7 +77,7 @@ def _yield_row(one: MaterialYield) -> Mapping[str, Any]:
         "no_interval": one.why_no_interval,
         "sd": None if one.sd is None else number(one.sd, 2),
         "jars": len(one.jars),
-        "days": number(one.time_d),
+        "days": days(one.time_d),
         "per_fresh": None if one.per_fresh is None else number(one.per_fresh),
         "blank_percent": None if one.blank_percent is None else f"{one.blank_percent:.0f} %",
     }
@@ -113,8 +112,8 @@ def kinetics(results: Results) -> Mapping[str, Any] | None:
                     for model in _shown_models(fit.choice.model)
                 ],
                 "times": [
-                    ("half of the measured yield by day", _estimate(fit.t50_d)),
-                    ("90 % of the measured yield by day", _estimate(fit.t90_d)),
+                    ("to half of the measured yield", _estimate(fit.t50_d)),
+                    ("to 90 % of the measured yield", _estimate(fit.t90_d)),
                 ],
                 "peak": _estimate(fit.peak_rate),
                 "forecast": fit.forecast.words if fit.forecast else None,

@@ -8,7 +8,7 @@ from typing import Final
 from bmp.estimate import Estimate
 from bmp.fit.results import MaterialFits
 from bmp.net import MaterialYield
-from bmp.report.rounding import interval_words, number, with_interval, with_uncertainty
+from bmp.report.rounding import days, interval_words, with_interval, with_uncertainty
 from bmp.results import Results
 
 PER_GRAM: Final = {
@@ -43,9 +43,8 @@ def _named(one: MaterialYield) -> str:
 
 
 def _days(time_d: float) -> str:
-    days = number(time_d, 3) if time_d < 10.0 else f"{time_d:.0f}"
-    days = days.rstrip("0").rstrip(".") if "." in days else days
-    return f"{days} day" if days == "1" else f"{days} days"
+    whole = f"{time_d:.0f}" if time_d >= 10.0 else days(time_d)
+    return f"{whole} day" if whole == "1" else f"{whole} days"
 
 
 def _half_of_it(fit: MaterialFits | None) -> str:
@@ -72,7 +71,8 @@ def _reservations(one: MaterialYield, results: Results, fit: MaterialFits | None
 def _less_than_blank(one: MaterialYield, results: Results) -> str:
     away = with_uncertainty(-one.value, half_width(one))
     words = (
-        f"{_named(one)} gave no methane of its own: its jars made {away} mL {PER_GRAM[one.per]} "
+        f"{_named(one)} gave no methane of its own: its jars made {away} mL of methane "
+        f"{PER_GRAM[one.per]} "
         f"less than their inoculum alone in {_days(one.time_d)}"
     )
     if one.ci95 is not None and one.ci95[1] >= 0.0:

@@ -1,0 +1,79 @@
+"""Times to half and 90 %, the highest rate and its day."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from bmp.fit.curves import pack
+from bmp.fit.interval import BETWEEN, WITHIN
+from bmp.fit.jarwise import fit_jarwise
+from bmp.fit.models import MODELS
+from bmp.fit.times import peak, time_to_share
+from tests.fit_curves_made import made_jars
+
+FINE = np.arange(0.1, 120.0, 0.1)
+
+
+def test_first_order_reaches_half_at_ln2_over_k_and_90_percent_at_ln10_over_k() -> None:
+    """The standard figures of first order; the curve is finished and finely read."""
+    times, curves = made_jars("first order", (350, 0.2), days=FINE, noise=0.0, scatter=0.0)
+    packed = pack(times, curves)
+    rows = np.arange(3)
+    assert time_to_share(packed, 0.5, None, rows).value == pytest.approx(np.log(2) / 0.2, abs=1e-3)
+    assert time_to_share(packed, 0.9, None, rows).value == pytest.approx(np.log(10) / 0.2, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("model", "named", "rate", "day"),
+    [
+        ("first order", (350.0, 0.2), 70.0, 0.0),
+        ("modified Gompertz", (350.0, 40.0, 1.5), 40.0, 1.5 + 350 / (40 * np.e)),
+        ("modified logistic", (350.0, 40.0, 1.5), 40.0, 1.5 + 350 / 80),
+        ("first order with lag", (350.0, 0.2, 3.3), 70.0, 3.3),
+    ],
+)
+def test_peak_of_each_form(model: str, named: tuple[float, ...], rate: float, day: float) -> None:
+    times, curves = made_jars(model, named, noise=0.0, scatter=0.0)
+    fits = fit_jarwise(MODELS[model], pack(times, curves))
+    found_rate, found_day = peak(fits, np.arange(3), "mL/d")
+    assert found_rate.value == pytest.approx(rate, rel=1e-5)
+    assert found_day.value == pytest.approx(day, rel=1e-5, abs=1e-9)
+
+
+@pytest.mark.parametrize(("jars", "source"), [(3, BETWEEN), (1, WITHIN)])
+def test_each_has_an_interval_and_says_from_what(jars: int, source: str) -> None:
+    times, curves = made_jars("modified Gompertz", (350, 25, 3), jars=jars)
+    packed, rows = pack(times, curves), np.arange(jars)
+    fits = fit_jarwise(MODELS["modified Gompertz"], packed)
+    for found in (time_to_share(packed, 0.5, fits, rows), *peak(fits, rows, "mL/d")):
+        assert found.interval_from == source
+        assert found.value is not None
+        assert found.ci95 is not None
+        low, high = found.ci95
+        assert low is not None
+        assert high is not None
+        assert low < found.value < high
+
+
+def test_interval_of_the_half_time_within_one_jar_covers() -> None:
+    """Of 400 simulated jars about 95 % hold the true time (standard error 1.1 %)."""
+    times, curves = made_jars("first order", (350, 0.1), jars=400, noise=3.0, scatter=0.0)
+    packed = pack(times, curves)
+    fits = fit_jarwise(MODELS["first order"], packed)
+    end = 1 - np.exp(-0.1 * 45)
+    truth = -np.log(1 - end / 2) / 0.1
+    hits = 0
+    for i in range(400):
+        one = np.array([i])
+        ci = time_to_share(packed.rows(one), 0.5, fits, one).ci95
+        assert ci is not None
+        assert ci[0] is not None
+        assert ci[1] is not None
+        hits += ci[0] <= truth <= ci[1]
+    assert 0.90 < hits / 400 < 0.99
+
+
+def test_no_net_gas_has_no_half_time() -> None:
+    packed = pack([np.arange(1.0, 6.0)], [-np.arange(1.0, 6.0)])
+    assert time_to_share(packed, 0.5, None, np.array([0])).why == "a jar ended without net gas"
