@@ -7,6 +7,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
+from openpyxl import load_workbook
 
 from bmp.cli import main
 from tests.compare_feeds import write_trial
@@ -73,6 +74,24 @@ def test_one_trial(
         "comparison.json",
         "files.json",
     ]
+
+
+def test_the_trials_own_report_tells_it_too(trials: tuple[Path, Path], tmp_path: Path) -> None:
+    out = tmp_path / "report"
+    assert main(["analyze", str(trials[0]), "--out", str(out)]) == 0
+    results = json.loads((out / "results.json").read_text(encoding="utf-8"))
+    first = results["comparisons"][0]
+    assert (first["a"], first["b"], first["quantity"]) == ("goat bedding", "horse manure", "yield")
+    assert first["verdict"] == "more"
+    page = (out / "report.html").read_text(encoding="utf-8")
+    assert "Which feed is better" in page
+    assert first["words"] in page
+    assert 'id="comparison-differences-' in page
+    assert (out / "figures" / "comparison-means.png").is_file()
+    rows = list(load_workbook(out / "results.xlsx", read_only=True)["comparisons"].values)
+    assert len(rows) == 1 + len(results["comparisons"])
+    assert rows[1][-1] == first["words"]
+    assert rows[1][4] == pytest.approx(first["difference"])
 
 
 def test_the_page_is_whole_and_needs_no_network(trials: tuple[Path, Path], tmp_path: Path) -> None:
