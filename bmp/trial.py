@@ -110,6 +110,8 @@ class Material:
     pH: float | None = None
     volatile_acids_g_per_kg: float | None = None
     """Volatile fatty acids as acetic acid, per kg of fresh mass."""
+    solids_from: str | None = None
+    """Where TS and VS come from when nobody measured them; `None`: measured."""
     bulk_density_kg_per_L: float | None = None
     """Mass of a heaped litre, for yields per bucket."""
     bulk_density_u: float | None = None
@@ -205,6 +207,9 @@ class Trial:
     """Plain sentences: what was not given and is taken for granted."""
     ignored: tuple[str, ...] = ()
     """Plain sentences: what was in the files and is not used."""
+    unread: Readings | None = None
+    """Rows that hold a jar and a time and nothing else yet, later than the jar's last reading: a
+    logbook's readings still to take."""
     tank: Mapping[str, float | str] | None = None
     """Items of the table `tank` by name with unit (`liquid_volume_L`), where there is one."""
     tank_feeds: tuple[Mapping[str, float | str], ...] = ()

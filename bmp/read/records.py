@@ -60,10 +60,31 @@ def read_materials(
 ) -> tuple[Material, ...]:
     """Return the materials; problems and unused columns are added to the lists."""
     rows = read_rows(table, MATERIALS, problems, ignored)
+    return _with_mixtures(rows, materials_of(rows, problems), problems)
+
+
+def _with_mixtures(
+    rows: Rows, found: list[tuple[Material, int]], problems: list[Problem]
+) -> tuple[Material, ...]:
+    """Put in what each mixed material was mixed from, once all names are known."""
+    names = [material.name for material, _ in found]
+    mixed = []
+    for material, index in found:
+        text = rows.text("mixture", index)
+        try:
+            parts = mixture(text, names) if text else None
+            mixed.append(replace(material, mixture=parts))
+        except NoMixture as error:
+            problems.append(rows.problem(index, "mixture", str(error), f"write it {EXAMPLE}"))
+    return tuple(mixed)
+
+
+def materials_of(rows: Rows, problems: list[Problem]) -> list[tuple[Material, int]]:
+    """Return the materials of the rows, each with the index of its row."""
     if not _has(rows, ("name", "role"), ("material", "role"), problems):
-        return ()
-    materials: dict[str, Material] = {}
-    for index in range(len(table.rows)):
+        return []
+    materials: dict[str, tuple[Material, int]] = {}
+    for index in range(len(rows.table.rows)):
         name, role = rows.text("name", index), rows.text("role", index).lower()
         if not name:
             problems.append(rows.problem(index, "name", "a material has no name", "give it one"))
@@ -75,25 +96,8 @@ def read_materials(
             what = f"{shown(role or None)} is no role"
             problems.append(rows.problem(index, "role", what, f"write one of: {', '.join(ROLES)}"))
         else:
-            materials[name.lower()] = _material(rows, index, name, role, problems)
-    return _with_mixtures(rows, materials, problems)
-
-
-def _with_mixtures(
-    rows: Rows, materials: Mapping[str, Material], problems: list[Problem]
-) -> tuple[Material, ...]:
-    """Put in what each mixed material was mixed from, once all names are known."""
-    mixed = dict(materials)
-    names = [material.name for material in materials.values()]
-    for index in range(len(rows.table.rows)):
-        text, name = rows.text("mixture", index), rows.text("name", index).lower()
-        if not text or name not in mixed:
-            continue
-        try:
-            mixed[name] = replace(mixed[name], mixture=mixture(text, names))
-        except NoMixture as error:
-            problems.append(rows.problem(index, "mixture", str(error), f"write it {EXAMPLE}"))
-    return tuple(mixed.values())
+            materials[name.lower()] = _material(rows, index, name, role, problems), index
+    return list(materials.values())
 
 
 def _has(
@@ -105,14 +109,15 @@ def _has(
     return not missing
 
 
+_MATERIAL_NUMBERS = frozenset(
+    known.field for known in MATERIALS if known.unit is not None or known.field == "pH"
+)
 _SHARES = ("TS", "VS", "carbohydrate", "protein", "lipid", "carbon", "nitrogen")
 
 
 def _material(rows: Rows, index: int, name: str, role: str, problems: list[Problem]) -> Material:
     given: dict[str, float | None] = {
-        field: rows.number(field, index)
-        for field in rows.values
-        if field not in ("name", "role", "formula", "mixture")
+        field: rows.number(field, index) for field in rows.values if field in _MATERIAL_NUMBERS
     }
     for field in _SHARES:
         share = given.get(field)
@@ -129,7 +134,10 @@ def _material(rows: Rows, index: int, name: str, role: str, problems: list[Probl
         wanted = "VS is a part of TS: say of what each is a share"
         problems.append(rows.problem(index, "VS", f"{name}: {what}", wanted))
     formula = rows.text("formula", index) or None
-    return replace(Material(name=name, role=role, formula=formula), **given)  # type: ignore[arg-type]
+    source = rows.text("solids_from", index)
+    source = "" if source.lower() == "measured" else source
+    material = Material(name=name, role=role, formula=formula, solids_from=source or None)
+    return replace(material, **given)  # type: ignore[arg-type]
 
 
 def _can_be(field: str, share: float) -> bool:
