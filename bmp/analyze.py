@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 import numpy as np
 
 from bmp.assumptions import assumptions
+from bmp.compare.whole import compare_trial
 from bmp.fit.material import MaterialCurves, fit_materials
 from bmp.fit.results import MaterialFits
 from bmp.judge.criteria import Criterion
@@ -61,6 +62,8 @@ def analyze(
     progress("judge the trial")
     theory = _theoretical(trial, yields)
     judged = judge_trial(trial, gas, blanks, curves, yields, theory, criteria=criteria)
+    progress("compare the feeds")
+    comparisons = compare_trial(trial, gas, curves, yields, fits)
     progress("carry the yields to the tank")
     tank = tank_of_trial(trial, gas, curves, yields, fits)
     progress("see what each correction did")
@@ -72,6 +75,7 @@ def analyze(
         yields=yields,
         fits=fits,
         corrections=correction_sizes(trial, yields),
+        comparisons=comparisons,
         assumed=(*trial.assumed, *assumptions(trial, gas, blanks, curves, yields)),
         ignored=trial.ignored,
         checks=judged.checks,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from bmp.compare.whole import TrialComparisons
 from bmp.finding import Finding
 from bmp.fit.results import MaterialFits
 from bmp.judge.criteria import Verdict
@@ -43,6 +44,7 @@ class Results:
     """Plain sentences: what was taken for granted."""
     ignored: tuple[str, ...]
     """Plain sentences: what was handed in and not used."""
+    comparisons: TrialComparisons = field(default_factory=TrialComparisons)
     checks: tuple[Finding, ...] = ()
     verdict: Verdict | None = None
     older_verdicts: Mapping[str, Verdict] = field(default_factory=dict)

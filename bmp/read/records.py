@@ -11,6 +11,7 @@ import numpy as np
 from bmp.problem import Problem, shown
 from bmp.read.cells import words
 from bmp.read.columns import JARS, MATERIALS, Found, match_columns, numbers
+from bmp.read.mixture import EXAMPLE, NoMixture, mixture
 from bmp.read.tables import Table
 from bmp.theory import theories_of
 from bmp.trial import WAYS_OF_MEASURING, Jar, Material, Setup
@@ -60,7 +61,23 @@ def read_materials(
 ) -> tuple[Material, ...]:
     """Return the materials; problems and unused columns are added to the lists."""
     rows = read_rows(table, MATERIALS, problems, ignored)
-    return tuple(material for material, _ in materials_of(rows, problems))
+    return _with_mixtures(rows, materials_of(rows, problems), problems)
+
+
+def _with_mixtures(
+    rows: Rows, found: list[tuple[Material, int]], problems: list[Problem]
+) -> tuple[Material, ...]:
+    """Put in what each mixed material was mixed from, once all names are known."""
+    names = [material.name for material, _ in found]
+    mixed = []
+    for material, index in found:
+        text = rows.text("mixture", index)
+        try:
+            parts = mixture(text, names) if text else None
+            mixed.append(replace(material, mixture=parts))
+        except NoMixture as error:
+            problems.append(rows.problem(index, "mixture", str(error), f"write it {EXAMPLE}"))
+    return tuple(mixed)
 
 
 def materials_of(rows: Rows, problems: list[Problem]) -> list[tuple[Material, int]]:

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from bmp.compare import as_record
 from bmp.constants import REFERENCE_PRESSURE_KPA, REFERENCE_TEMPERATURE_K, ZERO_CELSIUS_K
 from bmp.net import MaterialYield, yield_unit
 from bmp.results import Results
@@ -45,6 +46,7 @@ def to_dict(results: Results) -> dict[str, Any]:
             {"correction": size.name, "meaning": size.meaning, "percent": dict(size.percent)}
             for size in results.corrections
         ],
+        "comparisons": [as_record(one) for one in results.comparisons.records],
         "checks": [finding.to_dict() for finding in results.checks],
         "verdict": _verdict(results),
         "tank": None if results.tank is None else results.tank.to_dict(),

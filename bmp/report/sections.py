@@ -14,6 +14,7 @@ from bmp.estimate import Estimate
 from bmp.finding import Finding
 from bmp.fit.models import MODELS
 from bmp.net import MaterialYield
+from bmp.report.compare_section import comparison_content
 from bmp.report.rounding import number, percent, short, with_uncertainty
 from bmp.report.sentences import (
     estimate_words,
@@ -82,6 +83,12 @@ def _yield_row(one: MaterialYield) -> Mapping[str, Any]:
         "per_fresh": None if one.per_fresh is None else number(one.per_fresh),
         "blank_percent": None if one.blank_percent is None else f"{one.blank_percent:.0f} %",
     }
+
+
+def comparison(results: Results) -> Mapping[str, Any] | None:
+    """Return which feed is better, where there are feeds to compare."""
+    found = results.comparisons
+    return comparison_content(found) if len(found.feeds) > 1 or results.gross else None
 
 
 def kinetics(results: Results) -> Mapping[str, Any] | None:
@@ -265,6 +272,7 @@ SECTIONS: Final = (
     Section("answer", "What came out", answer),
     Section("curves", "How the methane came", curves),
     Section("yields", "Yields", yields),
+    Section("comparison", "Which feed is better", comparison),
     Section("kinetics", "How fast", kinetics),
     Section("doses", "When more feed was given", doses),
     Section("tank", "The main tank", tank),

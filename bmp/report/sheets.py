@@ -12,6 +12,7 @@ import numpy as np
 from bmp.estimate import Estimate
 from bmp.fit.models import MODELS
 from bmp.normalise.gas import saturation_pressure_kPa
+from bmp.report.compare_sheet import COLUMNS, comparison_rows
 from bmp.report.rounding import percent
 from bmp.results import Results
 from bmp.tank.result import Range, TankResult
@@ -49,6 +50,12 @@ def sheets(results: Results) -> tuple[Sheet, ...]:
         readings(results),
         Sheet("curves", CURVES, curve_rows(results)),
         Sheet("fits", FITS, fit_rows(results)),
+        Sheet(
+            "comparisons",
+            [Column(*column) for column in COLUMNS],
+            comparison_rows(results.comparisons.records),
+            2,
+        ),
         Sheet("checks", CHECKS, check_rows(results)),
         *tank,
         Sheet("assumed", ASSUMED, assumed_rows(results), 0),
