@@ -32,6 +32,22 @@ WAYS_OF_MEASURING: tuple[str, ...] = (
 )
 
 
+MONTHS: tuple[str, ...] = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
+
+
 @dataclass(frozen=True)
 class Setup:
     """What holds for the whole trial (table `trial`)."""
@@ -108,6 +124,8 @@ class Material:
     pH: float | None = None
     volatile_acids_g_per_kg: float | None = None
     """Volatile fatty acids as acetic acid, per kg of fresh mass."""
+    solids_from: str | None = None
+    """Where TS and VS come from when nobody measured them; `None`: measured."""
     bulk_density_kg_per_L: float | None = None
     """Mass of a heaped litre, for yields per bucket."""
 
@@ -199,6 +217,9 @@ class Trial:
     """Plain sentences: what was not given and is taken for granted."""
     ignored: tuple[str, ...] = ()
     """Plain sentences: what was in the files and is not used."""
+    unread: Readings | None = None
+    """Rows that hold a jar and a time and nothing else yet, later than the jar's last reading: a
+    logbook's readings still to take."""
     tank: Mapping[str, float | str] | None = None
     """Items of the table `tank` by name with unit (`liquid_volume_L`), where there is one."""
     tank_feeds: tuple[Mapping[str, float | str], ...] = ()

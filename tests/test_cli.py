@@ -17,6 +17,7 @@ WRITTEN = {
     "curves.csv", "files.json", "report.html", "results.json", "results.xlsx",
     "figures/net-curves.png", "figures/net-curves.svg", "figures/raw-methane.png",
     "figures/raw-methane.svg", "figures/residuals.png", "figures/residuals.svg",
+    "figures/tank-gas.png", "figures/tank-gas.svg", "figures/tank-ramp.png", "figures/tank-ramp.svg",
 }  # fmt: skip
 
 
