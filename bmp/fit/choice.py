@@ -84,6 +84,7 @@ def summed(jars: FloatArray, rows: IntArray) -> float | None:
 
 def choose(
     jarwise: Mapping[str, Jarwise],
+    why: Mapping[str, list[tuple[str, ...]]],
     scores: Mapping[str, float | None],
     rows: IntArray,
     effective: FloatArray,
@@ -92,8 +93,8 @@ def choose(
 
     Parameters
     ----------
-    jarwise, effective
-        Fits and effective readings of all jars.
+    jarwise, why, effective
+        Fits, why a parameter of theirs is not determined, and effective readings of all jars.
     scores
         AICc of the material by model.
     rows
@@ -111,7 +112,8 @@ def choose(
     close = [name for name in ranked if scored[name] - scored[ranked[0]] <= TOO_CLOSE]
     chosen = _simplest(close)
     ratio = float(np.exp(min(gap / 2, 50.0))) if len(ranked) > 1 else None
-    words = _words(jarwise, scores, rows, effective, ranked, chosen)
+    sure = [name for name in usable if not any(text for row in rows for text in why[name][row])]
+    words = _words(jarwise, sure, scores, rows, effective, ranked, chosen)
     return Choice(chosen, ratio, independent, words, noise)
 
 
@@ -121,6 +123,7 @@ def _simplest(names: list[str]) -> str:
 
 def _words(
     jarwise: Mapping[str, Jarwise],
+    sure: list[str],
     scores: Mapping[str, float | None],
     rows: IntArray,
     effective: FloatArray,
@@ -128,7 +131,7 @@ def _words(
     chosen: str,
 ) -> str:
     best = scores[ranked[0]] or 0.0
-    others = {n: s for n, s in scores.items() if s is not None and not MODELS[n].candidate}
+    others = {n: s for n in sure if (s := scores[n]) is not None and not MODELS[n].candidate}
     better = [n for n in sorted(others, key=others.__getitem__) if best - others[n] > FAR_APART]
     if better and MODELS[better[0]].phases > 1:
         return (
