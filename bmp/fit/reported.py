@@ -74,7 +74,8 @@ def minimizer(
             gradient = model.gradient(time, _named(current))[0].T[varied]
         return seen(np.nan_to_num(gradient, nan=0.0, posinf=0.0, neginf=0.0))
 
-    return lmfit.Minimizer(residual, parameters), derivative
+    # a step outside of what a model can be gives NaN; the search then ends where it started
+    return lmfit.Minimizer(residual, parameters, nan_policy="propagate"), derivative
 
 
 def _named(parameters: Any) -> FloatArray:

@@ -1,0 +1,7 @@
+"""`python -m bmp`."""
+
+import sys
+
+from bmp.cli import main
+
+sys.exit(main())

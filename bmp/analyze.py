@@ -1,0 +1,153 @@
+"""Where the steps meet: a trial goes in, all results come out. Nothing here touches a file."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+
+import numpy as np
+
+from bmp.assumptions import assumptions
+from bmp.compare.whole import compare_trial
+from bmp.fit.material import MaterialCurves, fit_materials
+from bmp.fit.results import MaterialFits
+from bmp.judge.criteria import Criterion
+from bmp.judge.overall import judge_trial
+from bmp.net import (
+    MaterialYield,
+    NetCurves,
+    blank_means,
+    material_yields,
+    net_curves,
+    yield_unit,
+)
+from bmp.normalise import CORRECTIONS, JarGas, normalise
+from bmp.problem import Problem, UnusableInput
+from bmp.results import CorrectionSize, Results
+from bmp.tank.measured import tank_of_trial
+from bmp.theory import highest_yield_NmL_per_gVS
+from bmp.trial import Trial
+
+
+def analyze(
+    trial: Trial,
+    progress: Callable[[str], None] = lambda step: None,
+    criteria: Sequence[Criterion] | None = None,
+) -> Results:
+    """Carry a trial from its readings to its results.
+
+    Parameters
+    ----------
+    trial : Trial
+    progress : callable
+        Called with the name of each step as it begins.
+    criteria : sequence of Criterion, optional
+        A laboratory's own validity criteria; the published ones by default.
+
+    Raises
+    ------
+    UnusableInput
+        A reading shows less gas than the one before, and nothing can explain it.
+    """
+    progress("bring the gas to dry gas at 0 °C and 101.325 kPa")
+    gas = normalise(trial)
+    problems = list(impossible_falls(trial, gas))
+    if problems:
+        raise UnusableInput(problems)
+    progress("take off the inoculum's own gas")
+    blanks = blank_means(gas, trial)
+    curves = net_curves(gas, trial, blanks)
+    yields = material_yields(gas, curves, trial, blanks)
+    progress("fit the kinetics")
+    fits = _fits(curves, yields)
+    progress("judge the trial")
+    theory = _theoretical(trial, yields)
+    judged = judge_trial(trial, gas, blanks, curves, yields, theory, criteria=criteria)
+    progress("compare the feeds")
+    comparisons = compare_trial(trial, gas, curves, yields, fits)
+    progress("carry the yields to the tank")
+    tank = tank_of_trial(trial, gas, curves, yields, fits)
+    progress("see what each correction did")
+    return Results(
+        trial=trial,
+        gas=gas,
+        blanks=blanks,
+        curves=curves,
+        yields=yields,
+        fits=fits,
+        corrections=correction_sizes(trial, yields),
+        comparisons=comparisons,
+        assumed=(*trial.assumed, *assumptions(trial, gas, blanks, curves, yields)),
+        ignored=trial.ignored,
+        checks=judged.checks,
+        verdict=judged.verdict,
+        older_verdicts=judged.older,
+        feed_verdicts=judged.feed_verdicts,
+        doses=judged.doses,
+        tank=tank,
+    )
+
+
+def impossible_falls(trial: Trial, gas: JarGas) -> Iterator[Problem]:
+    """Return every reading that shows less gas than the one before without any explanation."""
+    readings = trial.readings
+    for index in np.flatnonzero(gas.fall & ~gas.fall_explained):
+        jar = trial.jars[readings.jar[index]]
+        what = f"jar “{jar.name}” shows less gas on day {readings.time_d[index]:.4g} than before"
+        wanted = {
+            True: ("if the counter was set back, write “yes” under “emptied”"),
+            False: "correct the reading, or leave the jar out with the reason",
+        }[jar.measured in ("volume", "methane volume") and trial.setup.cumulative]
+        yield Problem(readings.table, what, wanted, int(readings.row[index]))
+
+
+def _theoretical(trial: Trial, yields: tuple[MaterialYield, ...]) -> dict[str, float]:
+    """Return the highest yield that mass balance allows, by series, where an analysis tells."""
+    highest = {
+        one.series: highest_yield_NmL_per_gVS(trial.material(one.material)) for one in yields
+    }
+    return {series: value for series, value in highest.items() if value is not None}
+
+
+def _fits(curves: NetCurves, yields: tuple[MaterialYield, ...]) -> dict[str, MaterialFits]:
+    """Fit every series of jars that has a reading after closing."""
+    some = [one for one in yields if all(np.any(curves.of(jar)[0] > 0.0) for jar in one.jars)]
+    materials = [
+        MaterialCurves(
+            [curves.of(jar)[0] for jar in one.jars],
+            [curves.of(jar)[1] for jar in one.jars],
+            yield_unit(one.per),
+        )
+        for one in some
+    ]
+    fitted = fit_materials(materials) if materials else []
+    return {one.series: fit for one, fit in zip(some, fitted, strict=True)}
+
+
+def correction_sizes(trial: Trial, yields: tuple[MaterialYield, ...]) -> tuple[CorrectionSize, ...]:
+    """Return what each correction did to the yields, by doing without one at a time."""
+    if all(jar.measured == "net yield" for jar in trial.jars):
+        return ()
+    sizes = [_size(trial, yields, name, words) for name, words in CORRECTIONS.items()]
+    if trial.setup.blank:
+        sizes.append(_size(trial, yields, "blank", "the inoculum's own methane is taken off"))
+    return tuple(size for size in sizes if _matters(size))
+
+
+def _size(
+    trial: Trial, yields: tuple[MaterialYield, ...], name: str, meaning: str
+) -> CorrectionSize:
+    gas = normalise(trial, without=name)
+    blanks = blank_means(gas, trial, subtract=name != "blank")
+    curves = net_curves(gas, trial, blanks)
+    without = {one.series: one.value for one in material_yields(gas, curves, trial, blanks)}
+    percent = {
+        one.series: 100.0 * (one.value / without[one.series] - 1.0)
+        if without[one.series] > 0.0
+        else None
+        for one in yields
+    }
+    return CorrectionSize(name, meaning, percent)
+
+
+def _matters(size: CorrectionSize) -> bool:
+    return any(percent is None or abs(percent) >= 0.005 for percent in size.percent.values())

@@ -1,0 +1,147 @@
+"""What the calculation took for granted, as plain sentences for the report."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+
+from bmp.net import BlankMean, MaterialYield, NetCurves
+from bmp.normalise import JarGas
+from bmp.trial import Trial
+
+
+def assumptions(
+    trial: Trial,
+    gas: JarGas,
+    blanks: Mapping[str, BlankMean],
+    curves: NetCurves,
+    yields: tuple[MaterialYield, ...],
+) -> tuple[str, ...]:
+    """Return one sentence for each thing taken for granted beyond what the reader said."""
+    if all(jar.measured == "net yield" for jar in trial.jars):
+        return (
+            "The curves came corrected: vapour, temperature, pressure and blank are not ours, and "
+            "were not looked at.",
+        )
+    return (
+        *_gas(trial, gas),
+        *_shares(trial, gas),
+        *_blank(trial, blanks, curves),
+        *_solids(trial, yields),
+    )
+
+
+def _gas(trial: Trial, gas: JarGas) -> Iterator[str]:
+    setup = trial.setup
+    ways = {jar.measured for jar in trial.jars}
+    if ways & {"volume", "methane volume"}:
+        yield (
+            "The gas was read saturated with water vapour."
+            if setup.gas_is_wet
+            else "The gas was read dry, so no water vapour is taken off."
+        )
+    if setup.cumulative and ways & {"volume", "methane volume"}:
+        head_read = bool(np.any(~np.isnan(trial.readings.column("water_head_cm"))))
+        kept = head_read if setup.gas_kept is None else setup.gas_kept
+        yield (
+            "The vessel still held all its gas when it was read, so the whole of it is brought to "
+            "the reference state with the temperature and pressure of the reading."
+            if kept
+            else "Each share of the gas is brought to the reference state with the temperature and "
+            "pressure of the reading that first counted it."
+        )
+    if "pressure" in ways or setup.closing_temperature_C is not None:
+        yield (
+            f"The jars were closed at {_closing_C(trial):.4g} °C and "
+            f"{_closing_kPa(gas):.4g} kPa; the gas under the lid was saturated with water vapour."
+        )
+    falls = int(gas.fall.sum())
+    if falls:
+        yield (
+            f"{falls} readings show a little less gas than the one before, no more than a cooler "
+            "headspace or carbon dioxide going into solution explains; they are kept as they are."
+        )
+    unknown = [
+        jar.name
+        for jar in trial.jars
+        if jar.headspace_mL is None and jar.role != "weight check" and jar.measured != "net yield"
+    ]
+    if unknown:
+        yield (
+            f"The headspace of {_names(unknown)} is not given: gas under the lid is taken to "
+            "stay the same, and no flush gas is balanced."
+        )
+
+
+def _closing_C(trial: Trial) -> float:
+    setup = trial.setup
+    given = setup.closing_temperature_C
+    return setup.incubation_temperature_C if given is None else given
+
+
+def _closing_kPa(gas: JarGas) -> float:
+    return float(np.median(gas.state.closing_kPa))
+
+
+def _shares(trial: Trial, gas: JarGas) -> Iterator[str]:
+    counts = {word: gas.share_from.count(word) for word in set(gas.share_from)}
+    assumed = counts.get("assumed", 0)
+    if assumed and trial.setup.methane_share is not None:
+        yield (
+            f"{assumed} readings rest on an assumed methane share of "
+            f"{100 * trial.setup.methane_share:.4g} %."
+        )
+    if counts.get("interpolated"):
+        yield "Between measured methane shares the share is interpolated in time."
+    if counts.get("held"):
+        yield (
+            f"{counts['held']} readings lie before the first or after the last measured methane "
+            "share of their jar; the nearest one is taken for them."
+        )
+    if counts.get("sister jars"):
+        yield (
+            f"{counts['sister jars']} readings of jars without a methane share of their own take "
+            "that of the other jars of the same material."
+        )
+    if counts.get("density"):
+        yield "Where gas was both weighed and its volume read, its density tells the methane share."
+
+
+def _blank(trial: Trial, blanks: Mapping[str, BlankMean], curves: NetCurves) -> Iterator[str]:
+    if not trial.setup.blank:
+        yield (
+            "No blank was measured: the yields are gross, they still hold the inoculum's own "
+            "methane."
+        )
+    cut = [trial.jars[index].name for index in np.flatnonzero(curves.cut)]
+    if cut:
+        ends = ", ".join(f"day {blank.end_d:.4g}" for blank in blanks.values())
+        yield (
+            f"The blanks end on {ends}: later readings of {_names(cut)} are left out, since the "
+            "blank is never extrapolated."
+        )
+
+
+def _solids(trial: Trial, yields: tuple[MaterialYield, ...]) -> Iterator[str]:
+    fresh = [one.material for one in yields if one.per == "fresh"]
+    if fresh:
+        yield (
+            f"VS of {_names(fresh)} is not known: the yield is per gram of fresh mass, and cannot "
+            "be compared with other feeds' yields or with the control's limits."
+        )
+    unsure = sorted({one.material for one in yields if one.per == "VS" and one.from_solids is None})
+    if unsure:
+        yield (
+            f"No uncertainty of VS was given for {_names(unsure)}: the interval of the yield "
+            "leaves "
+            "it out."
+        )
+
+
+def _names(names: list[str]) -> str:
+    """Return a list in words, long ones cut."""
+    names = [f"“{name}”" for name in dict.fromkeys(names)]
+    if len(names) > 6:
+        return f"{', '.join(names[:5])} and {len(names) - 5} more"
+    return " and ".join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else names[0]

@@ -1,0 +1,84 @@
+"""`bmp analyze TRIAL`: from the four tables to the report."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from bmp.commands.terminal import CHECK_FAILED, DONE, progress
+
+if TYPE_CHECKING:
+    from bmp.judge.criteria import Criterion
+
+HELP = "read a trial and write its report, pictures, workbook and results"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Say what the command takes."""
+    parser.add_argument("trial", type=Path, help="a workbook (.xlsx) or a folder of .csv tables")
+    parser.add_argument(
+        "--out", type=Path, metavar="DIR", help="where to (default: TRIAL-results beside the input)"
+    )
+    parser.add_argument(
+        "--replace", action="store_true", help="write even where another folder stands (it is kept)"
+    )
+    parser.add_argument(
+        "--criteria", type=Path, metavar="FILE", help="validity criteria of your own (.csv)"
+    )
+    parser.add_argument(
+        "--strict", action="store_true", help="exit with 1 when a validity check fails"
+    )
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Analyse the trial and say where the results are."""
+    from bmp.analyze import analyze
+    from bmp.read import read_trial
+    from bmp.report.folder import check_place
+    from bmp.report.results_json import FORMAT
+    from bmp.report.sentences import feed_sentence
+    from bmp.report.write import write_results
+
+    source: Path = arguments.trial
+    out: Path = arguments.out or default_place(source)
+    show = progress()
+    show("read the tables")
+    trial = read_trial(source)
+    check_place(out, source, FORMAT, arguments.replace)
+    results = analyze(trial, show, own_criteria(arguments.criteria))
+    write_results(results, out, show)
+    show("")
+    for one in results.yields:
+        print(feed_sentence(one, results))
+    if results.verdict is not None:
+        print(results.verdict.words)
+    print(f"The report is in {out / 'report.html'}")
+    failed = any(finding.outcome == "fail" for finding in results.checks)
+    return CHECK_FAILED if arguments.strict and failed else DONE
+
+
+def own_criteria(place: Path | None) -> tuple[Criterion, ...] | None:
+    """Return the criteria in a file, `None` where none was named.
+
+    Raises
+    ------
+    UnusableInput
+        The file is no table of criteria.
+    """
+    from bmp.judge.criteria import read_criteria
+    from bmp.problem import Problem, UnusableInput
+
+    if place is None:
+        return None
+    try:
+        return read_criteria(place)
+    except (ValueError, KeyError, UnicodeDecodeError) as error:
+        wanted = "give a table with the columns that the guide names"
+        raise UnusableInput([Problem(place.name, str(error), wanted)]) from error
+
+
+def default_place(source: Path) -> Path:
+    """Return the results folder beside the input."""
+    full = source.resolve()
+    return source.parent / f"{full.stem if full.is_file() else full.name}-results"

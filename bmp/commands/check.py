@@ -1,0 +1,30 @@
+"""`bmp check TRIAL`: read the tables and look for slips, before or during a trial."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from bmp.commands.terminal import CHECK_FAILED, DONE, UNUSABLE, tell
+
+HELP = "read a trial and look for slips in it, also while it runs"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Say what the command takes."""
+    parser.add_argument("trial", type=Path, help="a workbook (.xlsx) or a folder of .csv tables")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Say what was found, and what to repeat while there is still time."""
+    from bmp.check import check
+    from bmp.read import read_with_problems
+
+    trial, problems = read_with_problems(arguments.trial)
+    found = check(trial)
+    tell(problems)
+    for line in found.lines:
+        print(line)
+    if problems or found.worst == "fail":
+        return UNUSABLE
+    return CHECK_FAILED if found.worst == "caution" else DONE

@@ -1,0 +1,34 @@
+"""What every command says on the terminal, and how it ends."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
+    from bmp.problem import Problem
+
+DONE, CHECK_FAILED, UNUSABLE = 0, 1, 2
+MOST_LINES = 50
+
+
+def tell(problems: Iterable[Problem | str]) -> None:
+    """Print problems to standard error, a line each, at most fifty and then their number."""
+    lines = [" ".join(str(problem).split()) for problem in problems]
+    for line in lines[:MOST_LINES]:
+        print(line, file=sys.stderr)
+    if len(lines) > MOST_LINES:
+        print(f"… and {len(lines) - MOST_LINES} more problems", file=sys.stderr)
+
+
+def progress() -> Callable[[str], None]:
+    """Return a function that shows the step at work on a terminal, and nothing when piped."""
+    if not sys.stderr.isatty():
+        return lambda step: None
+
+    def show(step: str) -> None:
+        print(f"\r\033[K{step} …" if step else "\r\033[K", end="", file=sys.stderr, flush=True)
+
+    return show

@@ -1,0 +1,309 @@
+"""Slips of counters and logs: wrong kind of reading, reset, overflow, zero, repeat, gap."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+
+from bmp.judge.look import Look
+from bmp.judge.trap import Seen, finite_max, has_gas, jar_names, named
+from bmp.trial import BoolArray, FloatArray, IntArray, Trial
+
+# A running total wavers with air pressure and temperature by 2 to 3 percent at most.
+WAVER = 0.03
+
+
+def _falls(trial: Trial, seen: Look, one: IntArray) -> BoolArray:
+    """Tell where one jar's value falls, although nothing was emptied before."""
+    value = seen.value[one]
+    limit = max(WAVER * finite_max(value), 3.0)
+    change = np.diff(value, prepend=np.nan)
+    emptied = np.concatenate([[False], trial.readings.emptied[one[:-1]]])
+    return np.asarray((change < -limit) & ~emptied)
+
+
+def interval_for_cumulative(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+    """Find volumes said to be running totals that rise and fall like gas per interval."""
+    if not has_gas(trial) or not trial.setup.cumulative:
+        return ()
+    alike, judged = [], 0
+    for j, one in enumerate(seen.of_jar):
+        value = seen.value[one]
+        if len(one) < 4 or not finite_max(value) > 0:
+            continue
+        judged += 1
+        change = np.diff(value)
+        down = (change < 0) & ~trial.readings.emptied[one[:-1]]
+        large = one[1:][down & (change < -WAVER * finite_max(value))]
+        over = len(large) > 0 and all(_rolls_over(seen, int(i)) is not None for i in large)
+        if down.sum() >= 2 and -change[down].sum() > 0.5 * finite_max(value) and not over:
+            alike.append(j)
+    if not judged:
+        return None
+    if len(alike) < 0.7 * judged:
+        return ()
+    text = "The volumes are said to be running totals, yet they fall again and again in most jars."
+    return (Seen(f"{len(alike)} of {judged} jars", jar_names(trial, alike), text),)
+
+
+def cumulative_for_interval(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+    """Find volumes said to be gas per interval that never fall and end at their highest."""
+    if not has_gas(trial) or trial.setup.cumulative:
+        return ()
+    alike, judged = [], 0
+    for j, one in enumerate(seen.of_jar):
+        value = seen.value[one]
+        top = finite_max(value)
+        if len(one) < 6 or not top > 0:
+            continue
+        judged += 1
+        level = np.mean(np.diff(value) >= -WAVER * top) >= 0.9
+        if level and value[-1] >= 0.9 * top and value[-1] >= 1.5 * value[0]:
+            alike.append(j)
+    if not judged:
+        return None
+    if len(alike) < 0.8 * judged:
+        return ()
+    text = (
+        "The volumes are said to be gas since the last reading, yet they never fall and end high."
+    )
+    return (Seen(f"{len(alike)} of {judged} jars", jar_names(trial, alike), text),)
+
+
+def _unexplained_falls(trial: Trial, seen: Look) -> list[int]:
+    """Return readings where a running total starts again, for jars that otherwise rise."""
+    if not has_gas(trial) or not trial.setup.cumulative or interval_for_cumulative(trial, seen):
+        return []
+    out: list[int] = []
+    zeros = set(_zero_readings(trial, seen))
+    for one in seen.of_jar:
+        kept = np.array([i for i in one if i not in zeros], dtype=int)
+        if len(kept) < 2:
+            continue
+        value = seen.value[kept]
+        falls = np.flatnonzero(_falls(trial, seen, kept))
+        out += [int(kept[i]) for i in falls if value[i] < 0.5 * value[i - 1]]
+    return out
+
+
+def _rolls_over(seen: Look, i: int) -> float | None:
+    """Return the capacity at which the counter of reading `i` began again, if one fits."""
+    before = int(seen.previous[i])
+    value, last = seen.value[i], seen.value[before]
+    earlier = int(seen.previous[before])
+    step = last - (seen.value[earlier] if earlier >= 0 else 0.0)
+    for capacity in (100.0, 1e3, 1e4, 1e5, 65536.0, 1e6):
+        implied = capacity - last + value
+        full = capacity > last > 0.5 * capacity and value < 0.6 * last
+        if full and 0 <= implied <= 2.0 * max(step, 0.0) + 0.02 * last:
+            return capacity
+    return None
+
+
+def counter_rollover(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+    """Find a running total that passed its highest figure and began at zero again."""
+    found = [(i, _rolls_over(seen, i)) for i in _unexplained_falls(trial, seen)]
+    text = "The total falls as if the counter had passed {:g} and begun again."
+    return tuple(
+        Seen(float(seen.value[i]), named(trial, [i]), text.format(c))
+        for i, c in found
+        if c is not None
+    )
+
+
+def counter_reset(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+    """Find a running total that begins again without a stated reset."""
+    falls = _unexplained_falls(trial, seen)
+    over = [i for i in falls if _rolls_over(seen, i) is not None]
+    if len(over) >= 2 and len(over) == len(falls):
+        return ()
+    text = "The running total falls from {:g} to {:g} and rises again: the counter was set to zero."
+    return tuple(
+        Seen(
+            float(seen.value[i]),
+            named(trial, [i]),
+            text.format(seen.value[seen.previous[i]], seen.value[i]),
+        )
+        for i in falls
+    )
+
+
+def overflow(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+    """Find a value stuck at the full capacity of the vessel or the gauge."""
+    if trial.setup.measured in ("mass", "net yield"):
+        return ()
+    value = seen.value
+    top = finite_max(value)
+    if not top > 0:
+        return None
+    if has_gas(trial) and trial.setup.cumulative:
+        return _stuck_total(trial, seen, top)
+    distinct = np.unique(value[np.isfinite(value)])
+    if len(distinct) < 8:
+        return None
+    # Of figures that fall off evenly the highest is the rarest: count the next ones below it.
+    below = max(0.03 * (top - distinct[0]), 2.2 * float(np.median(np.diff(distinct[-8:-1]))))
+    full = np.flatnonzero(value == top)
+    near = int(((value > top - below) & (value < top)).sum())
+    if len(full) < 3 or len(full) <= 1.5 * near:
+        return ()
+    text = (
+        f"{len(full)} readings stand at exactly {top:g}, the highest figure: the vessel was full."
+    )
+    return (Seen(top, named(trial, full), text),)
+
+
+def _stuck_total(trial: Trial, seen: Look, top: float) -> tuple[Seen, ...]:
+    """Find totals that stop dead at the highest figure while gas was still coming."""
+    out = []
+    for one in seen.of_jar:
+        at = np.flatnonzero(seen.value[one] == top)
+        if len(at) < 2 or at[0] < 2 or not np.all(np.diff(at) == 1):
+            continue
+        if np.max(np.diff(seen.value[one])[at[0] - 2 : at[0]]) > 0.02 * top:
+            text = f"The total stays at exactly {top:g} although gas was still coming: it was full."
+            out.append(Seen(top, named(trial, one[at]), text))
+    return tuple(out)
+
+
+def _neighbours(value: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the nearest nonzero value before and after each place; NaN where there is none."""
+    known = np.flatnonzero(np.isfinite(value) & (value != 0))
+    places = np.arange(len(value))
+    left = np.searchsorted(known, places, side="left") - 1
+    right = np.searchsorted(known, places, side="right")
+    before = np.full(len(value), np.nan)
+    after = before.copy()
+    before[left >= 0] = value[known[left[left >= 0]]]
+    after[right < len(known)] = value[known[right[right < len(known)]]]
+    return before, after
+
+
+def _zero_readings(trial: Trial, seen: Look) -> list[int]:
+    """Return readings of exactly zero amid others that are far from it."""
+    out: list[int] = []
+    total = has_gas(trial) and trial.setup.cumulative
+    for one in seen.of_jar:
+        value = seen.value[one]
+        if not np.any(value == 0) or not finite_max(value) > 0:
+            continue
+        before, after = _neighbours(value)
+        if total:
+            amid = (before > 0) & ((after >= 0.97 * before) | np.isnan(after))
+        else:
+            # A jar that has nearly stopped, or not yet begun, does read zero.
+            least = max(_least_sure(trial), 0.25 * float(np.nanmedian(value[value > 0])))
+            amid = np.minimum(before, after) > max(least, 2.5 * _step(seen.value))
+        out += [int(i) for i in one[(value == 0) & amid & (trial.readings.time_d[one] > 0)]]
+    return out
+
+
+def _least_sure(trial: Trial) -> float:
+    """Return the figure below which a zero may well be true: 8 mL, 3 kPa, 1 mg."""
+    return 3.0 if trial.setup.measured == "pressure" else 8.0 if has_gas(trial) else 0.001
+
+
+def _step(values: FloatArray) -> float:
+    """Return the step that figures were read in: the smallest difference between two of them."""
+    known = np.unique(values[np.isfinite(values)])
+    steps = np.diff(known)
+    # Figures that were converted from another unit differ in their last bits.
+    steps = steps[steps > 1e-9 * np.abs(known).max()] if known.size else steps
+    return float(steps.min()) if steps.size else 0.0
+
+
+def zero_for_not_read(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+    """Find a zero typed where nothing was read."""
+    found = [named(trial, [i]) for i in _zero_readings(trial, seen)]
+    text = "A zero stands between readings that are far from zero: it was probably not read."
+    out = [Seen(0.0, where, text) for where in found]
+    share = trial.readings.column("methane_share")
+    for one in seen.of_jar:
+        column = share[one]
+        if np.any(column == 0):
+            before, after = _neighbours(column)
+            bad = one[(column == 0) & (before > 0.2) & (after > 0.2)]
+            text = "A methane share of zero stands between shares far from zero."
+            out += [Seen(0.0, named(trial, [int(i)]), text) for i in bad]
+    return tuple(out)
+
+
+def duplicate_reading(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+    """Find a reading given twice: same jar and time, a whole row repeated, or a jar copied."""
+    out = _same_time(trial, seen)
+    out += _same_row(trial, seen)
+    out += _same_jar(trial, seen)
+    return tuple(out)
+
+
+def _same_time(trial: Trial, seen: Look) -> list[Seen]:
+    t = trial.readings.time_d
+    again = np.flatnonzero(~seen.first & (t - t[seen.previous] < 1e-6))
+    text = "The same jar and time stands there twice."
+    return [Seen(float(seen.value[i]), named(trial, [int(i)]), text) for i in again]
+
+
+def _same_row(trial: Trial, seen: Look) -> list[Seen]:
+    """Find rows that repeat every figure of the jar's row before, where chance hardly does."""
+    r = trial.readings
+    later = np.flatnonzero(~seen.first & (r.time_d - r.time_d[seen.previous] >= 1e-6))
+    if not later.size:
+        return []
+    same = np.ones(len(later), bool)
+    chance = float(len(later))
+    for column in r.columns.values():
+        change = column[later] - column[seen.previous[later]]
+        known = np.isfinite(change)
+        if known.mean() < 0.5:
+            continue
+        same &= ~known | (change == 0)
+        step = _step(column)
+        if step > 0:
+            chance /= 1.0 + 2.0 * float(np.median(np.abs(change[known]))) / step
+    value = seen.value[later]
+    same &= np.isfinite(value) & (value != 0) & (value == seen.value[seen.previous[later]])
+    if chance > 0.02:
+        return []
+    text = "Every figure of the reading before stands here again: it was copied."
+    return [Seen(float(seen.value[i]), named(trial, [int(i)]), text) for i in later[same]]
+
+
+def _same_jar(trial: Trial, seen: Look) -> list[Seen]:
+    """Find jars in which nine of ten readings are those of another jar, figure by figure."""
+    step = _step(seen.value)
+    out = []
+    for j, one in enumerate(seen.of_jar):
+        value = seen.value[one]
+        sure = (np.abs(value) > 30 * step) & (np.diff(value, prepend=np.nan) != 0)
+        if len(one) < 5 or sure.sum() < 4:
+            continue
+        for k in range(j):
+            other = seen.value[seen.of_jar[k]]
+            if len(other) == len(value) and np.mean(other[sure] == value[sure]) > 0.9:
+                text = f"The readings are those of jar {trial.jars[k].name}, figure by figure."
+                out.append(Seen("copied", trial.jars[j].name, text))
+                break
+    return out
+
+
+def missing_readings(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+    """Find gaps in which most other jars were read three times or more."""
+    if len(trial.jars) < 3 or trial.setup.measured == "net yield":
+        return None
+    times = seen.time_d
+    read = np.zeros((len(trial.jars), len(times)), bool)
+    read[trial.readings.jar, np.searchsorted(times, trial.readings.time_d)] = True
+    usual = read.mean(axis=0) > 0.5
+    if usual.sum() < 5:
+        return ()
+    out = []
+    for j, jar in enumerate(trial.jars):
+        own = times[read[j]]
+        edges = np.concatenate([[0.0], own])
+        for start, end in pairwise(edges):
+            missed = int((usual & (times > start) & (times < end)).sum())
+            if missed >= 3 and jar.left_out is None:
+                text = f"{missed} readings that most jars have are missing here."
+                out.append(Seen(missed, f"{jar.name} day {start:g} to {end:g}", text))
+    return tuple(out)

@@ -1,0 +1,175 @@
+"""From yields and curves to the facts that criteria are held against."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from bmp.judge.criteria import Facts
+from bmp.judge.diagnosis import FeedCurve
+from bmp.judge.stop import three_day_rate_percent
+from bmp.net import BlankMean, MaterialYield, NetCurves
+from bmp.normalise import JarGas
+from bmp.trial import Jar, Material, Trial
+
+# Cellulose (C6H10O5)n by Buswell & Boyle with the ideal molar volume.
+CELLULOSE_NML_PER_G_VS = 414.7
+
+
+def is_cellulose(material: Material) -> bool:
+    """Tell whether a control is cellulose, by its formula or its name."""
+    formula = (material.formula or "").replace(" ", "").upper()
+    return "C6H10O5" in formula or "cellulos" in material.name.lower()
+
+
+def inoculum_to_substrate(jar: Jar, trial: Trial) -> float | None:
+    """Return grams of inoculum VS per gram of sample VS."""
+    if jar.sample_g <= 0 or not jar.inoculum:
+        return None
+    own, other = trial.material(jar.material).VS, trial.material(jar.inoculum).VS
+    return jar.inoculum_g * other / (jar.sample_g * own) if own and other else None
+
+
+def slowest_rate_percent(curves: NetCurves, jars: Sequence[int]) -> float | None:
+    """Return the lowest three-day rate that every jar of a series has reached so far.
+
+    A pause in the first half of the gas is a lag, not an end.
+    """
+    lowest = []
+    for jar in jars:
+        here = curves.jar == jar
+        net = curves.net[here][None]
+        made = net + curves.from_blank[here][None]
+        rate = three_day_rate_percent(curves.time_d[here], made, net)
+        known = rate[np.isfinite(rate) & (net >= 0.5 * net[0, -1])]
+        lowest.append(float(known.min()) if known.size else np.inf)
+    slowest = max(lowest, default=np.inf)
+    return slowest if np.isfinite(slowest) else None
+
+
+def series_facts(
+    one: MaterialYield,
+    trial: Trial,
+    curves: NetCurves,
+    blanks: Mapping[str, BlankMean],
+    gas: JarGas,
+    theoretical: float | None = None,
+) -> Facts:
+    """Return the facts of one series of jars; `theoretical` in NmL CH4 per g VS."""
+    material = trial.material(one.material)
+    jars = [trial.jars[j] for j in one.jars]
+    by_VS = one.per == "VS"
+    mean = one.value if by_VS else None
+    if theoretical is None and is_cellulose(material):
+        theoretical = CELLULOSE_NML_PER_G_VS
+    ratios = [r for r in (inoculum_to_substrate(jar, trial) for jar in jars) if r is not None]
+    grams = [jar.sample_g * material.VS for jar in jars if material.VS]
+    closed = [jar for jar in jars if jar.measured in ("pressure", "mass") and jar.headspace_mL]
+    typed = jars[0].measured == "net yield"
+    return Facts(
+        name=one.series,
+        role=one.role,
+        jars=len(jars),
+        mean_yield=mean,
+        rsd_percent=_percent(one.sd, one.value),
+        rsd_jars_percent=_scatter_percent(one.jar_values),
+        percent_of_theoretical=_percent(mean, theoretical),
+        three_day_rate_percent=slowest_rate_percent(curves, one.jars),
+        blank_shorter_d=None if typed else _blank_shorter_d(one, jars, curves, blanks, gas),
+        blank_share_percent=one.blank_percent,
+        inoculum_to_substrate=float(np.mean(ratios)) if ratios else None,
+        sample_gVS=float(np.mean(grams)) if grams and not typed else None,
+        headspace_mL_per_gVS=float(
+            np.mean([(jar.headspace_mL or 0.0) / (jar.sample_g * material.VS) for jar in closed])
+        )
+        if closed and material.VS
+        else None,
+    )
+
+
+def _percent(part: float | None, whole: float | None) -> float | None:
+    return None if part is None or not whole or whole <= 0 else 100.0 * part / whole
+
+
+def _scatter_percent(values: Sequence[float]) -> float | None:
+    if len(values) < 2:
+        return None
+    return _percent(float(np.std(values, ddof=1)), float(np.mean(values)))
+
+
+def _blank_shorter_d(
+    one: MaterialYield,
+    jars: Sequence[Jar],
+    curves: NetCurves,
+    blanks: Mapping[str, BlankMean],
+    gas: JarGas,
+) -> float | None:
+    """Return by how much the blank ends before the jars: none within the same round."""
+    inocula = {jar.inoculum for jar in jars} & set(blanks)
+    if not inocula:
+        return None
+    if not curves.cut[list(one.jars)].any():
+        return 0.0
+    end = max(float(gas.time_d[gas.jar == j].max()) for j in one.jars)
+    return end - min(blanks[name].end_d for name in inocula)
+
+
+def blank_facts(blank: BlankMean, trial: Trial, gas: JarGas) -> Facts:
+    """Return the facts of the blanks of one inoculum."""
+    ends = []
+    for j, jar in enumerate(trial.jars):
+        if jar.name in blank.jars and jar.role == "blank":
+            here = gas.jar == j
+            made = float(np.interp(blank.end_d, gas.time_d[here], gas.methane_NmL[here]))
+            ends.append(made / jar.inoculum_g)
+    return Facts(
+        name=f"blank of {blank.inoculum}",
+        role="blank",
+        jars=len(blank.jars),
+        rsd_jars_percent=_scatter_percent(ends),
+    )
+
+
+def inoculum_facts(material: Material) -> Facts:
+    """Return the facts of an inoculum as they were typed in."""
+    return Facts(
+        name=material.name,
+        role="inoculum",
+        pH=material.pH,
+        ammonium_N_g_per_kg=material.ammonium_N_g_per_kg,
+        volatile_acids_g_per_kg=material.volatile_acids_g_per_kg,
+        TS_percent=None if material.TS is None else 100.0 * material.TS,
+    )
+
+
+def trial_facts(trial: Trial, yields: Sequence[MaterialYield], blanks: int) -> Facts:
+    """Return the facts of the whole trial."""
+    return Facts(
+        name="trial",
+        role="trial",
+        incubation_temperature_C=trial.setup.incubation_temperature_C,
+        cellulose_controls=len(
+            {
+                one.material
+                for one in yields
+                if one.role == "control" and is_cellulose(trial.material(one.material))
+            }
+        ),
+        blank_jars=blanks,
+    )
+
+
+def feed_curve(one: MaterialYield, trial: Trial, curves: NetCurves) -> FeedCurve | None:
+    """Return the net curves of a series at common times; `None` with fewer than five."""
+    runs = [curves.of(j) for j in one.jars]
+    end = min(float(times[-1]) for times, _ in runs)
+    times = np.unique(np.concatenate([times for times, _ in runs]))
+    times = times[(times > 0) & (times <= end)]
+    if len(times) < 5:
+        return None
+    net = np.stack([np.interp(times, own, values) for own, values in runs])
+    ratios = [inoculum_to_substrate(trial.jars[j], trial) for j in one.jars]
+    known = [ratio for ratio in ratios if ratio is not None]
+    names = tuple(trial.jars[j].name for j in one.jars)
+    return FeedCurve(one.series, times, net, float(np.mean(known)) if known else None, names)

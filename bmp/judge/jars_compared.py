@@ -1,0 +1,282 @@
+"""What shows only when jars are held beside their sisters: swaps, leaks, odd readings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from bmp.judge.look import Look
+from bmp.judge.trap import Seen, jar_names, named
+from bmp.trial import FloatArray, IntArray, Trial
+
+# Below this scatter between sister jars no jar is called odd: weighing and reading alone.
+LEAST_SCATTER = 0.015
+
+
+@dataclass(frozen=True, eq=False)
+class Sisters:
+    """Jars in sets of one series, with the logarithm of their gas at a few times.
+
+    `level` has shape (jars, features); jars without enough gas or left out are in no set.
+    """
+
+    sets: tuple[IntArray, ...]
+    level: FloatArray
+    at_d: FloatArray
+
+
+def sisters(trial: Trial, seen: Look) -> Sisters | None:
+    """Sort jars into sets of two or more; `None` where too little was read to compare."""
+    if trial.setup.measured == "net yield" or len(seen.time_d) < 3:
+        return None
+    series: dict[str, list[int]] = {}
+    for j, jar in enumerate(trial.jars):
+        if jar.left_out is None and jar.role != "weight check" and len(seen.of_jar[j]) >= 3:
+            series.setdefault(jar.series, []).append(j)
+    sets = tuple(np.array(jars) for jars in series.values() if len(jars) > 1)
+    if not sets:
+        return None
+    every = np.concatenate(sets)
+    shared = np.isfinite(seen.gas_NmL[every]).all(axis=0)
+    if shared.sum() < 3:
+        return None
+    middle = np.median(seen.gas_NmL[every][:, shared], axis=0)
+    if not middle[-1] > 0:
+        return None
+    marks = [int(np.argmax(middle >= part * middle[-1])) for part in (0.25, 0.5, 0.75)]
+    chosen = sorted({*marks, len(middle) - 1})
+    gas = seen.gas_NmL[:, shared][:, chosen]
+    inoculum = np.array([[jar.inoculum_g or 1.0] for jar in trial.jars])
+    level = np.log(np.maximum(gas, 1e-3 * middle[-1]) / inoculum)
+    return Sisters(sets, level, seen.time_d[shared][chosen])
+
+
+def _scatter(level: FloatArray, sets: tuple[IntArray, ...], without: set[int]) -> FloatArray:
+    """Return the pooled standard deviation within sets, some jars left aside. Shape (features,)."""
+    square = np.zeros(level.shape[1])
+    freedom = 0
+    for jars in sets:
+        kept = [j for j in jars if j not in without]
+        if len(kept) > 1:
+            square += ((level[kept] - level[kept].mean(axis=0)) ** 2).sum(axis=0)
+            freedom += len(kept) - 1
+    spread = np.sqrt(square / freedom) if freedom else np.full(level.shape[1], 0.05)
+    return np.asarray(np.maximum(spread, LEAST_SCATTER))
+
+
+def _distance(row: FloatArray, others: FloatArray, spread: FloatArray) -> float:
+    """Root mean square distance of a jar from the mean of others, in standard deviations."""
+    away = (row - others.mean(axis=0)) / (spread * np.sqrt(1 + 1 / len(others)))
+    return float(np.sqrt(np.mean(away**2)))
+
+
+def swapped_labels(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+    """Find two jars of different sets that each fit the other's set far better than their own."""
+    table = sisters(trial, seen)
+    if table is None or len(table.sets) < 2 or max(len(s) for s in table.sets) < 3:
+        return None
+    out = []
+    for first in range(len(table.sets)):
+        for second in range(first + 1, len(table.sets)):
+            one, two = table.sets[first], table.sets[second]
+            if len(one) >= 3 and len(two) >= 3:
+                out += [(a, b) for a in one for b in two if _fits_swapped(table, one, two, a, b)]
+    text = "Each of the two jars fits the other's set and stands apart from its own."
+    return tuple(Seen("swap", jar_names(trial, pair), text) for pair in out)
+
+
+def _fits_swapped(table: Sisters, one: IntArray, two: IntArray, a: int, b: int) -> bool:
+    level = table.level
+    rest_a, rest_b = level[one[one != a]], level[two[two != b]]
+    spread = _scatter(level, table.sets, {a, b})
+    own = min(_distance(level[a], rest_a, spread), _distance(level[b], rest_b, spread))
+    other = max(_distance(level[a], rest_b, spread), _distance(level[b], rest_a, spread))
+    return own > 4.5 and other < 0.4 * own
+
+
+def _expected(trial: Trial, gas: FloatArray, jars: IntArray, j: int, blank: float) -> float:
+    """Return the gas that jar `j` should have made after its sisters' gas per gram of sample."""
+    others = [int(k) for k in jars if k != j]
+    own = trial.jars[j]
+    if own.sample_g > 0:
+        rates = [
+            (gas[k] - blank * trial.jars[k].inoculum_g) / trial.jars[k].sample_g for k in others
+        ]
+        return blank * own.inoculum_g + float(np.median(rates)) * own.sample_g
+    rates = [gas[k] / (trial.jars[k].inoculum_g or 1.0) for k in others]
+    return float(np.median(rates)) * (own.inoculum_g or 1.0)
+
+
+def _beside_sisters(
+    trial: Trial, sets: tuple[IntArray, ...], gas: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return gas / expected gas - 1 and the expected gas; NaN for jars without two sisters."""
+    blanks = [j for s in sets for j in s if trial.jars[j].role == "blank"]
+    own = [gas[j] / (trial.jars[j].inoculum_g or 1.0) for j in blanks]
+    blank = float(np.median(own)) if own else 0.0
+    should = np.full(len(trial.jars), np.nan)
+    for jars in sets:
+        for j in jars if len(jars) >= 3 else ():
+            expected = _expected(trial, gas, jars, int(j), blank)
+            should[j] = expected if expected > 0 else np.nan
+    return gas / should - 1.0, should
+
+
+def leaking_jar(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+    """Find a jar that lost gas: by its weight between readings, or far below its sisters.
+
+    Limits: 15 % below its sisters over all or 25 % over the later half of the gas, and four and
+    a half times the scatter of the other jars. Document 204: a loss of mass between one venting
+    and the next weighing beyond three standard deviations times the root of the intervals.
+    """
+    found = list(_lost_weight(trial, seen))
+    table = sisters(trial, seen)
+    if table is None or not any(len(s) >= 3 for s in table.sets):
+        return tuple(found) if found or trial.setup.measured == "mass" else None
+    ends = np.searchsorted(seen.time_d, table.at_d)
+    half = seen.gas_NmL[:, ends[min(1, len(ends) - 1)]]
+    noise = _reading_noise_NmL(trial, seen)
+    for gas, least, words in (
+        (seen.gas_NmL[:, ends[-1]], 0.15, "of all gas"),
+        (seen.gas_NmL[:, ends[-1]] - half, 0.25, "of the later gas"),
+    ):
+        ratio, should = _beside_sisters(trial, table.sets, gas)
+        for j in np.flatnonzero(ratio < -least):
+            spread = np.hypot(_left_aside(ratio, table.sets, int(j)), noise / should[j])
+            name = trial.jars[j].name
+            if ratio[j] < -4.5 * spread and all(name not in f.where for f in found):
+                text = (
+                    f"The jar made {-100 * ratio[j]:.0f} % less {words} than its sisters: a leak?"
+                )
+                found.append(Seen(round(float(-100 * ratio[j]), 1), name, text))
+    return tuple(found)
+
+
+def _left_aside(ratio: FloatArray, sets: tuple[IntArray, ...], j: int) -> float:
+    """Return the scatter of the other jars about their sisters, jar `j` and its set aside."""
+    rest = [k for s in sets if j not in s for k in s if np.isfinite(ratio[k])]
+    if len(rest) < 3:
+        return 0.04
+    # A ratio to the median of two sisters scatters 1.22 times as much as a jar does.
+    return max(float(np.sqrt(np.mean(ratio[rest] ** 2))) / 1.22, LEAST_SCATTER)
+
+
+def _reading_noise_NmL(trial: Trial, seen: Look) -> float:
+    """Return what the readings' own errors may add up to over a jar.
+
+    From how far each interval lies off the line through its neighbours. Errors add up only where
+    each interval is read on its own; in a running total or a jar left closed they cancel.
+    """
+    off = [np.abs(made[1:-1] - (made[:-2] + made[2:]) / 2) for made in map(seen.made_by, seen.jars)]
+    every = np.concatenate(off) if off else np.array([])
+    if not every.size:
+        return float("inf")
+    one = float(1.4826 * np.median(every) / np.sqrt(1.5))
+    on_its_own = not (trial.setup.cumulative or bool(trial.readings.not_vented.any()))
+    return one * float(np.sqrt(len(seen.time_d))) if on_its_own else one
+
+
+def _lost_weight(trial: Trial, seen: Look) -> list[Seen]:
+    r = trial.readings
+    before, after = r.column("mass_before_g"), r.column("mass_after_g")
+    if trial.setup.measured != "mass" or not np.isfinite(before - after).any():
+        return []
+    lost = np.where(seen.first, np.nan, after[seen.previous] - before)
+    at = np.searchsorted(seen.time_d, r.time_d)
+    # What all jars seem to lose between two events alike is the scale's drift.
+    drift = np.array([_median(lost[at == k]) for k in range(len(seen.time_d))])
+    lost = lost - drift[at]
+    spread = 1.4826 * _median(np.abs(lost)) if np.isfinite(lost).any() else np.nan
+    out = []
+    for j, one in enumerate(seen.of_jar):
+        total = float(np.nansum(lost[one]))
+        vented = float(np.nansum(before[one] - after[one]))
+        limit = 3.0 * spread * np.sqrt(max(len(one) - 1, 1))
+        if vented > 0 and total > max(1.5 * limit, 0.05 * vented):
+            text = (
+                f"Between ventings the jar lost {total:.2g} g, {100 * total / vented:.0f} % of "
+                f"what was vented; {limit:.2g} g could be seen."
+            )
+            out.append(Seen(round(total, 3), trial.jars[j].name, text))
+    return out
+
+
+def _median(values: FloatArray) -> float:
+    known = values[np.isfinite(values)]
+    return float(np.median(known)) if known.size else 0.0
+
+
+def sample_below_blank(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+    """Find jars with a sample that made less gas than the inoculum alone."""
+    if trial.setup.measured == "net yield":
+        low = [
+            j
+            for j, one in enumerate(seen.of_jar)
+            if len(one) > 2 and np.all(seen.value[one][-3:] < 0)
+        ]
+        text = "The net yield ends below zero: less than the inoculum alone."
+        return tuple(Seen("below zero", trial.jars[j].name, text) for j in low)
+    table = sisters(trial, seen)
+    if table is None:
+        return None
+    gas = seen.gas_NmL[:, np.searchsorted(seen.time_d, table.at_d[-1])]
+    own = [
+        gas[j] / trial.jars[j].inoculum_g
+        for s in table.sets
+        for j in s
+        if trial.jars[j].role == "blank" and trial.jars[j].inoculum_g > 0
+    ]
+    if not own:
+        return None
+    blank = float(np.mean(own))
+    spread = max(float(np.std(own, ddof=1)) if len(own) > 1 else 0.0, 0.015 * abs(blank))
+    out = []
+    for j, jar in enumerate(trial.jars):
+        if jar.sample_g > 0 and jar.left_out is None and np.isfinite(gas[j]) and jar.inoculum_g:
+            less = blank - gas[j] / jar.inoculum_g
+            if less > 2.5 * spread:
+                part = 100 * less / blank if blank > 0 else np.nan
+                text = (
+                    f"The jar made {part:.0f} % less gas than its inoculum alone would: consistent "
+                    "with inhibition, a leak, or a blank that failed."
+                )
+                out.append(Seen(round(float(part), 1), jar.name, text))
+    return tuple(out)
+
+
+def odd_interval(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+    """Find a single interval that is many times its sisters': a jump of a log or a typing slip."""
+    table = sisters(trial, seen)
+    if table is None or not any(len(s) >= 3 for s in table.sets):
+        return None
+    steps = np.diff(seen.gas_NmL, axis=1, prepend=0.0)
+    usual = float(np.nanmedian(np.nanmax(seen.gas_NmL[np.concatenate(table.sets)], axis=1)))
+    out = []
+    for jars in table.sets:
+        if len(jars) < 3:
+            continue
+        own = steps[jars]
+        with np.errstate(invalid="ignore"):
+            away = own - np.median(own, axis=0)
+        known = away[np.isfinite(away)]
+        noise = 1.4826 * float(np.median(np.abs(known[known != 0]))) if known.any() else np.inf
+        for k, j in enumerate(jars):
+            rest = np.delete(own, k, axis=0)
+            highest = np.max(np.abs(rest), axis=0)
+            total = float(np.nanmax(seen.gas_NmL[j]))
+            # In a jar with little gas the errors of a reading are a larger part of it.
+            least = max(0.012 * total, 0.05 * min(total, usual))
+            odd = (own[k] > 4 * highest) & (own[k] - highest > max(least, 6 * noise))
+            for at in np.flatnonzero(odd):
+                i = _reading_at(trial, seen, int(j), float(seen.time_d[at]))
+                if i is not None:
+                    text = "The gas of this interval is many times that of its sisters."
+                    out.append(Seen(round(float(own[k, at]), 1), named(trial, [i]), text))
+    return tuple(out)
+
+
+def _reading_at(trial: Trial, seen: Look, j: int, time_d: float) -> int | None:
+    one = seen.of_jar[j]
+    at = np.flatnonzero(np.abs(trial.readings.time_d[one] - time_d) < 1e-9)
+    return int(one[at[0]]) if at.size else None

@@ -1,0 +1,199 @@
+"""All that is judged about a trial, in the order in which the report says it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from bmp.finding import Finding
+from bmp.judge.criteria import (
+    CAUTIONS,
+    CURRENT,
+    NAMES,
+    Criterion,
+    Facts,
+    Verdict,
+    judge,
+    read_criteria,
+    verdict,
+)
+from bmp.judge.diagnosis import DoseSeries, FeedCurve, composition_hints, diagnose, dose_series
+from bmp.judge.facts import (
+    blank_facts,
+    feed_curve,
+    inoculum_facts,
+    is_cellulose,
+    series_facts,
+    trial_facts,
+)
+from bmp.judge.silage import acid_feed
+from bmp.judge.traps import find_traps
+from bmp.judge.words import reliance
+from bmp.net import BlankMean, MaterialYield, NetCurves
+from bmp.normalise import JarGas
+from bmp.trial import Trial
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """What is judged about a trial."""
+
+    checks: tuple[Finding, ...]
+    """Validity criteria, cautions, slips that were seen, diagnosis; passed slips are left out."""
+    verdict: Verdict
+    older: Mapping[str, Verdict]
+    """By the name of an older rule set; shown beside, never deciding."""
+    feed_verdicts: Mapping[str, str]
+    """By series."""
+    doses: tuple[DoseSeries, ...]
+
+
+def judge_trial(
+    trial: Trial,
+    gas: JarGas,
+    blanks: Mapping[str, BlankMean],
+    curves: NetCurves,
+    yields: Sequence[MaterialYield],
+    theoretical: Mapping[str, float] | None = None,
+    criteria: Sequence[Criterion] | None = None,
+) -> Judgement:
+    """Judge a trial by the published criteria, its readings and its curves.
+
+    Parameters
+    ----------
+    theoretical : mapping, optional
+        Highest yield by series that the feed's composition allows, NmL CH4 per g VS.
+    criteria : sequence of Criterion, optional
+        A laboratory's own; the published ones by default. The first rule set of the table decides,
+        `cautions` never do, others stand beside.
+    """
+    criteria = read_criteria() if criteria is None else criteria
+    facts = all_facts(trial, gas, blanks, curves, yields, theoretical or {})
+    by_set = {
+        name: judge(facts, [c for c in criteria if c.rule_set == name])
+        for name in dict.fromkeys(c.rule_set for c in criteria)
+    }
+    first = next((name for name in by_set if name != CAUTIONS), CURRENT)
+    deciding, cautions = by_set.get(first, ()), by_set.get(CAUTIONS, ())
+    told = tuple(finding for finding in cautions if finding.outcome != "not judged")
+    found = find_traps(trial)
+    traps = tuple(f for f in found if f.outcome in ("caution", "fail"))
+    drawn = [(one, feed_curve(one, trial, curves)) for one in yields]
+    diagnosis = _diagnosis(trial, drawn)
+    doses = _doses([(one, curve) for one, curve in drawn if curve is not None and one.per == "VS"])
+    return Judgement(
+        checks=(
+            *deciding,
+            *told,
+            *(traps or (_no_slips(found),)),
+            *diagnosis,
+            *(finding for series in doses for finding in series.findings()),
+            *(finding for material in trial.materials for finding in acid_feed(material)),
+        ),
+        verdict=verdict(deciding, NAMES.get(first, first)),
+        older={
+            name: verdict(found, NAMES.get(name, name))
+            for name, found in by_set.items()
+            if name not in (first, CAUTIONS)
+        },
+        feed_verdicts={
+            one.series: _reliance(one, trial, (*deciding, *told, *diagnosis), traps, yields)
+            for one in yields
+        },
+        doses=tuple(doses),
+    )
+
+
+def _no_slips(found: Sequence[Finding]) -> Finding:
+    """Say that no slip was seen, and which could not be looked for."""
+    judged = [finding.check for finding in found if finding.outcome != "not judged"]
+    unsure = [finding.check for finding in found if finding.outcome == "not judged"]
+    rest = f" Could not be judged: {', '.join(unsure)}." if unsure else ""
+    return Finding(
+        check="slips in the readings",
+        outcome="pass",
+        value=0,
+        limit="none",
+        source="each slip's page says when it is named",
+        meaning=f"{len(judged)} kinds of slip were looked for, none was seen.{rest}",
+    )
+
+
+def _reliance(
+    one: MaterialYield,
+    trial: Trial,
+    findings: Sequence[Finding],
+    traps: Sequence[Finding],
+    yields: Sequence[MaterialYield],
+) -> str:
+    """Return what one series' yield is good for: its own findings and those that all share."""
+    feeds = {other.series for other in yields if other.role == "substrate"}
+    own = [finding for finding in findings if finding.where == one.series]
+    shared = [f for f in findings if f.where not in feeds | {one.series} and f.outcome != "caution"]
+    gross = not trial.setup.blank and trial.setup.measured != "net yield"
+    touching = _touching(traps, one, trial)
+    return reliance(one.series, own, shared, touching, gross, one.role == "control")
+
+
+def all_facts(
+    trial: Trial,
+    gas: JarGas,
+    blanks: Mapping[str, BlankMean],
+    curves: NetCurves,
+    yields: Sequence[MaterialYield],
+    theoretical: Mapping[str, float],
+) -> tuple[Facts, ...]:
+    """Return the facts of trial, inocula, blanks and every series, in that order."""
+    counted = sum(len(blank.jars) for blank in blanks.values())
+    return (
+        trial_facts(trial, yields, counted),
+        *(inoculum_facts(m) for m in trial.materials if m.role == "inoculum"),
+        *(blank_facts(blank, trial, gas) for blank in blanks.values()),
+        *(
+            series_facts(one, trial, curves, blanks, gas, theoretical.get(one.series))
+            for one in yields
+            if one.role != "control" or is_cellulose(trial.material(one.material))
+        ),
+    )
+
+
+def _touching(traps: Sequence[Finding], one: MaterialYield, trial: Trial) -> list[Finding]:
+    """Return the slips that touch a series: those of its own or of no named jars of another."""
+    others = {
+        jar.name for jar in trial.jars if jar.series != one.series and jar.role == "substrate"
+    }
+    other_materials = {
+        m.name for m in trial.materials if m.role == "substrate" and m.name != one.material
+    }
+    out = []
+    for finding in traps:
+        names = {part.split(" day ")[0].strip() for part in finding.where.split(",")}
+        if not names <= (others | other_materials):
+            out.append(finding)
+    return out
+
+
+def _doses(drawn: Sequence[tuple[MaterialYield, FeedCurve]]) -> list[DoseSeries]:
+    substrates = [(one, curve) for one, curve in drawn if one.role == "substrate"]
+    return dose_series([c for _, c in substrates], [one.material for one, _ in substrates])
+
+
+def _diagnosis(
+    trial: Trial, drawn: Sequence[tuple[MaterialYield, FeedCurve | None]]
+) -> tuple[Finding, ...]:
+    control = next((c for one, c in drawn if one.role == "control" and c is not None), None)
+    inoculum = next((m for m in trial.materials if m.role == "inoculum"), None)
+    pH = None if inoculum is None else inoculum.pH
+    from_curves = [
+        finding
+        for one, curve in drawn
+        if one.role == "substrate" and curve is not None
+        for finding in diagnose(curve, control, trial.setup)
+    ]
+    from_figures = [
+        finding
+        for material in trial.materials
+        if material.role != "control"
+        for finding in composition_hints(material, trial.setup.incubation_temperature_C, pH)
+    ]
+    return (*from_curves, *from_figures)

@@ -1,0 +1,167 @@
+"""The table of traps: adding one is adding a row and its page under `bmp/guide/traps/`."""
+
+from __future__ import annotations
+
+from bmp.finding import Finding
+from bmp.judge import counters, dates, headspace, jars_compared, units_typed
+from bmp.judge.look import look
+from bmp.judge.trap import Trap
+from bmp.trial import Trial
+
+D100 = "Standard BMP Methods, document 100 v1.9 (2021)"
+D201 = "Standard BMP Methods, document 201 (2020)"
+D204 = "Standard BMP Methods, document 204 (2020)"
+
+TRAPS: tuple[Trap, ...] = (
+    Trap(
+        "interval taken for cumulative", "interval-or-cumulative",
+        counters.interval_for_cumulative,
+        "two falls, half the highest figure together, in 70 % of the jars",
+        "Set `readings are` to interval, or say at which readings the vessel was emptied.",
+        outcome="fail",
+    ),
+    Trap(
+        "cumulative taken for interval", "interval-or-cumulative",
+        counters.cumulative_for_interval,
+        "never falls and ends at its highest, in 80 % of the jars",
+        "Set `readings are` to cumulative.",
+        outcome="fail",
+    ),
+    Trap(
+        "counter reset", "counter-reset", counters.counter_reset,
+        "a fall to less than half without a stated reset",
+        "Mark the reading after which the counter was set to zero (column `emptied`).",
+        outcome="fail",
+    ),
+    Trap(
+        "counter rollover", "counter-rollover", counters.counter_rollover,
+        "a fall that fits a full counter of 100, 1,000, 10,000 …",
+        "Add the counter's capacity to all later totals of this jar, or mark it as emptied.",
+        outcome="fail",
+    ),
+    Trap(
+        "overflow", "overflow", counters.overflow,
+        "three or more readings at exactly the highest figure",
+        "The gas above it is lost: the yield is a lower bound. Empty the vessel more often.",
+    ),
+    Trap(
+        "gauge and absolute pressure", "gauge-and-absolute", units_typed.gauge_and_absolute,
+        "absolute pressures near zero, or gauge pressures never below the air's",
+        "Put the figures under the other column (`gauge before` or `absolute before`).",
+        outcome="fail",
+    ),
+    Trap(
+        "unit of pressure", "unit-of-pressure", units_typed.pressure_unit,
+        "air outside 52 to 109 kPa, or a control off by the factor between two units",
+        "Look at the gauge's dial and write its unit into the column's brackets.",
+        outcome="fail",
+    ),
+    Trap(
+        "sea-level pressure at altitude", "sea-level-pressure", units_typed.sea_level_pressure,
+        "nearer to sea level's pressure than to the altitude's, where these differ by 4 kPa",
+        "Read a barometer beside the jars, or leave the air pressure out and give the altitude.",
+        source="ISO 2533:1975, standard atmosphere",
+    ),
+    Trap(
+        "unit of the methane share", "unit-of-methane-share", units_typed.share_unit,
+        "a usual share above 200 % or below 1.2 %",
+        "Write % for 60, no unit's 1 for 0.6, ppm for 600,000.",
+        outcome="fail",
+    ),
+    Trap(
+        "methane share over 100 %", "share-over-100", units_typed.share_over_hundred,
+        "at most 100 %",
+        "Calibrate the analyser; give the share again or leave it empty.",
+        source="Mass balance", outcome="fail",
+    ),
+    Trap(
+        "VS of fresh or of dry matter", "vs-of-fresh-or-dry", units_typed.solids_basis,
+        "VS at most TS; VS not below its own TS share and 40 % of TS at once",
+        "Choose the column that says what the furnace figure was divided by.",
+        source="Mass balance", outcome="fail",
+    ),
+    Trap(
+        "litres and cubic metres", "litres-and-cubic-metres", units_typed.yield_unit,
+        "yields a thousand times too small or too large",
+        "Write the unit of the source into the column's brackets.",
+        source="Angelidaki & Sanders 2004: no feed above 1014 NmL CH4/g VS", outcome="fail",
+    ),
+    Trap(
+        "normalised twice", "normalised-twice", units_typed.normalised_twice,
+        "volumes that do not follow the weather of their readings",
+        "Give the volumes as read, or state 0 °C, 101.325 kPa and dry gas for them.",
+        source="gas law; common practice, no source for the test",
+    ),
+    Trap(
+        "scrubbed gas multiplied again", "scrubbed-twice", units_typed.scrubbed_twice,
+        "a methane share beside a methane volume, or a control low by just that share",
+        "After an absorber use `methane volume` and leave the methane share out.",
+        outcome="fail",
+    ),
+    Trap(
+        "warming headspace", "warming-headspace", headspace.first_day_rise,
+        "a first-interval surplus of 3 to 16 % of the headspace, alike in all blanks",
+        "Give the `closing temperature`: the warming is then computed and taken out.",
+        source="gas law; Wagner & Pruss 1992 for the vapour",
+    ),
+    Trap(
+        "swapped labels", "swapped-labels", jars_compared.swapped_labels,
+        "two jars 4.5 standard deviations from their own sets, each near the other's",
+        "Look at the jars' labels and the log; exchange the names only if you can see the swap.",
+    ),
+    Trap(
+        "day and month", "day-and-month", dates.day_and_month,
+        "the way through the dates half as long with day and month exchanged",
+        "Write dates as 2026-03-07, or set the cells' date format.",
+        source="ISO 8601-1:2019 for the unambiguous form", outcome="fail",
+    ),
+    Trap(
+        "duplicate reading", "duplicate-reading", counters.duplicate_reading,
+        "the same jar and time twice, or all figures of a row or jar again",
+        "Remove the copy, or type what was read.",
+    ),
+    Trap(
+        "zero for not read", "zero-for-not-read", counters.zero_for_not_read,
+        "exactly zero between readings far from it",
+        "Leave the cell empty where nothing was read.",
+    ),
+    Trap(
+        "sample below blank", "sample-below-blank", jars_compared.sample_below_blank,
+        "more than 2.5 standard deviations of the blanks below their mean",
+        "Check for leaks, look at the blank jars one by one, repeat with less feed.",
+    ),
+    Trap(
+        "leaking jar", "leaking-jar", jars_compared.leaking_jar,
+        "15 % below its sisters and 4.5 times their scatter; weight lost between ventings",
+        "Test the jar under water; if it leaks, leave it out and write down why.",
+        source=f"{D100}: above 20 % of the gas lost a jar is discarded; {D204} for the weight",
+    ),
+    Trap(
+        "odd interval", "odd-interval", jars_compared.odd_interval,
+        "four times its sisters' and over 1.2 % of the jar's gas (5 % where it has little)",
+        "Look into the log of that day: a restart, a typing slip, a venting not written down.",
+    ),
+    Trap(
+        "missing readings", "missing-readings", counters.missing_readings,
+        "three readings that most jars have",
+        "The gas of the gap counts only if the vessel or lid kept it; say so in a note.",
+    ),
+    Trap(
+        "pressure fell while closed", "pressure-fell", headspace.pressure_fall,
+        "4 kPa more than the temperature explains",
+        "A venting that was not written down, a leak, or a log that began again.",
+        source="gas law",
+    ),
+    Trap(
+        "methane share unlike biogas", "share-unlike-biogas", units_typed.share_unlike,
+        "a usual share of at most 90 %",
+        "Check the analyser with a known gas; was the sample scrubbed or the jar full of base?",
+        source="Buswell & Boyle: pure lipid gives 70 % (published-equation arithmetic)",
+    ),
+)  # fmt: skip
+
+
+def find_traps(trial: Trial, traps: tuple[Trap, ...] = TRAPS) -> tuple[Finding, ...]:
+    """Return one finding per place where a trap was seen, and one per trap that was not."""
+    seen = look(trial)
+    return tuple(finding for trap in traps for finding in trap.findings(trial, seen))

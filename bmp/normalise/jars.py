@@ -1,0 +1,281 @@
+"""Where the ways of measuring meet: readings of any kind become one kind of methane curve.
+
+Adding a way of measuring is adding a function here that returns a `Part`, its name in
+`bmp.trial.WAYS_OF_MEASURING`, and its columns in `bmp.read.columns`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from bmp.normalise.absorbed import absorbed_methane_NmL
+from bmp.normalise.flow import Flow, pressure_flow, volume_flow
+from bmp.normalise.methane import methane_as_measured, methane_flush_excluded
+from bmp.normalise.share import Shares, shares
+from bmp.normalise.state import GasState, gas_state
+from bmp.normalise.weighing import (
+    Leaks,
+    balance_uncertainty_g,
+    density_shares,
+    leaks,
+    mass_flow,
+    weighings,
+)
+from bmp.runs import first, last, previous, total
+from bmp.trial import BoolArray, FloatArray, IntArray, Readings, Setup, Trial
+
+
+@dataclass(frozen=True, eq=False)
+class JarGas:
+    """The gas of every jar at every reading. Flat arrays aligned with the trial's readings."""
+
+    jar: IntArray
+    time_d: FloatArray
+    gas_NmL: FloatArray
+    """Dry gas formed since closing; NaN where only methane is read, or yields are given."""
+    methane_NmL: FloatArray
+    """Methane formed since closing; NaN where yields are given."""
+    plain_methane_NmL: FloatArray
+    """Behind an absorber: the volume read, no flush gas balanced; elsewhere as `methane_NmL`."""
+    share: FloatArray
+    """Methane share used; NaN where none is."""
+    share_from: tuple[str, ...]
+    """Where each share is from: `measured`, `interpolated`, `held`, `sister jars`, `assumed`,
+    `density`, `absorber` or ``."""
+    state: GasState
+    fall: BoolArray
+    """Less gas than at the reading before."""
+    fall_explained: BoolArray
+    share_u: FloatArray
+    """Standard uncertainty of each jar's methane from its share, relative; shape (jars,)."""
+    share_u_common: BoolArray
+    """The share's error is common to all jars (one assumed share); shape (jars,)."""
+    leaks: Leaks | None
+    weighing_u_g: float | None
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """What one way of measuring gives for the readings marked in `here`."""
+
+    here: BoolArray
+    gas: FloatArray
+    methane: FloatArray
+    plain: FloatArray
+    share: FloatArray
+    share_from: tuple[str, ...]
+    fall: BoolArray
+    fall_explained: BoolArray
+    relative_u: FloatArray
+    """Of the share, aligned with the part's readings."""
+
+
+def normalise(trial: Trial, without: str | None = None) -> JarGas:
+    """Return each jar's methane as dry gas at the reference state.
+
+    Parameters
+    ----------
+    trial : Trial
+    without : str, optional
+        A correction of `CORRECTIONS` to leave out, to show what it does.
+    """
+    readings = trial.readings
+    state = gas_state(readings, trial.jars, trial.setup, without)
+    weighing_u = balance_uncertainty_g(readings, trial.jars, trial.setup)
+    weighed = weighings(readings, trial.jars, drift_off=without != "scale drift")
+    size, none = readings.jar.size, np.zeros(readings.jar.size, dtype=bool)
+    gas, methane, plain, share, share_u = (np.full(size, np.nan) for _ in range(5))
+    share_from = [""] * size
+    fall, explained = none.copy(), none.copy()
+    for part in _parts(trial, state, weighed.lost, weighing_u, without):
+        here = part.here
+        gas[here], methane[here], plain[here] = part.gas, part.methane, part.plain
+        share[here], share_u[here] = part.share, part.relative_u
+        fall[here], explained[here] = part.fall, part.fall_explained
+        for index, source in zip(np.flatnonzero(here), part.share_from, strict=True):
+            share_from[index] = source
+    per_jar, common = _share_uncertainty(trial, share_from, share_u, methane)
+    twice = ~np.isnan(weighed.leaked)
+    return JarGas(
+        readings.jar, readings.time_d, gas, methane, plain, share, tuple(share_from), state, fall,
+        explained, per_jar, common, leaks(readings, weighed, weighing_u) if twice.any() else None,
+        weighing_u,
+    )  # fmt: skip
+
+
+def _parts(
+    trial: Trial,
+    state: GasState,
+    lost_g: FloatArray,
+    weighing_u_g: float | None,
+    without: str | None,
+) -> Iterator[Part]:
+    readings, jars = trial.readings, trial.jars
+    ways = np.array([jar.measured for jar in jars] or [""])
+    read = np.isin(np.arange(len(jars)), readings.jar[~np.isnan(readings.column("volume_mL"))])
+    weighed = np.isin(np.arange(len(jars)), readings.jar[~np.isnan(lost_g)])
+    checks = np.array([jar.role == "weight check" for jar in jars], dtype=bool)
+    both = read & weighed & np.isin(ways, ("volume", "mass")) & ~checks
+    kinds = {
+        "volume": (ways == "volume") & ~both,
+        "methane volume": ways == "methane volume",
+        "pressure": ways == "pressure",
+        "mass": (ways == "mass") & ~both & ~checks,
+        "both": both,
+    }
+    for kind, jars_of_kind in kinds.items():
+        here = jars_of_kind[readings.jar]
+        if here.any():
+            some, its_state = readings_where(readings, here), state_where(state, here)
+            if kind == "methane volume":
+                yield _behind_absorber(here, some, its_state, trial.setup, without)
+            else:
+                yield _with_share(
+                    here, kind, some, its_state, trial, lost_g[here], weighing_u_g, without
+                )
+
+
+def readings_where(readings: Readings, here: BoolArray) -> Readings:
+    """Return the marked readings."""
+    return replace(
+        readings,
+        jar=readings.jar[here],
+        time_d=readings.time_d[here],
+        row=readings.row[here],
+        columns={name: values[here] for name, values in readings.columns.items()},
+        not_vented=readings.not_vented[here],
+        emptied=readings.emptied[here],
+        note=(),
+        taken=None,
+    )
+
+
+def state_where(state: GasState, here: BoolArray) -> GasState:
+    """Return the state of the gas at the marked readings."""
+    kept: dict[str, Any] = {
+        name: value[here] if isinstance(value, np.ndarray) else value
+        for name, value in vars(state).items()
+    }
+    return GasState(**kept)
+
+
+def _volumes(
+    readings: Readings, state: GasState, setup: Setup, closed: bool, without: str | None
+) -> Flow:
+    head_read = bool(np.any(~np.isnan(readings.column("water_head_cm"))))
+    return volume_flow(
+        readings,
+        state,
+        cumulative=setup.cumulative,
+        # a standing column of water means that the tube still holds its gas
+        kept=head_read if setup.gas_kept is None else setup.gas_kept,
+        closed=closed,
+        balance=without != "headspace",
+    )
+
+
+def _behind_absorber(
+    here: BoolArray, readings: Readings, state: GasState, setup: Setup, without: str | None
+) -> Part:
+    flow = _volumes(readings, state, setup, False, without)
+    plain = total(flow.vented, readings.jar)
+    share = setup.share_before_absorber or 0.6
+    passing = 1.0 - setup.flush_gas.get("CO2", 0.0)
+    methane = plain
+    if without != "flush gas":
+        methane = absorbed_methane_NmL(flow, share, passing, readings.jar)
+    unknown = np.full(plain.shape, np.nan)
+    source = "absorber"
+    # the balance takes off (1 - x) H0 in the end, so its error is that of x times H0
+    swing = setup.share_before_absorber_half_width / 1.96 * np.nan_to_num(state.at_closing_NmL)
+    end = np.abs(methane[last(readings.jar)])
+    lengths = np.diff([*np.flatnonzero(first(readings.jar)), plain.size])
+    relative = swing / np.repeat(np.where(end > 0.0, end, np.inf), lengths)
+    return Part(
+        here, unknown, methane, plain, unknown, (source,) * plain.size, flow.fall,
+        flow.fall_explained, relative,
+    )  # fmt: skip
+
+
+def _with_share(
+    here: BoolArray,
+    kind: str,
+    readings: Readings,
+    state: GasState,
+    trial: Trial,
+    lost_g: FloatArray,
+    weighing_u_g: float | None,
+    without: str | None,
+) -> Part:
+    setup, run = trial.setup, readings.jar
+    closed = setup.closed_between_readings
+    if kind == "pressure":
+        closed, flow = True, pressure_flow(readings, state)
+    elif kind == "mass":
+        closed = closed is not False
+        # a first guess of the flow, only to know how much flush gas a syringe would hold
+        guess = np.full(run.shape, setup.methane_share or 0.6)
+        flow = mass_flow(
+            readings, state, lost_g, guess, replace(setup, flush_excluded=True), closed
+        )
+    else:
+        closed = kind == "both" if closed is None else closed
+        flow = _volumes(readings, state, setup, closed, without)
+    flush_share = flow.flush_left * state.at_closing_NmL / flow.under_lid
+    told = shares(readings, trial.jars, setup, flush_share)
+    share, source, relative = told.share, _sources(told), _relative_u(told, setup)
+    if kind == "both":
+        dense = density_shares(readings, state, lost_g, flow, setup, weighing_u_g, closed)
+        use = (told.assumed | np.isnan(share)) & ~np.isnan(dense.share)
+        share = np.where(use, dense.share, share)
+        relative = np.where(use, np.nan_to_num(dense.uncertainty) / dense.share, relative)
+        source = tuple("density" if flag else text for flag, text in zip(use, source, strict=True))
+    if kind == "mass":
+        flow = mass_flow(readings, state, lost_g, share, setup, closed, without != "flush gas")
+    interval = (
+        methane_flush_excluded(share, flow.produced)
+        if setup.flush_excluded or "density" in source
+        else methane_as_measured(share, flow, run, closed)
+    )
+    methane = total(interval, run)
+    return Part(
+        here, total(flow.produced, run), methane, methane, share, source, flow.fall,
+        flow.fall_explained, relative,
+    )  # fmt: skip
+
+
+def _sources(told: Shares) -> tuple[str, ...]:
+    words = np.full(told.share.shape, "interpolated", dtype=object)
+    words[told.outside] = "held"
+    words[told.from_sisters] = "sister jars"
+    words[told.measured] = "measured"
+    words[told.assumed] = "assumed"
+    return tuple(words.tolist())
+
+
+def _relative_u(told: Shares, setup: Setup) -> FloatArray:
+    if setup.methane_share is None:
+        return np.zeros(told.share.shape)
+    relative = setup.methane_share_half_width / 1.96 / setup.methane_share
+    return np.where(told.assumed, relative, 0.0)
+
+
+def _share_uncertainty(
+    trial: Trial, source: list[str], relative_u: FloatArray, methane: FloatArray
+) -> tuple[FloatArray, BoolArray]:
+    """Return each jar's relative uncertainty from its share, and whether all jars share the error.
+
+    Weighted by the methane of each interval: an assumed share bears only on what rests on it.
+    """
+    run, count = trial.readings.jar, len(trial.jars)
+    formed = np.nan_to_num(methane)
+    formed = np.abs(formed - previous(formed, run, np.zeros_like(formed)))
+    resting = np.bincount(run, formed * np.nan_to_num(relative_u), minlength=count)
+    whole = np.bincount(run, formed, minlength=count)
+    per_jar = np.divide(resting, whole, out=np.zeros(count), where=whole > 0.0)
+    one_error = np.array([word in ("assumed", "absorber") for word in source], dtype=float)
+    return per_jar, np.bincount(run, one_error, minlength=count) > 0

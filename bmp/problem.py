@@ -1,0 +1,50 @@
+"""What makes an input unusable, told so that the person can mend it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing that is wrong with the input: where it stands, what it is, what would be right."""
+
+    table: str
+    """Name of the sheet or file."""
+    what: str
+    wanted: str
+    row: int | None = None
+    """Row as the spreadsheet or editor counts it; the header is row 1."""
+    column: str | None = None
+
+    def __str__(self) -> str:
+        place = self.table
+        if self.row is not None:
+            place += f", row {self.row}"
+        if self.column is not None:
+            place += f", column “{_short(self.column)}”"
+        return f"{place}: {self.what}; {self.wanted}"
+
+
+class UnusableInput(Exception):
+    """The input cannot be used. Holds every problem that was found, in reading order."""
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems = tuple(problems)
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+def shown(cell: object) -> str:
+    """Return a cell's content for a message: quoted, on one line, at most 40 characters."""
+    if cell is None:
+        return "an empty cell"
+    if isinstance(cell, float) and cell.is_integer() and abs(cell) < 1e15:
+        cell = int(cell)
+    return f"“{_short(str(cell))}”"
+
+
+def _short(text: str, length: int = 40) -> str:
+    """Return `text` on one line, cut to `length` characters, control characters shown as spaces."""
+    text = "".join(letter if letter.isprintable() else " " for letter in text[: length + 1])
+    return text if len(text) <= length else text[: length - 1] + "…"

@@ -1,0 +1,106 @@
+"""One cell as a number, a date, a word: read when it can mean one thing only, else refused."""
+
+from __future__ import annotations
+
+import math
+import re
+from datetime import date, datetime, time, timedelta
+
+from bmp.read.tables import Cell
+
+_PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?")
+_COMMA_DECIMAL = re.compile(r"[+-]?\d*,\d+([eE][+-]?\d{1,3})?")
+_GROUPED_BY_COMMA = re.compile(r"[+-]?[1-9]\d{0,2}(,\d{3})+(\.\d*)?")
+_GROUPED_BY_POINT = re.compile(r"[+-]?[1-9]\d{0,2}(\.\d{3})+(,\d*)?")
+
+
+class Unreadable(ValueError):
+    """The cell does not say what is wanted. The message says what would be right."""
+
+
+def number(cell: Cell, semicolons: bool = False) -> float:
+    """Return the cell as a finite number.
+
+    A comma is a decimal comma where it can be nothing else: in a file that separates its cells by
+    semicolons, or where the digits about it cannot be thousands (`0,5`, `12,34`).
+
+    Raises
+    ------
+    Unreadable
+        Where the cell is no number, is not finite, or can be read in two ways (`1,500`).
+    """
+    if isinstance(cell, bool) or cell is None or isinstance(cell, datetime | date | time):
+        raise Unreadable("write a number")
+    if isinstance(cell, int | float):
+        value = float(cell)
+    elif isinstance(cell, timedelta):
+        raise Unreadable("write a number, not a duration")
+    else:
+        value = _number_in_text(cell.replace("\u2212", "-").replace("\u00a0", " "), semicolons)
+    if not math.isfinite(value) or abs(value) > 1e12:
+        raise Unreadable("write a number that a jar trial can have")
+    return value
+
+
+def _number_in_text(text: str, semicolons: bool) -> float:
+    text = text.strip()
+    if _PLAIN.fullmatch(text):
+        if semicolons and _GROUPED_BY_POINT.fullmatch(text):
+            raise Unreadable(
+                "this can mean a decimal point or thousands: write it with a comma or none"
+            )
+        return float(text)
+    if _COMMA_DECIMAL.fullmatch(text):
+        if not semicolons and _GROUPED_BY_COMMA.fullmatch(text):
+            raise Unreadable(
+                "this can mean thousands or a decimal comma: write it with a point or none"
+            )
+        return float(text.replace(",", "."))
+    if _GROUPED_BY_COMMA.fullmatch(text) and ("." in text or text.count(",") > 1):
+        return float(text.replace(",", ""))
+    if _GROUPED_BY_POINT.fullmatch(text) and ("," in text or text.count(".") > 1):
+        return float(text.replace(".", "").replace(",", "."))
+    raise Unreadable(
+        "write a number alone (the unit goes into the header), or leave the cell empty"
+    )
+
+
+_DAY_FIRST_BY_POINTS = re.compile(
+    r"(\d{1,2})\.(\d{1,2})\.(\d{4})(?:[ T](\d{1,2}):(\d{2})(?::(\d{2}))?)?"
+)
+
+
+def moment(cell: Cell) -> datetime:
+    """Return the cell as a date-time without time zone.
+
+    Raises
+    ------
+    Unreadable
+        Where the cell is no date, or day and month can be taken for each other.
+    """
+    if isinstance(cell, datetime):
+        return cell.replace(tzinfo=None)
+    if isinstance(cell, date):
+        return datetime(cell.year, cell.month, cell.day)
+    wanted = "write the date as 2027-03-31 14:30"
+    if not isinstance(cell, str):
+        raise Unreadable(wanted)
+    text = cell.strip()
+    try:
+        if match := _DAY_FIRST_BY_POINTS.fullmatch(text):
+            day, month, year, hour, minute, second = (int(part or 0) for part in match.groups())
+            return datetime(year, month, day, hour, minute, second)
+        if not re.match(r"\d{4}-", text):
+            raise Unreadable(wanted)
+        return datetime.fromisoformat(text).replace(tzinfo=None)
+    except ValueError:
+        raise Unreadable(wanted) from None
+
+
+def words(cell: Cell) -> str:
+    """Return the cell as text on one line; a whole number without its `.0`, an empty cell as ``."""
+    if cell is None:
+        return ""
+    if isinstance(cell, float) and cell.is_integer() and abs(cell) < 1e15:
+        cell = int(cell)
+    return " ".join(str(cell).split())

@@ -1,0 +1,268 @@
+"""The columns and items that a trial may have, as tables, and how headers are matched to them."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from bmp.problem import Problem, shown
+from bmp.read.cells import Unreadable, number
+from bmp.read.tables import Cell, Table
+from bmp.trial import FloatArray
+from bmp.units import EXAMPLES, Conversion, UnknownUnit, conversion
+
+
+@dataclass(frozen=True)
+class Known:
+    """One column or item that the tool knows."""
+
+    name: str
+    field: str
+    """Where its value goes: a field of the record, or a name of `READING_QUANTITIES`."""
+    unit: str | None = None
+    """The project's own unit (pint's spelling); `None`: text or a bare number."""
+    of: tuple[str, ...] = ()
+    """What a share can be a share of; the first is meant where nothing is said, unless `say_of`."""
+    say_of: bool = False
+    """The header must say what the share is a share of."""
+
+
+_FRESH = "fresh mass"
+_PLAIN_NAMES_OF: Mapping[str, str] = {
+    "fresh": _FRESH,
+    "fresh mass": _FRESH,
+    "fresh matter": _FRESH,
+    "fm": _FRESH,
+    "wet mass": _FRESH,
+    "ts": "TS",
+    "dry matter": "TS",
+    "total solids": "TS",
+    "vs": "VS",
+    "volatile solids": "VS",
+}
+
+MATERIALS: tuple[Known, ...] = (
+    Known("material", "name"),
+    Known("role", "role"),
+    Known("TS", "TS", "dimensionless", (_FRESH,)),
+    Known("VS", "VS", "dimensionless", (_FRESH, "TS"), say_of=True),
+    Known("TS uncertainty", "TS_u", "dimensionless", (_FRESH,)),
+    Known("VS uncertainty", "VS_u", "dimensionless", (_FRESH, "TS"), say_of=True),
+    Known("COD", "COD_g_per_gVS", "g/g", ("VS",)),
+    Known("carbohydrate", "carbohydrate", "dimensionless", ("VS",)),
+    Known("protein", "protein", "dimensionless", ("VS",)),
+    Known("lipid", "lipid", "dimensionless", ("VS",)),
+    Known("solids from", "solids_from"),
+    Known("formula", "formula"),
+    Known("carbon", "carbon", "dimensionless", ("TS",)),
+    Known("nitrogen", "nitrogen", "dimensionless", ("TS",)),
+    Known("ammonium N", "ammonium_N_g_per_kg", "g/kg", (_FRESH,)),
+    Known("pH", "pH"),
+    Known("volatile acids", "volatile_acids_g_per_kg", "g/kg", (_FRESH,)),
+    Known("bulk density", "bulk_density_kg_per_L", "kg/L"),
+    Known("bulk density uncertainty", "bulk_density_u", "kg/L"),
+    Known("mixture", "mixture"),
+)
+
+JARS: tuple[Known, ...] = (
+    Known("jar", "name"),
+    Known("material", "material"),
+    Known("inoculum", "inoculum_g", "g"),
+    Known("sample", "sample_g", "g"),
+    Known("water", "water_g", "g"),
+    Known("headspace", "headspace_mL", "mL"),
+    Known("inoculum material", "inoculum"),
+    Known("group", "group"),
+    Known("measured", "measured"),
+    Known("leave out", "left_out"),
+)
+
+READINGS: tuple[Known, ...] = (
+    Known("jar", "jar"),
+    Known("time", "time_d", "d"),
+    Known("taken", "taken"),
+    Known("volume", "volume_mL", "mL"),
+    Known("water head", "water_head_cm", "cm"),
+    Known("gauge before", "gauge_before_kPa", "kPa"),
+    Known("gauge after", "gauge_after_kPa", "kPa"),
+    Known("absolute before", "absolute_before_kPa", "kPa"),
+    Known("absolute after", "absolute_after_kPa", "kPa"),
+    Known("mass", "mass_g", "g"),
+    Known("mass before", "mass_before_g", "g"),
+    Known("mass after", "mass_after_g", "g"),
+    Known("net yield", "net_yield_mL_per_g", "mL/g", ("VS", "TS", _FRESH)),
+    Known("temperature", "temperature_C", "degC"),
+    Known("ambient", "ambient_kPa", "kPa"),
+    Known("methane", "methane_share", "dimensionless"),
+    Known("syringe gas", "syringe_gas_mL", "mL"),
+    Known("syringe gas left", "syringe_gas_left_mL", "mL"),
+    Known("emptied", "emptied"),
+    Known("note", "note"),
+)
+
+ITEMS: tuple[Known, ...] = (
+    Known("title", "title"),
+    Known("started", "started"),
+    Known("measured", "measured"),
+    Known("basis", "basis"),
+    Known("readings are", "cumulative"),
+    Known("collected gas", "gas_kept"),
+    Known("outlet", "closed_between_readings"),
+    Known("gas", "gas_is_wet"),
+    Known("gas temperature", "gas_temperature_C", "degC"),
+    Known("ambient", "ambient_kPa", "kPa"),
+    Known("ambient is", "ambient_is"),
+    Known("altitude", "altitude_m", "m"),
+    Known("methane", "methane_share", "dimensionless"),
+    Known("methane uncertainty", "methane_share_half_width", "dimensionless"),
+    Known("methane before absorber", "share_before_absorber", "dimensionless"),
+    Known("composition basis", "flush_excluded"),
+    Known("flush gas", "flush_gas"),
+    Known("blank", "blank"),
+    Known("incubation temperature", "incubation_temperature_C", "degC"),
+    Known("closing temperature", "closing_temperature_C", "degC"),
+    Known("closing pressure", "closing_kPa", "kPa"),
+    Known("balance uncertainty", "balance_uncertainty_g", "g"),
+    Known("bucket", "bucket_L", "L"),
+)
+
+
+@dataclass(frozen=True)
+class Header:
+    """A header or item as it is written: its name, its unit, and what it is a share of."""
+
+    text: str
+    name: str
+    unit: str | None
+    of: str | None
+
+
+_HEADER = re.compile(r"\s*(?P<name>[^\[\]]*?)\s*(?:\[(?P<unit>[^\[\]]*)\])?\s*")
+_SHARE_OF = re.compile(r"(?P<unit>.*?)\s*\bof\s+(?P<of>.+)", re.IGNORECASE)
+_PER_WHAT = re.compile(r"(?P<unit>.*?/\s*\w+)\s+(?:of\s+)?(?P<of>[A-Za-z ]+)")
+
+
+def parse_header(text: str) -> Header:
+    """Split `VS [% of TS]` into its name, unit and what it is a share of."""
+    match = _HEADER.fullmatch(text[:400])
+    if match is None:
+        return Header(text, text.strip(), None, None)
+    name, unit, of = " ".join(match["name"].split()), match["unit"], None
+    if unit is not None:
+        part = _SHARE_OF.fullmatch(unit.strip()) or _PER_WHAT.fullmatch(unit.strip())
+        if part is not None and part["of"].strip().lower() in _PLAIN_NAMES_OF:
+            unit, of = part["unit"], _PLAIN_NAMES_OF[part["of"].strip().lower()]
+    return Header(text, name, None if unit is None else unit.strip(), of)
+
+
+@dataclass(frozen=True)
+class Found:
+    """A known column, where it stands and how its numbers become the project's."""
+
+    known: Known
+    index: int
+    header: str
+    conversion: Conversion
+    of: str | None = None
+
+
+def match_columns(
+    table: Table, known: Iterable[Known], problems: list[Problem], ignored: list[str]
+) -> dict[str, Found]:
+    """Match the header of `table`; tell of unknown columns in `ignored`.
+
+    Returns
+    -------
+    dict
+        Known field -> where it stands.
+    """
+    by_name = {column.name.lower(): column for column in known}
+    found: dict[str, Found] = {}
+    for index, text in enumerate(table.header):
+        header = parse_header(text)
+        column = by_name.get(header.name.lower())
+        if column is None:
+            if header.text:
+                ignored.append(ignored_words(table.name, "column", text, by_name))
+        elif column.field in found:
+            what = f"there are two columns “{column.name}”"
+            problems.append(Problem(table.name, what, "keep one", 1, text))
+        else:
+            match = match_unit(column, header, table.name, problems, row=1)
+            if match is not None:
+                found[column.field] = Found(column, index, text, match, header.of)
+    return found
+
+
+def ignored_words(table: str, kind: str, text: str, known: Iterable[str]) -> str:
+    """Say that a column or item is not used, with the known name that it looks like."""
+    near = difflib.get_close_matches(parse_header(text).name.lower()[:60], list(known), 1, 0.7)
+    hint = f" (did you mean “{near[0]}”?)" if near else ""
+    return f"{table}: the {kind} {shown(text)} is not known and not used{hint}"
+
+
+def match_unit(
+    known: Known, header: Header, table: str, problems: list[Problem], row: int
+) -> Conversion | None:
+    """Return how numbers under `header` become the project's; `None` with a problem told."""
+    if known.unit is None:
+        return Conversion(1.0)
+    wanted = f"write it as {example_header(known)}; any of these units would do: "
+    wanted += EXAMPLES[known.unit]
+    what = ""
+    if header.unit is None or header.unit == "":
+        what = "there is no unit"
+    elif known.say_of and header.of not in known.of:
+        what = f"the unit [{header.unit}] does not say of what"
+    elif header.of is not None and header.of not in known.of:
+        what = f"“of {header.of}” does not fit here"
+    if what:
+        problems.append(Problem(table, what, wanted, row, header.text))
+        return None
+    try:
+        return conversion(_plain_unit(known, str(header.unit)), known.unit)
+    except UnknownUnit as error:
+        problems.append(Problem(table, str(error), wanted, row, header.text))
+        return None
+
+
+def _plain_unit(known: Known, unit: str) -> str:
+    """Take the N of a normal volume off where yields are already at the reference state."""
+    return unit.removeprefix("N") if known.unit == "mL/g" else unit
+
+
+def example_header(known: Known) -> str:
+    """Return the header that a column of this kind would have, such as `VS [% of TS]`."""
+    unit = {"dimensionless": "%", "degC": "°C", None: ""}.get(known.unit, known.unit)
+    of = f" of {known.of[0]}" if known.of and known.unit == "dimensionless" else ""
+    return f"“{known.name} [{unit}{of}]”" if unit else f"“{known.name}”"
+
+
+def numbers(table: Table, found: Found, problems: list[Problem]) -> FloatArray:
+    """Return the column as numbers in the project's unit, NaN where a cell is empty."""
+    cells = [row[found.index] for row in table.rows]
+    values = np.array(
+        [
+            np.nan if cell is None else _number_or_problem(table, found, cell, row, problems)
+            for cell, row in zip(cells, table.row_numbers, strict=True)
+        ],
+        dtype=float,
+    )
+    return values * found.conversion.factor + found.conversion.offset
+
+
+def _number_or_problem(
+    table: Table, found: Found, cell: Cell, row: int, problems: list[Problem]
+) -> float:
+    if type(cell) is float and -1e12 < cell < 1e12:
+        return cell
+    try:
+        return number(cell, table.semicolons)
+    except Unreadable as error:
+        what = f"{shown(cell)} is not a number that can be read"
+        problems.append(Problem(table.name, what, str(error), row, found.header))
+        return float("nan")

@@ -1,0 +1,355 @@
+"""The table `readings`, long (a row a jar and time) or wide (a column a jar), as flat arrays."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+
+import numpy as np
+
+from bmp.problem import Problem, shown
+from bmp.read.cells import Unreadable, moment, words
+from bmp.read.columns import (
+    READINGS,
+    Found,
+    Known,
+    ignored_words,
+    match_columns,
+    match_unit,
+    numbers,
+    parse_header,
+)
+from bmp.read.tables import Table
+from bmp.trial import READING_QUANTITIES, FloatArray, IntArray, Jar, Readings, Setup
+
+# What a column of a jar holds in the wide layout, by way of measuring.
+_WIDE: Mapping[str, str] = {
+    "volume": "volume_mL",
+    "methane volume": "volume_mL",
+    "mass": "mass_g",
+    "net yield": "net_yield_mL_per_g",
+}
+
+_NOT_VENTED = ("not vented", "closed")
+_YES = ("yes", "y", "x", "true", "1", "emptied", "reset")
+_EMPTIED_NOTES = ("emptied", "reset to zero", "set to zero", "counter reset", "reset")
+
+
+def read_readings(
+    table: Table,
+    jars: Sequence[Jar],
+    setup: Setup,
+    problems: list[Problem],
+    ignored: list[str],
+) -> Readings:
+    """Return the readings, sorted by jar and time; problems and unused columns go to the lists."""
+    names = {parse_header(text).name.lower() for text in table.header}
+    if "jar" in names:
+        return _read_long(table, jars, setup, problems, ignored)
+    return _read_wide(table, jars, setup, problems, ignored)
+
+
+def _read_long(
+    table: Table,
+    jars: Sequence[Jar],
+    setup: Setup,
+    problems: list[Problem],
+    ignored: list[str],
+) -> Readings:
+    found = match_columns(table, READINGS, problems, ignored)
+    if "jar" not in found:
+        return empty_readings(table.name)
+    index_of = {jar.name.lower(): index for index, jar in enumerate(jars)}
+    texts = [words(row[found["jar"].index]) for row in table.rows]
+    jar = np.array([index_of.get(text.lower(), -1) for text in texts], dtype=np.int64)
+    for text, row, index in zip(texts, table.row_numbers, jar, strict=True):
+        if index < 0:
+            what = f"{shown(text or None)} is not among the jars"
+            problems.append(
+                Problem(table.name, what, "write a jar of the table jars", row, found["jar"].header)
+            )
+    time_d, taken = _times(table, found, setup, problems)
+    not_vented = _take_words(table, found, ("gauge_after_kPa", "absolute_after_kPa"))
+    columns = {
+        field: numbers(_without_words(table, column), column, problems)
+        for field, column in found.items()
+        if field in READING_QUANTITIES
+    }
+    notes = _texts(table, found, "note")
+    emptied = np.array(
+        [
+            a.lower() in _YES or any(word in b.lower() for word in _EMPTIED_NOTES)
+            for a, b in zip(_texts(table, found, "emptied"), notes, strict=True)
+        ],
+        dtype=bool,
+    )
+    rows = np.array(table.row_numbers, dtype=np.int64)
+    return _sorted(
+        table.name, jar, time_d, rows, columns, not_vented, emptied, notes, taken, jars, problems
+    )
+
+
+def _texts(table: Table, found: Mapping[str, Found], field: str) -> list[str]:
+    if field not in found:
+        return [""] * len(table.rows)
+    return [words(row[found[field].index]) for row in table.rows]
+
+
+def _take_words(table: Table, found: Mapping[str, Found], fields: tuple[str, ...]) -> np.ndarray:
+    left_closed = np.zeros(len(table.rows), dtype=bool)
+    for field in fields:
+        left_closed |= [text.lower() in _NOT_VENTED for text in _texts(table, found, field)]
+    return left_closed
+
+
+def _without_words(table: Table, column: Found) -> Table:
+    """Clear the words `not vented` from a column, so that the rest of it is numbers."""
+    if not column.known.field.endswith("_after_kPa"):
+        return table
+    at = column.index
+    rows = tuple(
+        (*row[:at], None, *row[at + 1 :]) if words(row[at]).lower() in _NOT_VENTED else row
+        for row in table.rows
+    )
+    return Table(table.name, table.header, rows, table.row_numbers, table.semicolons)
+
+
+def _times(
+    table: Table, found: Mapping[str, Found], setup: Setup, problems: list[Problem]
+) -> tuple[FloatArray, list[datetime | None] | None]:
+    """Return days since closing, and the clock times where dates were given."""
+    if "time_d" in found:
+        time_d = numbers(table, found["time_d"], problems)
+        taken = None
+    elif "taken" in found:
+        if setup.started is None:
+            wanted = "add an item “started” to the table trial: when the jars were closed"
+            problems.append(
+                Problem(
+                    table.name,
+                    "readings carry dates, and there is no start",
+                    wanted,
+                    1,
+                    found["taken"].header,
+                )
+            )
+            return np.full(len(table.rows), np.nan), None
+        taken = [
+            _moment(table, row[found["taken"].index], number, found["taken"], problems)
+            for row, number in zip(table.rows, table.row_numbers, strict=True)
+        ]
+        started = setup.started
+        time_d = np.array(
+            [
+                np.nan if clock is None else (clock - started).total_seconds() / 86400.0
+                for clock in taken
+            ]
+        )
+    else:
+        problems.append(
+            Problem(table.name, "there is no column of time", "add “time [d]” or “taken”", 1)
+        )
+        return np.full(len(table.rows), np.nan), None
+    _check_times(table, found, time_d, problems)
+    return time_d, taken
+
+
+def _moment(
+    table: Table, cell: object, row: int, found: Found, problems: list[Problem]
+) -> datetime | None:
+    try:
+        return None if cell is None else moment(cell)  # type: ignore[arg-type]
+    except Unreadable as error:
+        what = f"{shown(cell)} is no date that can mean one day only"
+        problems.append(Problem(table.name, what, str(error), row, found.header))
+        return None
+
+
+def _check_times(
+    table: Table, found: Mapping[str, Found], time_d: FloatArray, problems: list[Problem]
+) -> None:
+    column = found["time_d" if "time_d" in found else "taken"]
+    told = {problem.row for problem in problems if problem.column == column.header}
+    for index in np.flatnonzero(~(time_d >= 0.0) | (time_d > 3650.0)):
+        row = table.row_numbers[index]
+        cell = table.rows[index][column.index]
+        if cell is None:
+            problems.append(
+                Problem(table.name, "the reading has no time", "give it one", row, column.header)
+            )
+        elif row not in told:
+            problems.append(
+                Problem(
+                    table.name,
+                    f"{shown(cell)} comes to day {time_d[index]:.4g} of the trial",
+                    "a reading lies between closing the jars and ten years later",
+                    row,
+                    column.header,
+                )
+            )
+
+
+def _read_wide(
+    table: Table,
+    jars: Sequence[Jar],
+    setup: Setup,
+    problems: list[Problem],
+    ignored: list[str],
+) -> Readings:
+    shared = tuple(
+        k
+        for k in READINGS
+        if k.field in ("time_d", "taken", "temperature_C", "ambient_kPa", "methane_share")
+    )
+    unknown: list[str] = []
+    found = match_columns(table, shared, problems, unknown)
+    columns = _jar_columns(table, jars, shared, problems, ignored)
+    if not columns:
+        wanted = "add a column “jar”, or a column for each jar such as “A1 [mL]”"
+        problems.append(
+            Problem(table.name, "neither a column “jar” nor a column named for a jar", wanted, 1)
+        )
+        return empty_readings(table.name)
+    time_d, taken = _times(table, found, setup, problems)
+    common = {
+        field: numbers(table, found[field], problems)
+        for field in found
+        if field in READING_QUANTITIES
+    }
+    parts = [(index, field, numbers(table, column, problems)) for index, field, column in columns]
+    kept = [
+        (index, field, values, np.flatnonzero(~np.isnan(values))) for index, field, values in parts
+    ]
+    at: IntArray = np.concatenate([rows for *_, rows in kept])
+    jar = np.concatenate([np.full(rows.size, index) for index, _, _, rows in kept])
+    quantities = {field: values[at] for field, values in common.items()}
+    for field in sorted({field for _, field, _ in parts}):
+        quantities[field] = np.concatenate(
+            [
+                values[rows] if own == field else np.full(rows.size, np.nan)
+                for _, own, values, rows in kept
+            ]
+        )
+    none = np.zeros(at.size, dtype=bool)
+    clock = None if taken is None else [taken[i] for i in at]
+    numbers_of_rows = np.array(table.row_numbers, dtype=np.int64)[at]
+    return _sorted(
+        table.name,
+        jar,
+        time_d[at],
+        numbers_of_rows,
+        quantities,
+        none,
+        none,
+        [""] * at.size,
+        clock,
+        jars,
+        problems,
+    )
+
+
+def _jar_columns(
+    table: Table,
+    jars: Sequence[Jar],
+    shared: tuple[Known, ...],
+    problems: list[Problem],
+    ignored: list[str],
+) -> list[tuple[int, str, Found]]:
+    """Return the columns of jars: (index of the jar, quantity, column)."""
+    index_of = {jar.name.lower(): index for index, jar in enumerate(jars)}
+    others = {known.name.lower() for known in shared}
+    units = {known.field: known for known in READINGS}
+    columns: dict[int, tuple[int, str, Found]] = {}
+    for at, text in enumerate(table.header):
+        header = parse_header(text)
+        index = index_of.get(header.name.lower())
+        if index is None:
+            if text and header.name.lower() not in others:
+                ignored.append(ignored_words(table.name, "column", text, [*index_of, *others]))
+            continue
+        field = _WIDE.get(jars[index].measured)
+        if field is None:
+            wanted = "write the readings of this jar as rows: jar, time, gauge before, gauge after"
+            problems.append(
+                Problem(
+                    table.name,
+                    f"a jar measured by {jars[index].measured} cannot be one column",
+                    wanted,
+                    1,
+                    text,
+                )
+            )
+        elif index in columns:
+            problems.append(
+                Problem(
+                    table.name,
+                    f"jar {shown(jars[index].name)} has two columns",
+                    "keep one",
+                    1,
+                    text,
+                )
+            )
+        else:
+            rule = match_unit(
+                Known(header.name, field, units[field].unit, units[field].of),
+                header,
+                table.name,
+                problems,
+                1,
+            )
+            if rule is not None:
+                columns[index] = (index, field, Found(units[field], at, text, rule, header.of))
+    return list(columns.values())
+
+
+def empty_readings(name: str) -> Readings:
+    """Return readings that hold nothing."""
+    none = np.zeros(0)
+    return Readings(
+        none.astype(np.int64),
+        none,
+        none.astype(np.int64),
+        {},
+        none.astype(bool),
+        none.astype(bool),
+        (),
+        None,
+        name,
+    )
+
+
+def _sorted(
+    name: str,
+    jar: IntArray,
+    time_d: FloatArray,
+    row: IntArray,
+    columns: Mapping[str, FloatArray],
+    not_vented: np.ndarray,
+    emptied: np.ndarray,
+    notes: Sequence[str],
+    taken: Sequence[datetime | None] | None,
+    jars: Sequence[Jar],
+    problems: list[Problem],
+) -> Readings:
+    """Sort by jar and time; the same jar and time twice is a problem."""
+    good = (jar >= 0) & np.isfinite(time_d)
+    order = np.flatnonzero(good)[np.lexsort((time_d[good], jar[good]))]
+    jar, time_d, row = jar[order], time_d[order], row[order]
+    twice = np.flatnonzero((np.diff(jar) == 0) & (np.diff(time_d) == 0.0))
+    for index in twice:
+        what = (
+            f"jar {shown(jars[jar[index]].name)} has a reading at this time in row "
+            f"{min(row[index], row[index + 1])} already"
+        )
+        problems.append(Problem(name, what, "keep one", int(max(row[index], row[index + 1]))))
+    return Readings(
+        jar=jar,
+        time_d=time_d,
+        row=row,
+        columns={field: values[order] for field, values in columns.items()},
+        not_vented=not_vented[order],
+        emptied=emptied[order],
+        note=tuple(notes[index] for index in order),
+        taken=None if taken is None else tuple(taken[index] for index in order),
+        table=name,
+    )

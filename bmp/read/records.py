@@ -1,0 +1,355 @@
+"""The tables `materials` and `jars` as records, with every gap and clash told."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from bmp.problem import Problem, shown
+from bmp.read.cells import words
+from bmp.read.columns import JARS, MATERIALS, Found, match_columns, numbers
+from bmp.read.mixture import EXAMPLE, NoMixture, mixture
+from bmp.read.tables import Table
+from bmp.theory import theories_of
+from bmp.trial import WAYS_OF_MEASURING, Jar, Material, Setup
+
+ROLES = ("inoculum", "substrate", "control", "weight check")
+
+
+@dataclass(frozen=True)
+class Rows:
+    """A table's known columns: numbers and words by field, NaN and `` where a cell is empty."""
+
+    table: Table
+    found: Mapping[str, Found]
+    values: Mapping[str, Any]
+
+    def number(self, field: str, index: int) -> float | None:
+        """Return a number of a row, `None` where it was not given."""
+        value = self.values[field][index] if field in self.values else np.nan
+        return None if np.isnan(value) else float(value)
+
+    def text(self, field: str, index: int) -> str:
+        """Return the words of a row."""
+        return str(self.values[field][index]) if field in self.values else ""
+
+    def problem(self, index: int, field: str, what: str, wanted: str) -> Problem:
+        """Return a problem placed at a cell."""
+        header = self.found[field].header if field in self.found else field
+        return Problem(self.table.name, what, wanted, self.table.row_numbers[index], header)
+
+
+def read_rows(
+    table: Table, known: tuple[Any, ...], problems: list[Problem], ignored: list[str]
+) -> Rows:
+    """Return a table's cells by known field."""
+    found = match_columns(table, known, problems, ignored)
+    values = {
+        field: numbers(table, column, problems)
+        if column.known.unit is not None or field == "pH"
+        else [words(row[column.index]) for row in table.rows]
+        for field, column in found.items()
+    }
+    return Rows(table, found, values)
+
+
+def read_materials(
+    table: Table, problems: list[Problem], ignored: list[str]
+) -> tuple[Material, ...]:
+    """Return the materials; problems and unused columns are added to the lists."""
+    rows = read_rows(table, MATERIALS, problems, ignored)
+    return _with_mixtures(rows, materials_of(rows, problems), problems)
+
+
+def _with_mixtures(
+    rows: Rows, found: list[tuple[Material, int]], problems: list[Problem]
+) -> tuple[Material, ...]:
+    """Put in what each mixed material was mixed from, once all names are known."""
+    names = [material.name for material, _ in found]
+    mixed = []
+    for material, index in found:
+        text = rows.text("mixture", index)
+        try:
+            parts = mixture(text, names) if text else None
+            mixed.append(replace(material, mixture=parts))
+        except NoMixture as error:
+            problems.append(rows.problem(index, "mixture", str(error), f"write it {EXAMPLE}"))
+    return tuple(mixed)
+
+
+def materials_of(rows: Rows, problems: list[Problem]) -> list[tuple[Material, int]]:
+    """Return the materials of the rows, each with the index of its row."""
+    if not _has(rows, ("name", "role"), ("material", "role"), problems):
+        return []
+    materials: dict[str, tuple[Material, int]] = {}
+    for index in range(len(rows.table.rows)):
+        name, role = rows.text("name", index), rows.text("role", index).lower()
+        if not name:
+            problems.append(rows.problem(index, "name", "a material has no name", "give it one"))
+        elif name.lower() in materials:
+            problems.append(
+                rows.problem(index, "name", f"{shown(name)} stands twice", "keep one row")
+            )
+        elif role not in ROLES:
+            what = f"{shown(role or None)} is no role"
+            problems.append(rows.problem(index, "role", what, f"write one of: {', '.join(ROLES)}"))
+        else:
+            materials[name.lower()] = _material(rows, index, name, role, problems), index
+    return list(materials.values())
+
+
+def _has(
+    rows: Rows, fields: tuple[str, ...], names: tuple[str, ...], problems: list[Problem]
+) -> bool:
+    missing = [name for field, name in zip(fields, names, strict=True) if field not in rows.found]
+    for name in missing:
+        problems.append(Problem(rows.table.name, f"there is no column “{name}”", "add it", 1))
+    return not missing
+
+
+_MATERIAL_NUMBERS = frozenset(
+    known.field for known in MATERIALS if known.unit is not None or known.field == "pH"
+)
+_SHARES = ("TS", "VS", "carbohydrate", "protein", "lipid", "carbon", "nitrogen")
+
+
+def _material(rows: Rows, index: int, name: str, role: str, problems: list[Problem]) -> Material:
+    given: dict[str, float | None] = {
+        field: rows.number(field, index) for field in rows.values if field in _MATERIAL_NUMBERS
+    }
+    for field in _SHARES:
+        share = given.get(field)
+        if share is not None and not _can_be(field, share):
+            what = f"{100 * share:.4g} % cannot be"
+            wanted = "a share lies between 0 and 100 %"
+            problems.append(rows.problem(index, field, what, wanted))
+            given[field] = None
+    for field in ("VS", "VS_u"):
+        given |= _per_fresh_mass(rows, index, field, given, name, problems)
+    solids, volatile = given.get("TS"), given.get("VS")
+    if solids is not None and volatile is not None and volatile > solids * (1 + 1e-9):
+        what = f"VS ({100 * volatile:.4g} % of fresh mass) is more than TS ({100 * solids:.4g} %)"
+        wanted = "VS is a part of TS: say of what each is a share"
+        problems.append(rows.problem(index, "VS", f"{name}: {what}", wanted))
+    formula = rows.text("formula", index) or None
+    source = rows.text("solids_from", index)
+    source = "" if source.lower() == "measured" else source
+    bare = Material(name=name, role=role, formula=formula, solids_from=source or None)
+    material: Material = replace(bare, **given)  # type: ignore[arg-type]
+    return _with_possible_theory(rows, index, material, problems)
+
+
+def _with_possible_theory(
+    rows: Rows, index: int, material: Material, problems: list[Problem]
+) -> Material:
+    """Return the material; a formula or composition that cannot be is a problem, and left out."""
+    try:
+        theories_of(material)
+        return material
+    except ValueError as error:
+        wanted = "correct it, or leave the cell empty"
+        field = "formula" if material.formula else "carbohydrate"
+        problems.append(rows.problem(index, field, f"{material.name}: {error}", wanted))
+        return replace(material, formula=None, carbohydrate=None, protein=None, lipid=None)
+
+
+def _can_be(field: str, share: float) -> bool:
+    return 0.0 < share <= 1.0 if field in ("TS", "VS") else 0.0 <= share <= 1.0
+
+
+def _per_fresh_mass(
+    rows: Rows,
+    index: int,
+    field: str,
+    given: Mapping[str, float | None],
+    name: str,
+    problems: list[Problem],
+) -> dict[str, float | None]:
+    """Return a share of TS as a share of fresh mass."""
+    share, solids = given.get(field), given.get("TS")
+    if share is None or rows.found[field].of != "TS":
+        return {}
+    if solids is None:
+        what = f"{name}: VS is given per TS, and there is no TS"
+        problems.append(rows.problem(index, field, what, "give TS as well, or VS of fresh mass"))
+        return {}
+    return {field: share * solids}
+
+
+def read_jars(
+    table: Table,
+    materials: tuple[Material, ...],
+    setup: Setup,
+    problems: list[Problem],
+    ignored: list[str],
+) -> tuple[Jar, ...]:
+    """Return the jars; problems and unused columns are added to the lists."""
+    rows = read_rows(table, JARS, problems, ignored)
+    if not _has(rows, ("name",), ("jar",), problems):
+        return ()
+    by_name = {material.name.lower(): material for material in materials}
+    jars: dict[str, Jar] = {}
+    for index in range(len(table.rows)):
+        name = rows.text("name", index)
+        if not name:
+            problems.append(rows.problem(index, "name", "a jar has no name", "give it one"))
+        elif name.lower() in jars:
+            problems.append(
+                rows.problem(index, "name", f"jar {shown(name)} stands twice", "keep one row")
+            )
+        else:
+            jar = _jar(rows, index, name, by_name, setup, problems)
+            if jar is not None:
+                jars[name.lower()] = jar
+    return tuple(jars.values())
+
+
+def _jar(
+    rows: Rows,
+    index: int,
+    name: str,
+    materials: Mapping[str, Material],
+    setup: Setup,
+    problems: list[Problem],
+) -> Jar | None:
+    measured = rows.text("measured", index).lower() or setup.measured
+    if measured not in WAYS_OF_MEASURING:
+        what = f"{shown(measured)} is no way of measuring"
+        problems.append(
+            rows.problem(index, "measured", what, f"write one of: {', '.join(WAYS_OF_MEASURING)}")
+        )
+        return None
+    count = len(problems)
+    inoculum = _inoculum(rows, index, materials, measured, setup, problems)
+    text = rows.text("material", index)
+    material = materials.get(text.lower() or inoculum.lower())
+    if text and material is None:
+        what = f"{shown(text)} is not among the materials"
+        wanted = f"write one of: {', '.join(m.name for m in materials.values())}"
+        problems.append(rows.problem(index, "material", what, wanted))
+    if len(problems) > count or material is None:
+        return None
+    role = "blank" if material.role == "inoculum" else material.role
+    jar = Jar(
+        name=name,
+        material=material.name,
+        role=role,
+        inoculum=material.name if role == "blank" else inoculum,
+        headspace_mL=rows.number("headspace_mL", index),
+        group=rows.text("group", index) or None,
+        measured=measured,
+        left_out=rows.text("left_out", index) or None,
+        **{f: rows.number(f, index) or 0.0 for f in ("inoculum_g", "sample_g", "water_g")},
+    )
+    problems.extend(_masses(rows, index, jar, setup))
+    return jar
+
+
+def _inoculum(
+    rows: Rows,
+    index: int,
+    materials: Mapping[str, Material],
+    measured: str,
+    setup: Setup,
+    problems: list[Problem],
+) -> str:
+    """Return the name of the inoculum in a jar: the one named, or the only one there is."""
+    inocula = [material.name for material in materials.values() if material.role == "inoculum"]
+    named = rows.text("inoculum", index)
+    if named:
+        found = materials.get(named.lower())
+        if found is None or found.role != "inoculum":
+            what = f"{shown(named)} is no inoculum among the materials"
+            problems.append(
+                rows.problem(index, "inoculum", what, f"write one of: {', '.join(inocula)}")
+            )
+            return ""
+        return found.name
+    if len(inocula) == 1:
+        return inocula[0]
+    own = rows.text("material", index).lower()
+    if measured == "net yield" or (
+        own in materials and materials[own].role in ("inoculum", "weight check")
+    ):
+        return ""
+    if not inocula and setup.blank:
+        problems.append(
+            rows.problem(
+                index, "name", "no material has the role inoculum", "add it to the materials"
+            )
+        )
+    elif inocula:
+        problems.append(
+            rows.problem(
+                index,
+                "name",
+                "there are several inocula and the jar does not say which is in it",
+                "add a column “inoculum material”",
+            )
+        )
+    return ""
+
+
+def _masses(rows: Rows, index: int, jar: Jar, setup: Setup) -> list[Problem]:
+    """Return what is missing or impossible among a jar's masses and its headspace."""
+    if jar.measured == "net yield" or jar.role == "weight check":
+        return []
+    found = []
+    for field, value in (
+        ("inoculum_g", jar.inoculum_g),
+        ("sample_g", jar.sample_g),
+        ("water_g", jar.water_g),
+    ):
+        if not 0.0 <= value < 1e7:
+            found.append(
+                rows.problem(index, field, f"{value:.4g} g cannot be", "a mass is not below zero")
+            )
+    if setup.blank and jar.inoculum_g == 0.0:
+        found.append(
+            rows.problem(
+                index,
+                "inoculum_g",
+                f"jar {shown(jar.name)} has no inoculum",
+                "give its mass in a column “inoculum [g]”",
+            )
+        )
+    if jar.role != "blank" and jar.sample_g == 0.0:
+        found.append(
+            rows.problem(
+                index,
+                "sample_g",
+                f"jar {shown(jar.name)} has no sample",
+                "give its mass in a column “sample [g]”, or leave its material empty: a blank",
+            )
+        )
+    if jar.role == "blank" and jar.sample_g > 0.0:
+        found.append(
+            rows.problem(
+                index,
+                "sample_g",
+                f"jar {shown(jar.name)} is a blank and has {jar.sample_g:g} g of sample",
+                "name the material of the sample, or clear the mass",
+            )
+        )
+    if jar.headspace_mL is None and jar.measured == "pressure":
+        found.append(
+            rows.problem(
+                index,
+                "headspace_mL",
+                f"jar {shown(jar.name)} has no headspace",
+                "pressure tells gas only with the headspace: give it in a column “headspace [mL]”",
+            )
+        )
+    if jar.headspace_mL is not None and not 0.0 < jar.headspace_mL < 1e7:
+        found.append(
+            rows.problem(
+                index,
+                "headspace_mL",
+                f"{jar.headspace_mL:.4g} mL cannot be",
+                "a headspace is more than nothing",
+            )
+        )
+    return found

@@ -1,0 +1,249 @@
+"""The table `trial`: what holds for the whole trial, with what is assumed where it is silent."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from bmp.atmosphere import standard_atmosphere_kPa, station_kPa
+from bmp.problem import Problem, shown
+from bmp.read.cells import Unreadable, moment, number, words
+from bmp.read.columns import ITEMS, Known, ignored_words, match_unit, parse_header
+from bmp.read.tables import Table
+from bmp.trial import WAYS_OF_MEASURING, Setup
+
+# Words that an item may hold, and what each means.
+CHOICES: Mapping[str, Mapping[str, Any]] = {
+    "measured": {way: way for way in WAYS_OF_MEASURING},
+    "basis": {"vs": "VS", "ts": "TS", "fresh": "fresh", "fresh mass": "fresh"},
+    "cumulative": {"interval": False, "cumulative": True},
+    "gas_kept": {"kept": True, "passed on": False},
+    "closed_between_readings": {"open": False, "closed": True},
+    "gas_is_wet": {"wet": True, "dry": False},
+    "flush_excluded": {"flush gas excluded": True, "as measured": False},
+    "blank": {"measured": True, "none": False},
+    "ambient_is": {"station": "station", "sea level": "sea level"},
+}
+
+_GASES: Mapping[str, Mapping[str, float]] = {
+    "nitrogen": {"N2": 1.0},
+    "n2": {"N2": 1.0},
+    "air": {"N2": 0.79, "O2": 0.21},
+    "none": {"N2": 0.79, "O2": 0.21},
+    "carbon dioxide": {"CO2": 1.0},
+    "co2": {"CO2": 1.0},
+    "helium": {"He": 1.0},
+    "he": {"He": 1.0},
+    "argon": {"Ar": 1.0},
+    "ar": {"Ar": 1.0},
+}
+
+# Common practice, no source: the spread of methane shares between feeds when nobody measured one.
+ASSUMED_SHARE_HALF_WIDTH = 0.05
+ASSUMED_SHARE_BEFORE_ABSORBER = 0.60
+ASSUMED_SHARE_BEFORE_ABSORBER_HALF_WIDTH = 0.10
+
+
+@dataclass(frozen=True)
+class Written:
+    """One item as it stands in the table."""
+
+    value: Any
+    row: int
+    header: str
+
+
+def read_setup(
+    table: Table, title: str, problems: list[Problem], ignored: list[str], assumed: list[str]
+) -> Setup:
+    """Return the trial's setup; problems, unused items and assumptions are added to the lists."""
+    if [text.lower() for text in table.header[:2]] != ["item", "value"]:
+        wanted = "the first row must read: item, value"
+        problems.append(
+            Problem(table.name, f"the header is {shown(', '.join(table.header))}", wanted, 1)
+        )
+        return Setup(title=title)
+    written = _items(table, problems, ignored)
+    values = {name: item.value for name, item in written.items()}
+    _station_pressure(table, written, values, problems, assumed)
+    values.pop("ambient_is", None)
+    setup = Setup(**({"title": title} | values))
+    return _with_assumptions(table, setup, written, problems, assumed)
+
+
+def _items(table: Table, problems: list[Problem], ignored: list[str]) -> dict[str, Written]:
+    by_name = {known.name.lower(): known for known in ITEMS}
+    written: dict[str, Written] = {}
+    for row, line in zip(table.row_numbers, table.rows, strict=True):
+        text = words(line[0])
+        cell = line[1] if len(line) > 1 else None
+        header = parse_header(text)
+        known = by_name.get(header.name.lower())
+        if known is None:
+            ignored.append(ignored_words(table.name, "item", text, by_name))
+        elif known.field in written:
+            problems.append(
+                Problem(table.name, f"the item “{known.name}” stands twice", "keep one", row)
+            )
+        elif cell is not None:
+            value = _value(known, cell, text, table, row, problems)
+            if value is not None:
+                written[known.field] = Written(value, row, text)
+    return written
+
+
+def _value(
+    known: Known, cell: Any, text: str, table: Table, row: int, problems: list[Problem]
+) -> Any:
+    def wrong(wanted: str) -> None:
+        problems.append(
+            Problem(table.name, f"{shown(cell)} stands for “{known.name}”", wanted, row)
+        )
+
+    try:
+        if known.unit is not None:
+            rule = match_unit(known, parse_header(text), table.name, problems, row)
+            return (
+                None if rule is None else number(cell, table.semicolons) * rule.factor + rule.offset
+            )
+        if known.field == "started":
+            return moment(cell)
+    except Unreadable as error:
+        return wrong(str(error))
+    if known.field == "flush_gas":
+        gas = flush_gas(words(cell))
+        return (
+            gas
+            if gas is not None
+            else wrong("write nitrogen, air, none, or such as “70 % N2 + 30 % CO2”")
+        )
+    if known.field in CHOICES:
+        choices = CHOICES[known.field]
+        chosen = choices.get(words(cell).lower())
+        return chosen if chosen is not None else wrong(f"write one of: {', '.join(choices)}")
+    return words(cell)
+
+
+def flush_gas(text: str) -> Mapping[str, float] | None:
+    """Return the mole fractions of a gas such as `nitrogen` or `70 % N2 + 30 % CO2`, or `None`."""
+    if text.lower() in _GASES:
+        return _GASES[text.lower()]
+    mixed: dict[str, float] = {}
+    for part in text.lower().split("+"):
+        match = re.fullmatch(r"\s*(\d{1,3}(?:\.\d+)?)\s*%\s*([a-z0-9 ]+?)\s*", part)
+        if match is None or match[2] not in _GASES:
+            return None
+        for gas, share in _GASES[match[2]].items():
+            mixed[gas] = mixed.get(gas, 0.0) + share * float(match[1]) / 100
+    return mixed if abs(sum(mixed.values()) - 1.0) < 0.005 else None
+
+
+def _station_pressure(
+    table: Table,
+    written: Mapping[str, Written],
+    values: dict[str, Any],
+    problems: list[Problem],
+    assumed: list[str],
+) -> None:
+    """Bring the air pressure to the station: from the altitude alone, or from sea level."""
+    altitude, ambient = values.get("altitude_m"), values.get("ambient_kPa")
+    if values.get("ambient_is") == "sea level":
+        if altitude is None:
+            row = written["ambient_is"].row
+            problems.append(
+                Problem(
+                    table.name,
+                    "the air pressure is said to be that of sea level, and no altitude is given",
+                    "add an item “altitude [m]”",
+                    row,
+                )
+            )
+        elif ambient is not None:
+            values["ambient_kPa"] = station_kPa(ambient, altitude)
+            assumed.append(
+                f"The air pressure was given for sea level; at {altitude:.0f} m it is taken "
+                f"as {values['ambient_kPa']:.1f} kPa (standard atmosphere)."
+            )
+    elif ambient is None and altitude is not None:
+        values["ambient_kPa"] = standard_atmosphere_kPa(altitude)
+        assumed.append(
+            f"No barometer: where a reading has no air pressure, {values['ambient_kPa']:.1f} "
+            f"kPa is taken, the standard atmosphere at {altitude:.0f} m (weather moves it by "
+            "1 to 3 %)."
+        )
+
+
+def _with_assumptions(
+    table: Table,
+    setup: Setup,
+    written: Mapping[str, Written],
+    problems: list[Problem],
+    assumed: list[str],
+) -> Setup:
+    changes: dict[str, Any] = {}
+    if "incubation_temperature_C" not in written and setup.measured != "net yield":
+        assumed.append(
+            "The jars are taken to stand at 37 °C, since no incubation temperature was given."
+        )
+    if setup.methane_share is not None and "methane_share_half_width" not in written:
+        changes["methane_share_half_width"] = ASSUMED_SHARE_HALF_WIDTH
+        assumed.append(
+            f"The assumed methane share of {100 * setup.methane_share:.0f} % is taken to be "
+            f"right within ± {100 * ASSUMED_SHARE_HALF_WIDTH:.0f} percentage points (common "
+            "practice, no source); this widens the interval of a yield that rests on it."
+        )
+    if setup.measured == "methane volume" and "share_before_absorber" not in written:
+        changes["share_before_absorber"] = ASSUMED_SHARE_BEFORE_ABSORBER
+        changes["share_before_absorber_half_width"] = ASSUMED_SHARE_BEFORE_ABSORBER_HALF_WIDTH
+        assumed.append(
+            "Before the absorber the gas is taken to be 60 ± 10 % methane, which is used "
+            "only to balance the flush gas under the lid."
+        )
+    _check_ranges(table, setup, written, problems)
+    return Setup(**(setup.__dict__ | changes))
+
+
+# What a trial can have. Outside of it the value is a slip of the pen or of the unit.
+_RANGES: Mapping[str, tuple[float, float, str]] = {
+    "gas_temperature_C": (-10.0, 80.0, "between -10 and 80 °C"),
+    "incubation_temperature_C": (0.0, 80.0, "between 0 and 80 °C"),
+    "closing_temperature_C": (-10.0, 80.0, "between -10 and 80 °C"),
+    "ambient_kPa": (40.0, 115.0, "an absolute air pressure between 40 and 115 kPa"),
+    "closing_kPa": (40.0, 500.0, "an absolute pressure between 40 and 500 kPa"),
+    "altitude_m": (-450.0, 6000.0, "between -450 and 6000 m"),
+    "methane_share": (0.0, 1.0, "between 0 and 100 %"),
+    "methane_share_half_width": (0.0, 1.0, "between 0 and 100 %"),
+    "share_before_absorber": (0.2, 1.0, "between 20 and 100 %"),
+    "balance_uncertainty_g": (0.0, 100.0, "between 0 and 100 g"),
+}
+
+
+def _check_ranges(
+    table: Table, setup: Setup, written: Mapping[str, Written], problems: list[Problem]
+) -> None:
+    for field, (low, high, wanted) in _RANGES.items():
+        value = getattr(setup, field)
+        if field in written and value is not None and not low <= value <= high:
+            item = written[field]
+            problems.append(
+                Problem(
+                    table.name,
+                    f"“{item.header}” comes to {value:.4g}",
+                    f"it must be {wanted}",
+                    item.row,
+                )
+            )
+    if "CO2" in setup.flush_gas and setup.flush_excluded and setup.measured != "net yield":
+        row = written["flush_gas"].row
+        wanted = "give shares of all dry gas and write composition basis: as measured"
+        problems.append(
+            Problem(
+                table.name,
+                "the flush gas holds carbon dioxide, so CH4 + CO2 = 100 % does not tell the "
+                "jar's own gas",
+                wanted,
+                row,
+            )
+        )

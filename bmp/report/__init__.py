@@ -1,0 +1,1 @@
+"""The last step: results become words, pictures, a page and a workbook."""

@@ -1,0 +1,150 @@
+"""The pictures of a report: drawn from results alone, written as PNG and SVG."""
+
+from __future__ import annotations
+
+import io
+import warnings
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any, Final
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from bmp.report.compare_figures import comparison_figures
+from bmp.report.draw_curves import net_curves, raw_methane
+from bmp.report.draw_doses import doses
+from bmp.report.draw_residuals import residuals, residuals_of
+from bmp.report.edge import LINE_IN
+from bmp.report.labels import in_lines
+from bmp.report.looks import INK
+from bmp.report.tank_figures import tank_pictures
+from bmp.results import Results
+
+DOTS_PER_INCH: Final = 150
+WIDTH_IN: Final = 5.8
+"""Narrow, so that the words can still be read on a telephone."""
+LEFT_IN: Final = 0.72
+LABELS_IN: Final = 1.55
+BOTTOM_IN: Final = 0.46
+TOP_IN: Final = 0.12
+
+STYLE: Final[Any] = {
+    "font.family": "DejaVu Sans",
+    "font.size": 9.0,
+    "text.color": INK,
+    "text.parse_math": False,  # a name may hold a dollar sign
+    "axes.edgecolor": INK,
+    "axes.labelcolor": INK,
+    "axes.linewidth": 0.7,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "svg.fonttype": "none",
+    "svg.hashsalt": "bmp",
+}
+
+
+def figures(results: Results) -> dict[str, Figure]:
+    """Return the pictures of a trial by name, in the order of the page.
+
+    `net-curves` (one panel a unit of yield), `raw-methane` (not where yields were handed in),
+    `dose-series` (where a feed was given at several ratios), `residuals` (where a model was
+    fitted to any series), those of `comparison_figures`; `tank-gas`, `tank-ramp` and `tank-heat`
+    (where a tank has such to show).
+    """
+    drawn: dict[str, Figure] = {}
+    with mpl.rc_context(STYLE):
+        if results.yields:
+            drawn["net-curves"] = _net_figure(results)
+        if np.isfinite(results.gas.methane_NmL).any():
+            drawn["raw-methane"] = _raw_figure(results)
+        if results.doses:
+            drawn["dose-series"] = _dose_figure(results)
+        if any(residuals_of(results, series) for series in results.fits):
+            drawn["residuals"] = _residual_figure(results)
+        drawn |= comparison_figures(results.comparisons)
+        if results.tank is not None:
+            places = {one.series: place for place, one in enumerate(results.yields)}
+            drawn |= tank_pictures(results.tank, places)
+    return drawn
+
+
+def save_figures(drawn: Mapping[str, Figure], folder: Path) -> dict[str, str]:
+    """Write every figure as PNG and SVG into a folder and return the SVG texts by name."""
+    texts = {}
+    with mpl.rc_context(STYLE), warnings.catch_warnings():
+        # a name in another script: the SVG keeps its letters, the PNG shows boxes
+        warnings.filterwarnings("ignore", "Glyph .* missing from font", UserWarning)
+        for name, figure in drawn.items():
+            figure.savefig(folder / f"{name}.png", dpi=DOTS_PER_INCH)
+            text = io.StringIO()
+            figure.savefig(text, format="svg", metadata={"Date": None, "Creator": None})
+            texts[name] = text.getvalue()
+            (folder / f"{name}.svg").write_text(texts[name], encoding="utf-8")
+    return texts
+
+
+def _net_figure(results: Results) -> Figure:
+    units = list(dict.fromkeys(one.unit for one in results.yields))
+    panels = [[one for one in results.yields if one.unit == unit] for unit in units]
+    lines = [
+        sum(len(in_lines(one.series)) + 1 + 2 * len(results.left_out(one.series)) for one in panel)
+        for panel in panels
+    ]
+    counts = [len(panel) for panel in panels]
+    figure, all_axes = _panels([_room(3.0, *both) for both in zip(lines, counts, strict=True)])
+    for axes, panel in zip(all_axes, panels, strict=True):
+        net_curves(axes, results, panel)
+    return figure
+
+
+def _raw_figure(results: Results) -> Figure:
+    names = {(jar.role, jar.series) for jar in results.trial.jars}
+    left_out = sum(jar.left_out is not None for jar in results.trial.jars)
+    lines = sum(len(in_lines(name)) for _, name in names) + 2 * left_out + 1
+    figure, (axes,) = _panels([_room(2.7, lines, len(names) + left_out)])
+    raw_methane(axes, results)
+    return figure
+
+
+def _dose_figure(results: Results) -> Figure:
+    figure, all_axes = _panels([2.2] * len(results.doses))
+    for axes, series in zip(all_axes, results.doses, strict=True):
+        doses(axes, series)
+    return figure
+
+
+def _residual_figure(results: Results) -> Figure:
+    figure, (axes,) = _panels([max(1.25, 0.4 + 0.62 * len(results.fits))], right_in=0.25)
+    residuals(axes, results)
+    return figure
+
+
+def _room(least_in: float, lines: int, labels: int) -> float:
+    """Return the height of axes beside which so many labels find room [inch]."""
+    return max(least_in, LINE_IN * (lines + 0.4 * labels))
+
+
+def _panels(heights_in: Sequence[float], right_in: float = LABELS_IN) -> tuple[Figure, list[Axes]]:
+    """Return a figure with axes of the given heights one above the other."""
+    whole = sum(heights_in) + (BOTTOM_IN + TOP_IN) * len(heights_in)
+    figure = Figure(figsize=(WIDTH_IN, whole))
+    FigureCanvasAgg(figure)
+    all_axes, top = [], whole
+    for height in heights_in:
+        width = WIDTH_IN - LEFT_IN - right_in
+        bottom = top - TOP_IN - height
+        axes = figure.add_axes(
+            (LEFT_IN / WIDTH_IN, bottom / whole, width / WIDTH_IN, height / whole)
+        )
+        # fixed places for the names of the axes: matplotlib need not measure all numbers first
+        axes.xaxis.set_label_coords(0.5, -0.28 / height)
+        axes.yaxis.set_label_coords(-0.5 / width, 0.5)
+        all_axes.append(axes)
+        top = bottom - BOTTOM_IN
+    return figure, all_axes

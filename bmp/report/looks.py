@@ -1,0 +1,55 @@
+"""How a series of jars looks in every picture: by colour, by marker and by dashes.
+
+Colours: Okabe & Ito 2008, Color Universal Design (from memory), which people with any common
+colour blindness tell apart; markers and dashes tell series apart in grey.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, TypeAlias
+
+LineStyle: TypeAlias = str | tuple[float, tuple[float, ...]]
+
+INK: Final = "#222222"
+"""Text, axes and blanks. The page swaps it and the colours below for its own, light or dark."""
+FAINT: Final = "#9a9a9a"
+"""Jars that do not count."""
+DOTTED: Final[LineStyle] = (0.0, (1.0, 1.5))
+
+
+@dataclass(frozen=True)
+class Look:
+    """Colour, marker and dashes of one series."""
+
+    colour: str
+    marker: str
+    dashes: tuple[float, ...]
+    """On, off … in line widths; empty: a solid line."""
+
+    @property
+    def line(self) -> LineStyle:
+        """Return the line style."""
+        return (0.0, self.dashes) if self.dashes else "-"
+
+
+LOOKS: Final = (
+    Look("#0072b2", "o", ()),
+    Look("#d55e00", "s", (5.0, 1.6)),
+    Look("#009e73", "^", (6.0, 1.5, 1.5, 1.5)),
+    Look("#7b4ba0", "D", (1.6, 1.3)),
+    Look("#c98a00", "v", (8.0, 2.5)),
+    Look("#3a9bd9", "P", (4.0, 1.4, 1.2, 1.4, 1.2, 1.4)),
+    Look("#c5628f", "X", (2.8, 2.2)),
+    Look("#75705f", "*", (9.0, 1.6, 3.0, 1.6)),
+)
+
+
+def look_of(index: int) -> Look:
+    """Return the look of the series of that number; colours come round again after the last.
+
+    Coming round, dashes and markers shift by one, so that no two series share both.
+    """
+    turn = index // len(LOOKS)
+    shape = LOOKS[(index + turn) % len(LOOKS)]
+    return Look(LOOKS[index % len(LOOKS)].colour, shape.marker, shape.dashes)

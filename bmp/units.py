@@ -1,0 +1,112 @@
+"""Units that people write, brought to the project's own by pint.
+
+A unit is taken at its word or refused; none is guessed from the size of the numbers.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pint
+
+# What people write on a header and pint reads otherwise or not at all.
+_SPELLINGS: dict[str, str] = {
+    "c": "degC",
+    "°c": "degC",
+    "degc": "degC",
+    "celsius": "degC",
+    "f": "degF",
+    "°f": "degF",
+    "degf": "degF",
+    "fahrenheit": "degF",
+    "k": "kelvin",
+    "fraction": "dimensionless",
+    "1": "dimensionless",
+    "-": "dimensionless",
+    "floz": "floz",
+    "fl oz": "floz",
+    "fl. oz": "floz",
+    "nml": "NmL",
+    "nl": "NmL",
+    "std ml": "NmL",
+    # by any case: nobody reads a jar's gas in megalitres or air pressure in megabars
+    **{unit.lower(): unit for unit in ("mL", "L", "kPa", "hPa", "Pa", "mbar", "bar", "psi")},
+    **{unit.lower(): unit for unit in ("mmHg", "inHg", "cmH2O", "torr", "atm", "g", "kg")},
+    **{unit: unit for unit in ("d", "h", "min")},
+}
+
+# Units to offer in a message, by the project's own unit.
+EXAMPLES: dict[str, str] = {
+    "mL": "mL, L, cm³, floz",
+    "kPa": "kPa, mbar, hPa, bar, psi, mmHg, inHg, atm",
+    "degC": "°C, °F, K",
+    "g": "g, kg, mg, oz, lb",
+    "d": "d, h, min",
+    "cm": "cm, mm, in",
+    "m": "m, ft",
+    "dimensionless": "%, fraction, g/kg",
+    "mL/g": "mL/g, L/kg, m^3/kg, m^3/t",
+    "g/g": "g/g, g/kg",
+    "g/kg": "g/kg, %, mg/g",
+    "L": "L, m^3, gal",
+    "kg/d": "kg/d, lb/d, g/d",
+    "mg/L": "mg/L, g/L",
+    "m^2": "m^2, ft^2",
+    "W/m^2/K": "W/m^2/K",
+    "kWh/d": "kWh/d, W",
+    "kg/L": "kg/L, kg/m^3",
+}
+
+_ALLOWED = re.compile(r"[\w°µμ²³·%*/^().\s-]{1,30}")
+
+
+class UnknownUnit(ValueError):
+    """The text is no unit, or a unit of another kind of quantity."""
+
+
+@dataclass(frozen=True)
+class Conversion:
+    """The straight line `factor * x + offset` from a written unit to the project's own."""
+
+    factor: float
+    offset: float = 0.0
+
+
+@cache
+def _registry() -> pint.UnitRegistry[float]:
+    import pint
+
+    return pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+
+
+@cache
+def conversion(text: str, target: str) -> Conversion:
+    """Return the conversion from the unit written as `text` to the unit `target`.
+
+    Raises
+    ------
+    UnknownUnit
+        If `text` is no unit, is of another dimension, or means a normalised volume.
+    """
+    import pint
+
+    written = text.strip()
+    spelled = _SPELLINGS.get(" ".join(written.lower().split()), written)
+    if spelled == "NmL":
+        raise UnknownUnit("a normal (already corrected) volume is not a reading")
+    if not _ALLOWED.fullmatch(spelled) or "**" in spelled:
+        raise UnknownUnit(f"“{written[:30]}” is no unit")
+    try:
+        unit = _registry().parse_units(spelled.replace("µ", "u").replace("μ", "u"))
+        far, zero = (_registry().Quantity(x, unit).to(target).magnitude for x in (1e4, 0.0))
+    except pint.DimensionalityError:
+        raise UnknownUnit(f"“{written}” measures something else") from None
+    # pint raises a wide family for text that is no unit (tokenizer errors among them)
+    except Exception:
+        raise UnknownUnit(f"“{written}” is no unit") from None
+    # 14 digits: the factor of cm³ to mL is 1, whatever the last bit says
+    return Conversion(float(f"{(far - zero) / 1e4:.14g}"), float(f"{zero:.14g}"))

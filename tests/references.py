@@ -1,0 +1,14 @@
+"""Read the tables of `reference_data/`."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+FOLDER = Path(__file__).parents[1] / "reference_data"
+
+
+def rows(source: str, table: str) -> list[dict[str, str]]:
+    """Return the rows of one table, e.g. `rows("water_vapour", "handbook")`."""
+    with (FOLDER / source / f"{table}.csv").open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
