@@ -81,7 +81,13 @@ def save_figures(drawn: Mapping[str, Figure], folder: Path) -> dict[str, str]:
         # a name in another script: the SVG keeps its letters, the PNG shows boxes
         warnings.filterwarnings("ignore", "Glyph .* missing from font", UserWarning)
         for name, figure in drawn.items():
-            figure.savefig(folder / f"{name}.png", dpi=DOTS_PER_INCH)
+            if figure.get_layout_engine() is not None:
+                # arrange the axes once, not for each of the two files
+                figure.draw_without_rendering()
+                figure.set_layout_engine("none")
+            # light packing: a tenth more bytes for a third of the time
+            path, packing = folder / f"{name}.png", {"compress_level": 1}
+            figure.savefig(path, dpi=DOTS_PER_INCH, pil_kwargs=packing)
             text = io.StringIO()
             figure.savefig(text, format="svg", metadata={"Date": None, "Creator": None})
             texts[name] = text.getvalue()
