@@ -14,7 +14,6 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from bmp.report.compare_figures import comparison_figures
 from bmp.report.draw_curves import net_curves, raw_methane
 from bmp.report.draw_doses import doses
 from bmp.report.draw_residuals import residuals, residuals_of
@@ -52,8 +51,8 @@ def figures(results: Results) -> dict[str, Figure]:
     """Return the pictures of a trial by name, in the order of the page.
 
     `net-curves` (one panel a unit of yield), `raw-methane` (not where yields were handed in),
-    `dose-series` (where a feed was given at several ratios), `residuals` (where a model was
-    fitted to any series) and those of `comparison_figures`.
+    `dose-series` (where a feed was given at several ratios) and `residuals` (where a model was
+    fitted to any series).
     """
     drawn: dict[str, Figure] = {}
     with mpl.rc_context(STYLE):
@@ -65,7 +64,6 @@ def figures(results: Results) -> dict[str, Figure]:
             drawn["dose-series"] = _dose_figure(results)
         if any(residuals_of(results, series) for series in results.fits):
             drawn["residuals"] = _residual_figure(results)
-        drawn |= comparison_figures(results.comparisons)
     return drawn
 
 
