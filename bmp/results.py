@@ -12,6 +12,7 @@ from bmp.judge.criteria import Verdict
 from bmp.judge.diagnosis import DoseSeries
 from bmp.net import BlankMean, MaterialYield, NetCurves
 from bmp.normalise import JarGas
+from bmp.tank.result import TankResult
 from bmp.trial import Trial
 
 
@@ -52,6 +53,9 @@ class Results:
     """By series: whether its yield can be relied upon, and for what, in plain words."""
     doses: tuple[DoseSeries, ...] = ()
     """Feeds that were given at several ratios to the inoculum."""
+
+    tank: TankResult | None = None
+    """`None`: the trial has no table `tank`."""
 
     @property
     def gross(self) -> bool:

@@ -32,6 +32,22 @@ WAYS_OF_MEASURING: tuple[str, ...] = (
 )
 
 
+MONTHS: tuple[str, ...] = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
+
+
 @dataclass(frozen=True)
 class Setup:
     """What holds for the whole trial (table `trial`)."""

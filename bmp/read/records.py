@@ -13,6 +13,7 @@ from bmp.read.cells import words
 from bmp.read.columns import JARS, MATERIALS, Found, match_columns, numbers
 from bmp.read.mixture import EXAMPLE, NoMixture, mixture
 from bmp.read.tables import Table
+from bmp.theory import theories_of
 from bmp.trial import WAYS_OF_MEASURING, Jar, Material, Setup
 
 ROLES = ("inoculum", "substrate", "control", "weight check")
@@ -136,8 +137,23 @@ def _material(rows: Rows, index: int, name: str, role: str, problems: list[Probl
     formula = rows.text("formula", index) or None
     source = rows.text("solids_from", index)
     source = "" if source.lower() == "measured" else source
-    material = Material(name=name, role=role, formula=formula, solids_from=source or None)
-    return replace(material, **given)  # type: ignore[arg-type]
+    bare = Material(name=name, role=role, formula=formula, solids_from=source or None)
+    material: Material = replace(bare, **given)  # type: ignore[arg-type]
+    return _with_possible_theory(rows, index, material, problems)
+
+
+def _with_possible_theory(
+    rows: Rows, index: int, material: Material, problems: list[Problem]
+) -> Material:
+    """Return the material; a formula or composition that cannot be is a problem, and left out."""
+    try:
+        theories_of(material)
+        return material
+    except ValueError as error:
+        wanted = "correct it, or leave the cell empty"
+        field = "formula" if material.formula else "carbohydrate"
+        problems.append(rows.problem(index, field, f"{material.name}: {error}", wanted))
+        return replace(material, formula=None, carbohydrate=None, protein=None, lipid=None)
 
 
 def _can_be(field: str, share: float) -> bool:

@@ -14,12 +14,14 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from bmp.report.compare_figures import comparison_figures
 from bmp.report.draw_curves import net_curves, raw_methane
 from bmp.report.draw_doses import doses
 from bmp.report.draw_residuals import residuals, residuals_of
 from bmp.report.edge import LINE_IN
 from bmp.report.labels import in_lines
 from bmp.report.looks import INK
+from bmp.report.tank_figures import tank_pictures
 from bmp.results import Results
 
 DOTS_PER_INCH: Final = 150
@@ -51,8 +53,9 @@ def figures(results: Results) -> dict[str, Figure]:
     """Return the pictures of a trial by name, in the order of the page.
 
     `net-curves` (one panel a unit of yield), `raw-methane` (not where yields were handed in),
-    `dose-series` (where a feed was given at several ratios) and `residuals` (where a model was
-    fitted to any series).
+    `dose-series` (where a feed was given at several ratios), `residuals` (where a model was
+    fitted to any series), those of `comparison_figures`; `tank-gas`, `tank-ramp` and `tank-heat`
+    (where a tank has such to show).
     """
     drawn: dict[str, Figure] = {}
     with mpl.rc_context(STYLE):
@@ -64,6 +67,10 @@ def figures(results: Results) -> dict[str, Figure]:
             drawn["dose-series"] = _dose_figure(results)
         if any(residuals_of(results, series) for series in results.fits):
             drawn["residuals"] = _residual_figure(results)
+        drawn |= comparison_figures(results.comparisons)
+        if results.tank is not None:
+            places = {one.series: place for place, one in enumerate(results.yields)}
+            drawn |= tank_pictures(results.tank, places)
     return drawn
 
 
@@ -74,7 +81,13 @@ def save_figures(drawn: Mapping[str, Figure], folder: Path) -> dict[str, str]:
         # a name in another script: the SVG keeps its letters, the PNG shows boxes
         warnings.filterwarnings("ignore", "Glyph .* missing from font", UserWarning)
         for name, figure in drawn.items():
-            figure.savefig(folder / f"{name}.png", dpi=DOTS_PER_INCH)
+            if figure.get_layout_engine() is not None:
+                # arrange the axes once, not for each of the two files
+                figure.draw_without_rendering()
+                figure.set_layout_engine("none")
+            # light packing: a tenth more bytes for a third of the time
+            path, packing = folder / f"{name}.png", {"compress_level": 1}
+            figure.savefig(path, dpi=DOTS_PER_INCH, pil_kwargs=packing)
             text = io.StringIO()
             figure.savefig(text, format="svg", metadata={"Date": None, "Creator": None})
             texts[name] = text.getvalue()

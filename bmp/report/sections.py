@@ -22,6 +22,7 @@ from bmp.report.sentences import (
     half_width,
     meaning_of_numbers,
 )
+from bmp.report.tank_rows import ESTIMATE, TANK_PICTURES, tank_tables
 from bmp.results import Results
 
 OUTCOME_SIGNS: Final = {"pass": "✓", "caution": "!", "fail": "✗", "not judged": "?"}
@@ -145,6 +146,18 @@ def _estimate(estimate: Estimate) -> Mapping[str, Any]:
     }
 
 
+def tank(results: Results) -> Mapping[str, Any] | None:
+    """Return what the jars mean for the main tank."""
+    if results.tank is None:
+        return None
+    return {
+        "result": results.tank,
+        "tables": tank_tables(results.tank),
+        "pictures": TANK_PICTURES,
+        "estimate": ESTIMATE,
+    }
+
+
 def doses(results: Results) -> Mapping[str, Any] | None:
     """Return how feeds that were given at several ratios to the inoculum fared."""
     if not results.doses:
@@ -153,8 +166,9 @@ def doses(results: Results) -> Mapping[str, Any] | None:
         "feeds": [
             {
                 "material": feed.material,
+                "early": short(feed.early_d),
                 "rows": [
-                    [one.series, *map(number, (one.dose, one.early_yield, one.final_yield))]
+                    [one.series, *map(short, (one.dose, one.early_yield, one.final_yield))]
                     for one in feed.doses
                 ],
                 "words": [finding.meaning for finding in feed.findings()],
@@ -248,6 +262,7 @@ def method(results: Results) -> Mapping[str, Any]:
         "measured": setup.measured,
         "net_yield": setup.measured == "net yield",
         "blanks": bool(results.blanks),
+        "fitted": bool(results.fits),
         "noise": noise,
         "sources": list(dict.fromkeys(MODELS[name].source for name in _shown_models(None))),
     }
@@ -260,6 +275,7 @@ SECTIONS: Final = (
     Section("comparison", "Which feed is better", comparison),
     Section("kinetics", "How fast", kinetics),
     Section("doses", "When more feed was given", doses),
+    Section("tank", "The main tank", tank),
     Section("raw", "What the jars made, and the inoculum's part of it", raw),
     Section("assumed", "What was taken for granted", assumed),
     Section("corrections", "What each correction did", corrections),
