@@ -22,7 +22,6 @@ WRITTEN = {
     "figures/comparison-means.png", "figures/comparison-means.svg",
     "figures/comparison-differences.png", "figures/comparison-differences.svg",
     "figures/comparison-bases-1.png", "figures/comparison-bases-1.svg",
-
 }  # fmt: skip
 
 
