@@ -61,7 +61,9 @@ EXAMPLES: dict[str, str] = {
     "kg/L": "kg/L, kg/m^3",
 }
 
-_ALLOWED = re.compile(r"[\w°µμ²³·%*/^().\s-]{1,30}")
+_ALLOWED = re.compile(r"[A-Za-z0-9_°µμ²³·%*/^().\s-]{1,30}")
+# A power of a unit, one digit: towers of powers (`9^9^9`) would keep a computer busy for ever.
+_POWER = re.compile(r"(?<=[^\W\d_])\^-?\d(?![\d.^])")
 
 
 class UnknownUnit(ValueError):
@@ -98,7 +100,8 @@ def conversion(text: str, target: str) -> Conversion:
     spelled = _SPELLINGS.get(" ".join(written.lower().split()), written)
     if spelled == "NmL":
         raise UnknownUnit("a normal (already corrected) volume is not a reading")
-    if not _ALLOWED.fullmatch(spelled) or "**" in spelled:
+    spelled = spelled.replace("²", "^2").replace("³", "^3")
+    if not _ALLOWED.fullmatch(spelled) or "**" in spelled or "^" in _POWER.sub("", spelled):
         raise UnknownUnit(f"“{written[:30]}” is no unit")
     try:
         unit = _registry().parse_units(spelled.replace("µ", "u").replace("μ", "u"))

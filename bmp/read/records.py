@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -55,11 +55,16 @@ def read_rows(
 
 
 def read_materials(
-    table: Table, problems: list[Problem], ignored: list[str]
+    table: Table, problems: list[Problem], ignored: list[str], unread: set[str] | None = None
 ) -> tuple[Material, ...]:
-    """Return the materials; problems and unused columns are added to the lists."""
+    """Return the materials; problems and unused columns are added to the lists.
+
+    `unread` takes the names of those that could not be read, in lower case.
+    """
+    unread = set() if unread is None else unread
     rows = read_rows(table, MATERIALS, problems, ignored)
     if not _has(rows, ("name", "role"), ("material", "role"), problems):
+        unread.update(words(cell).lower() for row in table.rows for cell in row)
         return ()
     materials: dict[str, Material] = {}
     for index in range(len(table.rows)):
@@ -71,6 +76,7 @@ def read_materials(
                 rows.problem(index, "name", f"{shown(name)} stands twice", "keep one row")
             )
         elif role not in ROLES:
+            unread.add(name.lower())
             what = f"{shown(role or None)} is no role"
             problems.append(rows.problem(index, "role", what, f"write one of: {', '.join(ROLES)}"))
         else:
@@ -143,8 +149,15 @@ def read_jars(
     setup: Setup,
     problems: list[Problem],
     ignored: list[str],
+    unread_materials: Set[str] = frozenset(),
+    unread: set[str] | None = None,
 ) -> tuple[Jar, ...]:
-    """Return the jars; problems and unused columns are added to the lists."""
+    """Return the jars; problems and unused columns are added to the lists.
+
+    `unread` takes the names of jars that could not be read, in lower case; nothing is told of a
+    jar of one of `unread_materials`, since that material's own problem is told.
+    """
+    unread = set() if unread is None else unread
     rows = read_rows(table, JARS, problems, ignored)
     if not _has(rows, ("name",), ("jar",), problems):
         return ()
@@ -159,8 +172,12 @@ def read_jars(
                 rows.problem(index, "name", f"jar {shown(name)} stands twice", "keep one row")
             )
         else:
-            jar = _jar(rows, index, name, by_name, setup, problems)
-            if jar is not None:
+            named = {rows.text(field, index).lower() for field in ("material", "inoculum")}
+            astray = bool(unread_materials) and (bool(named & unread_materials) or not materials)
+            jar = None if astray else _jar(rows, index, name, by_name, setup, problems)
+            if jar is None:
+                unread.add(name.lower())
+            else:
                 jars[name.lower()] = jar
     return tuple(jars.values())
 
@@ -186,7 +203,7 @@ def _jar(
     material = materials.get(text.lower() or inoculum.lower())
     if text and material is None:
         what = f"{shown(text)} is not among the materials"
-        wanted = f"write one of: {', '.join(m.name for m in materials.values())}"
+        wanted = f"write one of: {_listed([m.name for m in materials.values()])}"
         problems.append(rows.problem(index, "material", what, wanted))
     if len(problems) > count or material is None:
         return None
@@ -222,7 +239,7 @@ def _inoculum(
         if found is None or found.role != "inoculum":
             what = f"{shown(named)} is no inoculum among the materials"
             problems.append(
-                rows.problem(index, "inoculum", what, f"write one of: {', '.join(inocula)}")
+                rows.problem(index, "inoculum", what, f"write one of: {_listed(inocula)}")
             )
             return ""
         return found.name
@@ -249,6 +266,11 @@ def _inoculum(
             )
         )
     return ""
+
+
+def _listed(names: list[str], most: int = 8) -> str:
+    more = f" … ({len(names)} in all)" if len(names) > most else ""
+    return ", ".join(name[:40] for name in names[:most]) + more
 
 
 def _masses(rows: Rows, index: int, jar: Jar, setup: Setup) -> list[Problem]:
