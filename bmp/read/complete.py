@@ -50,6 +50,8 @@ def check_complete(
     known = _without_rows(trial, rows["readings"] - {None, 1})
     none_lost = known.readings.jar.size == trial.readings.jar.size and not rows["readings"]
     jars_whole = not unread and not rows["jars"] and not rows["materials"]
+    if not (trial.jars or told):
+        return [Problem(names["jars"], "there is no jar", "give a row for each jar")]
     return [
         *(_jars_without_readings(trial, names["jars"]) if none_lost and not unread else ()),
         *(_blanks(trial, names["jars"]) if jars_whole and sound_setup else ()),
@@ -76,8 +78,6 @@ def _without_rows(trial: Trial, rows: Set[int | None]) -> Trial:
 
 
 def _jars_without_readings(trial: Trial, table: str) -> Iterator[Problem]:
-    if not trial.jars:
-        yield Problem(table, "there is no jar", "give a row for each jar")
     read = set(trial.readings.jar.tolist())
     for index, jar in enumerate(trial.jars):
         if index not in read and jar.left_out is None:
