@@ -65,12 +65,13 @@ def one(seed: int) -> str:
                 assert_plain(feed_sentence(series, results))
             return "result"
         except UnusableInput as unusable:
-            assert unusable.problems
-            for problem in unusable.problems:
-                assert_plain(str(problem))
-            return "refusal"
+            told = [str(problem) for problem in unusable.problems]
         finally:
             assert _content(place) == before, "the input was changed"
+    assert told, "a refusal without a reason"
+    for line in told:
+        assert_plain(line)
+    return "refusal"
 
 
 def assert_plain(line: str) -> None:
