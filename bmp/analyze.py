@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 
 from bmp.assumptions import assumptions
+from bmp.compare.whole import compare_trial
 from bmp.fit.material import MaterialCurves, fit_materials
 from bmp.fit.results import MaterialFits
+from bmp.judge.criteria import Criterion
 from bmp.judge.overall import judge_trial
 from bmp.net import (
     MaterialYield,
@@ -21,10 +23,16 @@ from bmp.net import (
 from bmp.normalise import CORRECTIONS, JarGas, normalise
 from bmp.problem import Problem, UnusableInput
 from bmp.results import CorrectionSize, Results
+from bmp.tank.measured import tank_of_trial
+from bmp.theory import highest_yield_NmL_per_gVS
 from bmp.trial import Trial
 
 
-def analyze(trial: Trial, progress: Callable[[str], None] = lambda step: None) -> Results:
+def analyze(
+    trial: Trial,
+    progress: Callable[[str], None] = lambda step: None,
+    criteria: Sequence[Criterion] | None = None,
+) -> Results:
     """Carry a trial from its readings to its results.
 
     Parameters
@@ -32,6 +40,8 @@ def analyze(trial: Trial, progress: Callable[[str], None] = lambda step: None) -
     trial : Trial
     progress : callable
         Called with the name of each step as it begins.
+    criteria : sequence of Criterion, optional
+        A laboratory's own validity criteria; the published ones by default.
 
     Raises
     ------
@@ -50,7 +60,12 @@ def analyze(trial: Trial, progress: Callable[[str], None] = lambda step: None) -
     progress("fit the kinetics")
     fits = _fits(curves, yields)
     progress("judge the trial")
-    judged = judge_trial(trial, gas, blanks, curves, yields)
+    theory = _theoretical(trial, yields)
+    judged = judge_trial(trial, gas, blanks, curves, yields, theory, criteria=criteria)
+    progress("compare the feeds")
+    comparisons = compare_trial(trial, gas, curves, yields, fits)
+    progress("carry the yields to the tank")
+    tank = tank_of_trial(trial, gas, curves, yields, fits)
     progress("see what each correction did")
     return Results(
         trial=trial,
@@ -60,6 +75,7 @@ def analyze(trial: Trial, progress: Callable[[str], None] = lambda step: None) -
         yields=yields,
         fits=fits,
         corrections=correction_sizes(trial, yields),
+        comparisons=comparisons,
         assumed=(*trial.assumed, *assumptions(trial, gas, blanks, curves, yields)),
         ignored=trial.ignored,
         checks=judged.checks,
@@ -67,6 +83,7 @@ def analyze(trial: Trial, progress: Callable[[str], None] = lambda step: None) -
         older_verdicts=judged.older,
         feed_verdicts=judged.feed_verdicts,
         doses=judged.doses,
+        tank=tank,
     )
 
 
@@ -96,6 +113,14 @@ def unknown_gas(trial: Trial, gas: JarGas) -> Iterator[Problem]:
         what = f"the gas of jar “{jar.name}” cannot be told on day {readings.time_d[index]:.4g}"
         wanted = "fill in what is missing in this row, or take it out"
         yield Problem(readings.table, what, wanted, int(readings.row[index]))
+
+
+def _theoretical(trial: Trial, yields: tuple[MaterialYield, ...]) -> dict[str, float]:
+    """Return the highest yield that mass balance allows, by series, where an analysis tells."""
+    highest = {
+        one.series: highest_yield_NmL_per_gVS(trial.material(one.material)) for one in yields
+    }
+    return {series: value for series, value in highest.items() if value is not None}
 
 
 def _fits(curves: NetCurves, yields: tuple[MaterialYield, ...]) -> dict[str, MaterialFits]:

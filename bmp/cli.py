@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 # In the order in which a trial goes. Only the command that runs is imported in full.
-COMMANDS = ("check", "analyze")
+COMMANDS = ("plan", "due", "check", "analyze", "compare", "tank")
 
 
 def parser() -> argparse.ArgumentParser:

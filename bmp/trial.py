@@ -32,6 +32,22 @@ WAYS_OF_MEASURING: tuple[str, ...] = (
 )
 
 
+MONTHS: tuple[str, ...] = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
+
+
 @dataclass(frozen=True)
 class Setup:
     """What holds for the whole trial (table `trial`)."""
@@ -75,6 +91,8 @@ class Setup:
     """CH4/(CH4 + CO2) of the gas before an absorber, for the headspace balance."""
     share_before_absorber_half_width: float = 0.0
     altitude_m: float | None = None
+    bucket_L: float = 10.0
+    """Volume of the bucket that yields per bucket are counted for."""
     closed_between_readings: bool | None = None
     """Whether jars are shut between readings and vented at them; `None`: as the way of measuring
     has it (pressure and mass: shut, volume: open)."""
@@ -108,8 +126,14 @@ class Material:
     pH: float | None = None
     volatile_acids_g_per_kg: float | None = None
     """Volatile fatty acids as acetic acid, per kg of fresh mass."""
+    solids_from: str | None = None
+    """Where TS and VS come from when nobody measured them; `None`: measured."""
     bulk_density_kg_per_L: float | None = None
     """Mass of a heaped litre, for yields per bucket."""
+    bulk_density_u: float | None = None
+    """Standard uncertainty of it [kg/L]."""
+    mixture: Mapping[str, float] | None = None
+    """Share of each part in the fresh mass, where the material was mixed from others."""
 
 
 @dataclass(frozen=True)
@@ -199,6 +223,9 @@ class Trial:
     """Plain sentences: what was not given and is taken for granted."""
     ignored: tuple[str, ...] = ()
     """Plain sentences: what was in the files and is not used."""
+    unread: Readings | None = None
+    """Rows that hold a jar and a time and nothing else yet, later than the jar's last reading: a
+    logbook's readings still to take."""
     tank: Mapping[str, float | str] | None = None
     """Items of the table `tank` by name with unit (`liquid_volume_L`), where there is one."""
     tank_feeds: tuple[Mapping[str, float | str], ...] = ()

@@ -16,7 +16,10 @@ from bmp.finding import Finding
 
 CURRENT = "current"
 CAUTIONS = "cautions"
-OLDER = ("Holliger et al. 2016", "VDI 4630")
+COLUMNS = (
+    "rule set", "check", "of", "value", "low", "high", "edges", "if broken", "unit", "source",
+    "meaning", "advice",
+)  # fmt: skip
 NAMES = {CURRENT: "Standard BMP Methods, document 100 v1.9 (2021)"}
 
 
@@ -82,6 +85,7 @@ class Facts:
     rsd_jars_percent: float | None = None
     """Relative standard deviation between the jars alone."""
     percent_of_theoretical: float | None = None
+    """Of what the feed's own composition allows."""
     three_day_rate_percent: float | None = None
     """Lowest three-day rate reached so far, of the slowest jar (`bmp.judge.stop`)."""
     blank_shorter_d: float | None = None
@@ -91,15 +95,23 @@ class Facts:
     inoculum_to_substrate: float | None = None
     """By VS."""
     sample_gVS: float | None = None
+    """Of the sample, per jar."""
     headspace_mL_per_gVS: float | None = None
     """Closed jars only."""
     pH: float | None = None
+    """Of the inoculum."""
     ammonium_N_g_per_kg: float | None = None
+    """Ammonium nitrogen per kg of fresh inoculum."""
     volatile_acids_g_per_kg: float | None = None
+    """Volatile fatty acids as acetic acid, per kg of fresh inoculum."""
     TS_percent: float | None = None
+    """Of fresh mass."""
     incubation_temperature_C: float | None = None
+    """Of the jars."""
     cellulose_controls: int | None = None
+    """Number of controls that are cellulose."""
     blank_jars: int | None = None
+    """Blanks that count, of all inocula."""
 
 
 @dataclass(frozen=True)
@@ -134,10 +146,13 @@ def read_criteria(path: Path | None = None) -> tuple[Criterion, ...]:
 
 
 def _criterion(row: Mapping[str, str], number: int) -> Criterion:
+    missing = [name for name in COLUMNS if row.get(name) is None]
+    if missing:
+        raise ValueError(f"criteria, row {number}: no {', '.join(missing)}")
     known = Facts.__dataclass_fields__
     if row["value"] not in known:
         raise ValueError(f"criteria, row {number}: unknown value {row['value']!r}")
-    edges = {name: float(row[name]) if row[name].strip() else None for name in ("low", "high")}
+    edges = {name: _edge(row[name], number) for name in ("low", "high")}
     if edges["low"] is None and edges["high"] is None:
         raise ValueError(f"criteria, row {number}: neither low nor high is given")
     if row["edges"] not in ("inclusive", "exclusive"):
@@ -156,6 +171,13 @@ def _criterion(row: Mapping[str, str], number: int) -> Criterion:
         meaning=row["meaning"],
         advice=row["advice"],
     )
+
+
+def _edge(text: str, number: int) -> float | None:
+    try:
+        return float(text) if text.strip() else None
+    except ValueError:
+        raise ValueError(f"criteria, row {number}: {text!r} is not a number") from None
 
 
 def judge(facts: Iterable[Facts], criteria: Iterable[Criterion]) -> tuple[Finding, ...]:
@@ -203,8 +225,8 @@ def verdict(findings: Sequence[Finding], criteria: str = NAMES[CURRENT]) -> Verd
 def _reason(finding: Finding) -> str:
     where = f" ({finding.where})" if finding.where else ""
     if finding.value is None:
-        return f"{finding.check}{where} could not be judged; the limit is {finding.limit}"
-    return f"{finding.check}{where} is {_shown(finding.value)}; the limit is {finding.limit}"
+        return f"{finding.check}{where} could not be judged where {finding.limit} is asked"
+    return f"{finding.check}{where}: {_shown(finding.value)} where {finding.limit} is asked"
 
 
 def _shown(value: float | str) -> str:

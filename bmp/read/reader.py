@@ -8,36 +8,42 @@ from pathlib import Path
 from bmp.problem import Problem, Problems, UnusableInput
 from bmp.read.cells import words
 from bmp.read.complete import check_complete
+from bmp.read.crucibles import read_crucibles, with_crucibles
 from bmp.read.readings import empty_readings, read_readings
 from bmp.read.records import read_jars, read_materials
 from bmp.read.setup import read_setup
 from bmp.read.tables import Table, read_tables
-from bmp.trial import Jar, Material, Setup, Trial
+from bmp.read.tank import TANK_TABLES, read_tank, read_tank_feeds
+from bmp.read.unread import split_unread
+from bmp.trial import Jar, Material, Readings, Setup, Trial
 
 TABLES = ("trial", "materials", "jars", "readings")
 
 
-def read_trial(place: Path) -> Trial:
-    """Read the four tables of a trial.
+def read_trial(place: Path, unfinished: bool = False) -> Trial:
+    """Read the four tables of a trial, and those of its main tank where there are such.
 
     Parameters
     ----------
     place : Path
         A workbook (`.xlsx`) with the sheets `trial`, `materials`, `jars` and `readings`, or a
-        folder with `.csv` files of these names.
+        folder with `.csv` files of these names. Beside them may
+        stand `crucibles`, which gives TS and VS, and `tank` with `tank feeds`.
+    unfinished : bool
+        Whether the trial still runs, so that a jar may have no reading yet.
 
     Raises
     ------
     UnusableInput
         With every problem found, each with its table, row and column.
     """
-    trial, problems = read_with_problems(place)
+    trial, problems = read_with_problems(place, unfinished)
     if problems:
         raise UnusableInput(problems)
     return trial
 
 
-def read_with_problems(place: Path) -> tuple[Trial, tuple[Problem, ...]]:
+def read_with_problems(place: Path, unfinished: bool = False) -> tuple[Trial, tuple[Problem, ...]]:
     """Return a trial as far as it can be read, and every problem, for looking at it all the same.
 
     Raises
@@ -46,7 +52,7 @@ def read_with_problems(place: Path) -> tuple[Trial, tuple[Problem, ...]]:
         There is nothing to look at: a table is missing or cannot be opened.
     """
     problems = Problems()
-    tables = read_tables(place, TABLES, problems)
+    tables = read_tables(place, (*TABLES, "crucibles", *TANK_TABLES), problems)
     missing = [name for name in TABLES if name not in tables]
     # a table that could not be read has its problem already, and so has a damaged workbook
     told = {problem.table.lower() for problem in problems}
@@ -57,52 +63,110 @@ def read_with_problems(place: Path) -> tuple[Trial, tuple[Problem, ...]]:
     )
     if len(missing) == len(TABLES):
         raise UnusableInput(problems)
-    trial = trial_of(tables, place.stem, problems)
+    trial = trial_of(tables, place.stem, problems, unfinished)
     if missing:
         raise UnusableInput(problems)
     return trial, tuple(problems)
 
 
-def trial_of(tables: Mapping[str, Table], title: str, problems: list[Problem]) -> Trial:
+def trial_of(
+    tables: Mapping[str, Table], title: str, problems: list[Problem], unfinished: bool = False
+) -> Trial:
     """Return a trial as far as its tables can be read; what is wrong is added to the list.
 
     Parameters
     ----------
     tables
-        By name. A table that is missing is taken for empty, and nothing is told of what lacks in
-        consequence.
+        By name. Of a table that is missing nothing is told, nor of what lacks in consequence.
     title
         Used where the table `trial` gives none.
+    unfinished
+        As in `read_trial`.
     """
     ignored: list[str] = []
     assumed: list[str] = []
+    bad: set[str] = set()
     setup = Setup(title)
-    materials: tuple[Material, ...] = ()
-    jars: tuple[Jar, ...] = ()
-    readings = empty_readings("readings")
-    bad_materials: set[str] = set()
-    bad_jars: set[str] = set()
     if "trial" in tables:
         setup = read_setup(tables["trial"], title, problems, ignored, assumed)
-    if "materials" in tables:
-        materials = read_materials(tables["materials"], problems, ignored, bad_materials)
-    if "jars" in tables:
-        if "materials" not in tables:
-            bad_materials = _texts(tables["jars"])
-        jars = read_jars(
-            tables["jars"], materials, setup, problems, ignored, bad_materials, bad_jars
-        )
-    if "readings" in tables:
-        if not jars:
-            bad_jars = _texts(tables["readings"])
-        readings = read_readings(tables["readings"], jars, setup, problems, ignored, bad_jars)
-    trial = Trial(setup, materials, jars, readings, tuple(assumed), tuple(ignored))
-    if len(tables) == len(TABLES):
-        names = {name: table.name for name, table in tables.items()}
-        problems.extend(check_complete(trial, names, problems, bad_materials | bad_jars))
+    materials = _materials(tables, problems, ignored, assumed, bad)
+    jars, readings = _jars_and_readings(tables, materials, setup, problems, ignored, bad)
+    tank, feeds = _tank(tables, materials, jars, problems, ignored)
+    readings, unread = split_unread(readings)
+    if unread.jar.size:
+        ignored.append(f"{unread.table}: {unread.jar.size} rows wait for their reading")
+    trial = Trial(
+        setup, materials, jars, readings, tuple(assumed), tuple(ignored), unread, tank, feeds
+    )
+    if not unfinished and all(name in tables for name in TABLES):
+        names = {name: tables[name].name for name in TABLES}
+        problems.extend(check_complete(trial, names, problems, bad))
     return trial
+
+
+def _materials(
+    tables: Mapping[str, Table],
+    problems: list[Problem],
+    ignored: list[str],
+    assumed: list[str],
+    bad: set[str],
+) -> tuple[Material, ...]:
+    """Return the materials with their solids; names that could not be read go to `bad`."""
+    if "materials" not in tables:
+        return ()
+    materials = read_materials(tables["materials"], problems, ignored, bad)
+    if "crucibles" in tables:
+        solids = read_crucibles(tables["crucibles"], materials, problems, ignored)
+        materials = with_crucibles(materials, solids, assumed)
+    assumed += [
+        f"The solids of {material.name} are not measured but from: {material.solids_from}."
+        for material in materials
+        if material.solids_from is not None
+    ]
+    return materials
+
+
+def _jars_and_readings(
+    tables: Mapping[str, Table],
+    materials: tuple[Material, ...],
+    setup: Setup,
+    problems: list[Problem],
+    ignored: list[str],
+    bad: set[str],
+) -> tuple[tuple[Jar, ...], Readings]:
+    """Return jars and readings; nothing is told of what only follows from a name in `bad`."""
+    jars: tuple[Jar, ...] = ()
+    if "jars" in tables:
+        known = bad if "materials" in tables else _texts(tables["jars"])
+        bad_jars: set[str] = set()
+        jars = read_jars(tables["jars"], materials, setup, problems, ignored, known, bad_jars)
+        bad |= bad_jars
+    if "readings" not in tables:
+        return jars, empty_readings("readings")
+    known = bad if jars else _texts(tables["readings"])
+    return jars, read_readings(tables["readings"], jars, setup, problems, ignored, known)
 
 
 def _texts(table: Table) -> set[str]:
     """Return every text of a table: names that cannot be checked count as known."""
     return {words(cell).lower() for row in table.rows for cell in row}
+
+
+def _tank(
+    tables: Mapping[str, Table],
+    materials: tuple[Material, ...],
+    jars: tuple[Jar, ...],
+    problems: list[Problem],
+    ignored: list[str],
+) -> tuple[Mapping[str, float | str] | None, tuple[Mapping[str, float | str], ...]]:
+    """Return the main tank and its feeds; one of the two tables without the other is a problem."""
+    given = [name for name in TANK_TABLES if name in tables]
+    if not given:
+        return None, ()
+    if len(given) == 1:
+        (missing,) = set(TANK_TABLES) - set(given)
+        what = f"there is a table “{given[0]}” and no table “{missing}”"
+        problems.append(Problem(tables[given[0]].name, what, "add it, or take this one away"))
+        return None, ()
+    tank = read_tank(tables["tank"], problems, ignored)
+    return tank, read_tank_feeds(tables["tank feeds"], materials, jars, problems, ignored)

@@ -11,7 +11,9 @@ import numpy as np
 from bmp.problem import Problem, shown
 from bmp.read.cells import words
 from bmp.read.columns import JARS, MATERIALS, Found, match_columns, numbers
+from bmp.read.mixture import EXAMPLE, NoMixture, mixture
 from bmp.read.tables import Table
+from bmp.theory import theories_of
 from bmp.trial import WAYS_OF_MEASURING, Jar, Material, Setup
 
 ROLES = ("inoculum", "substrate", "control", "weight check")
@@ -61,13 +63,36 @@ def read_materials(
 
     `unread` takes the names of those that could not be read, in lower case.
     """
-    unread = set() if unread is None else unread
     rows = read_rows(table, MATERIALS, problems, ignored)
+    return _with_mixtures(rows, materials_of(rows, problems, unread), problems)
+
+
+def _with_mixtures(
+    rows: Rows, found: list[tuple[Material, int]], problems: list[Problem]
+) -> tuple[Material, ...]:
+    """Put in what each mixed material was mixed from, once all names are known."""
+    names = [material.name for material, _ in found]
+    mixed = []
+    for material, index in found:
+        text = rows.text("mixture", index)
+        try:
+            parts = mixture(text, names) if text else None
+            mixed.append(replace(material, mixture=parts))
+        except NoMixture as error:
+            problems.append(rows.problem(index, "mixture", str(error), f"write it {EXAMPLE}"))
+    return tuple(mixed)
+
+
+def materials_of(
+    rows: Rows, problems: list[Problem], unread: set[str] | None = None
+) -> list[tuple[Material, int]]:
+    """Return the materials of the rows, each with the index of its row; `unread` as above."""
+    unread = set() if unread is None else unread
     if not _has(rows, ("name", "role"), ("material", "role"), problems):
-        unread.update(words(cell).lower() for row in table.rows for cell in row)
-        return ()
-    materials: dict[str, Material] = {}
-    for index in range(len(table.rows)):
+        unread.update(words(cell).lower() for row in rows.table.rows for cell in row)
+        return []
+    materials: dict[str, tuple[Material, int]] = {}
+    for index in range(len(rows.table.rows)):
         name, role = rows.text("name", index), rows.text("role", index).lower()
         if not name:
             problems.append(rows.problem(index, "name", "a material has no name", "give it one"))
@@ -80,8 +105,8 @@ def read_materials(
             what = f"{shown(role or None)} is no role"
             problems.append(rows.problem(index, "role", what, f"write one of: {', '.join(ROLES)}"))
         else:
-            materials[name.lower()] = _material(rows, index, name, role, problems)
-    return tuple(materials.values())
+            materials[name.lower()] = _material(rows, index, name, role, problems), index
+    return list(materials.values())
 
 
 def _has(
@@ -93,14 +118,15 @@ def _has(
     return not missing
 
 
+_MATERIAL_NUMBERS = frozenset(
+    known.field for known in MATERIALS if known.unit is not None or known.field == "pH"
+)
 _SHARES = ("TS", "VS", "carbohydrate", "protein", "lipid", "carbon", "nitrogen")
 
 
 def _material(rows: Rows, index: int, name: str, role: str, problems: list[Problem]) -> Material:
     given: dict[str, float | None] = {
-        field: rows.number(field, index)
-        for field in rows.values
-        if field not in ("name", "role", "formula")
+        field: rows.number(field, index) for field in rows.values if field in _MATERIAL_NUMBERS
     }
     for field in _SHARES:
         share = given.get(field)
@@ -117,7 +143,25 @@ def _material(rows: Rows, index: int, name: str, role: str, problems: list[Probl
         wanted = "VS is a part of TS: say of what each is a share"
         problems.append(rows.problem(index, "VS", f"{name}: {what}", wanted))
     formula = rows.text("formula", index) or None
-    return replace(Material(name=name, role=role, formula=formula), **given)  # type: ignore[arg-type]
+    source = rows.text("solids_from", index)
+    source = "" if source.lower() == "measured" else source
+    bare = Material(name=name, role=role, formula=formula, solids_from=source or None)
+    material: Material = replace(bare, **given)  # type: ignore[arg-type]
+    return _with_possible_theory(rows, index, material, problems)
+
+
+def _with_possible_theory(
+    rows: Rows, index: int, material: Material, problems: list[Problem]
+) -> Material:
+    """Return the material; a formula or composition that cannot be is a problem, and left out."""
+    try:
+        theories_of(material)
+        return material
+    except ValueError as error:
+        wanted = "correct it, or leave the cell empty"
+        field = "formula" if material.formula else "carbohydrate"
+        problems.append(rows.problem(index, field, f"{material.name}: {error}", wanted))
+        return replace(material, formula=None, carbohydrate=None, protein=None, lipid=None)
 
 
 def _can_be(field: str, share: float) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import warnings
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -13,11 +14,14 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from bmp.report.compare_figures import comparison_figures
 from bmp.report.draw_curves import net_curves, raw_methane
+from bmp.report.draw_doses import doses
 from bmp.report.draw_residuals import residuals, residuals_of
 from bmp.report.edge import LINE_IN
 from bmp.report.labels import in_lines
 from bmp.report.looks import INK
+from bmp.report.tank_figures import tank_pictures
 from bmp.results import Results
 
 DOTS_PER_INCH: Final = 150
@@ -48,8 +52,10 @@ STYLE: Final[Any] = {
 def figures(results: Results) -> dict[str, Figure]:
     """Return the pictures of a trial by name, in the order of the page.
 
-    `net-curves` (one panel a unit of yield), `raw-methane` (not where yields were handed in) and
-    `residuals` (where a model was fitted to any series).
+    `net-curves` (one panel a unit of yield), `raw-methane` (not where yields were handed in),
+    `dose-series` (where a feed was given at several ratios), `residuals` (where a model was
+    fitted to any series), those of `comparison_figures`; `tank-gas`, `tank-ramp` and `tank-heat`
+    (where a tank has such to show).
     """
     drawn: dict[str, Figure] = {}
     with mpl.rc_context(STYLE):
@@ -57,15 +63,23 @@ def figures(results: Results) -> dict[str, Figure]:
             drawn["net-curves"] = _net_figure(results)
         if np.isfinite(results.gas.methane_NmL).any():
             drawn["raw-methane"] = _raw_figure(results)
+        if results.doses:
+            drawn["dose-series"] = _dose_figure(results)
         if any(residuals_of(results, series) for series in results.fits):
             drawn["residuals"] = _residual_figure(results)
+        drawn |= comparison_figures(results.comparisons)
+        if results.tank is not None:
+            places = {one.series: place for place, one in enumerate(results.yields)}
+            drawn |= tank_pictures(results.tank, places)
     return drawn
 
 
 def save_figures(drawn: Mapping[str, Figure], folder: Path) -> dict[str, str]:
     """Write every figure as PNG and SVG into a folder and return the SVG texts by name."""
     texts = {}
-    with mpl.rc_context(STYLE):
+    with mpl.rc_context(STYLE), warnings.catch_warnings():
+        # a name in another script: the SVG keeps its letters, the PNG shows boxes
+        warnings.filterwarnings("ignore", "Glyph .* missing from font", UserWarning)
         for name, figure in drawn.items():
             figure.savefig(folder / f"{name}.png", dpi=DOTS_PER_INCH)
             text = io.StringIO()
@@ -98,8 +112,15 @@ def _raw_figure(results: Results) -> Figure:
     return figure
 
 
+def _dose_figure(results: Results) -> Figure:
+    figure, all_axes = _panels([2.2] * len(results.doses))
+    for axes, series in zip(all_axes, results.doses, strict=True):
+        doses(axes, series)
+    return figure
+
+
 def _residual_figure(results: Results) -> Figure:
-    figure, (axes,) = _panels([0.4 + 0.62 * len(results.fits)], right_in=0.25)
+    figure, (axes,) = _panels([max(1.25, 0.4 + 0.62 * len(results.fits))], right_in=0.25)
     residuals(axes, results)
     return figure
 

@@ -65,10 +65,13 @@ def _files(folder: Path) -> list[str]:
     )
 
 
-def write_folder(out: Path, file_format: str, write: Callable[[Path], None]) -> None:
+def write_folder(
+    out: Path, file_format: str, write: Callable[[Path], None], keep: bool = False
+) -> None:
     """Let `write` fill a new folder beside `out`, then move it there.
 
-    Old results of this tool are replaced; any other folder in the place is kept beside, renamed.
+    Old results of this tool are replaced (with `keep` they too are kept); any other folder in the
+    place is kept beside, renamed.
     """
     out.parent.mkdir(parents=True, exist_ok=True)
     _sweep(out)
@@ -81,7 +84,7 @@ def write_folder(out: Path, file_format: str, write: Callable[[Path], None]) -> 
             text = json.dumps(manifest, indent=1) + "\n"
             (new / "files.json").write_text(text, encoding="utf-8")
             new.chmod(0o777 & ~_umask())
-            _move_in(new, out, file_format)
+            _move_in(new, out, "" if keep else file_format)
     finally:
         shutil.rmtree(new, ignore_errors=True)
 

@@ -32,7 +32,7 @@ def render_page(results: Results, svg: Mapping[str, str]) -> str:
         if (content := section.content(results)) is not None
     ]
     return (
-        _environment()
+        environment()
         .get_template("report.html")
         .render(
             title=results.trial.setup.title,
@@ -56,13 +56,15 @@ def inline_svg(name: str, text: str) -> Markup:
     drawing = drawing.replace("fill: #ffffff", "fill: none").replace(INK, "currentColor")
     for number, look in enumerate(LOOKS):
         drawing = drawing.replace(look.colour, f"var(--series-{number})")
+    drawing = drawing.replace("<svg ", f'<svg role="img" aria-label="{name.replace("-", " ")}" ', 1)
     drawing = re.sub(r'(<svg[^>]*?) width="[^"]*"', r"\1", drawing, count=1)
     drawing = re.sub(r'(<svg[^>]*?) height="[^"]*"', r"\1", drawing, count=1)
     return Markup(drawing)  # drawn by us from escaped text
 
 
 @cache
-def _environment() -> Environment:
+def environment() -> Environment:
+    """Return the templates of every page."""
     return Environment(
         loader=PackageLoader("bmp.report"), autoescape=True, trim_blocks=True, lstrip_blocks=True
     )

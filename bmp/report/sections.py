@@ -11,15 +11,18 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from bmp.estimate import Estimate
+from bmp.finding import Finding
 from bmp.fit.models import MODELS
 from bmp.net import MaterialYield
-from bmp.report.rounding import days, number, percent, with_uncertainty
+from bmp.report.compare_section import comparison_content
+from bmp.report.rounding import number, percent, short, with_uncertainty
 from bmp.report.sentences import (
     estimate_words,
     feed_sentence,
     half_width,
     meaning_of_numbers,
 )
+from bmp.report.tank_rows import ESTIMATE, TANK_PICTURES, tank_tables
 from bmp.results import Results
 
 OUTCOME_SIGNS: Final = {"pass": "✓", "caution": "!", "fail": "✗", "not judged": "?"}
@@ -76,10 +79,16 @@ def _yield_row(one: MaterialYield) -> Mapping[str, Any]:
         "no_interval": one.why_no_interval,
         "sd": None if one.sd is None else number(one.sd, 2),
         "jars": len(one.jars),
-        "days": days(one.time_d),
+        "days": short(one.time_d),
         "per_fresh": None if one.per_fresh is None else number(one.per_fresh),
         "blank_percent": None if one.blank_percent is None else f"{one.blank_percent:.0f} %",
     }
+
+
+def comparison(results: Results) -> Mapping[str, Any] | None:
+    """Return which feed is better, where there are feeds to compare."""
+    found = results.comparisons
+    return comparison_content(found) if len(found.feeds) > 1 or results.gross else None
 
 
 def kinetics(results: Results) -> Mapping[str, Any] | None:
@@ -107,8 +116,8 @@ def kinetics(results: Results) -> Mapping[str, Any] | None:
                 "times": [
                     ("to half of the measured yield", _estimate(fit.t50_d)),
                     ("to 90 % of the measured yield", _estimate(fit.t90_d)),
+                    ("highest rate of the chosen model", _estimate(fit.peak_rate)),
                 ],
-                "peak": _estimate(fit.peak_rate),
                 "forecast": fit.forecast.words if fit.forecast else None,
             }
             for name, fit in results.fits.items()
@@ -134,6 +143,38 @@ def _estimate(estimate: Estimate) -> Mapping[str, Any]:
         "unit": "" if estimate.value is None else estimate.unit,
         "determined": estimate.value is not None,
         "from": estimate.interval_from,
+    }
+
+
+def tank(results: Results) -> Mapping[str, Any] | None:
+    """Return what the jars mean for the main tank."""
+    if results.tank is None:
+        return None
+    return {
+        "result": results.tank,
+        "tables": tank_tables(results.tank),
+        "pictures": TANK_PICTURES,
+        "estimate": ESTIMATE,
+    }
+
+
+def doses(results: Results) -> Mapping[str, Any] | None:
+    """Return how feeds that were given at several ratios to the inoculum fared."""
+    if not results.doses:
+        return None
+    return {
+        "feeds": [
+            {
+                "material": feed.material,
+                "early": short(feed.early_d),
+                "rows": [
+                    [one.series, *map(short, (one.dose, one.early_yield, one.final_yield))]
+                    for one in feed.doses
+                ],
+                "words": [finding.meaning for finding in feed.findings()],
+            }
+            for feed in results.doses
+        ]
     }
 
 
@@ -172,18 +213,34 @@ def _percent(value: float | None) -> str:
 
 
 def checks(results: Results) -> Mapping[str, Any] | None:
-    """Return the checks, the gravest first."""
+    """Return the checks, the gravest first, those of one kind together."""
     if not results.checks:
         return None
     order = ("fail", "caution", "not judged", "pass")
     return {
+        "older": [verdict.words for verdict in results.older_verdicts.values()],
         "groups": [
-            (outcome, OUTCOME_SIGNS[outcome], found)
+            (outcome, OUTCOME_SIGNS[outcome], _kinds(found))
             for outcome in order
             if (found := [finding for finding in results.checks if finding.outcome == outcome])
         ],
-        "shown": lambda value: value if isinstance(value, str) else number(value, 4),
     }
+
+
+def _kinds(found: list[Finding]) -> list[Mapping[str, Any]]:
+    """Put findings together that say the same of several series."""
+    kinds: dict[tuple[str, ...], list[Finding]] = {}
+    for one in found:
+        key = (one.check, one.limit, one.meaning, one.advice, one.source)
+        kinds.setdefault(key, []).append(one)
+    return [{"finding": same[0], "seen": [_seen(one) for one in same]} for same in kinds.values()]
+
+
+def _seen(finding: Finding) -> str:
+    """Return what was found and where: `7.25 (food waste)`."""
+    value = finding.value
+    shown = "" if value is None else value if isinstance(value, str) else short(value)
+    return f"{shown} ({finding.where})" if shown and finding.where else shown or finding.where
 
 
 def left_out(results: Results) -> Mapping[str, Any] | None:
@@ -205,6 +262,7 @@ def method(results: Results) -> Mapping[str, Any]:
         "measured": setup.measured,
         "net_yield": setup.measured == "net yield",
         "blanks": bool(results.blanks),
+        "fitted": bool(results.fits),
         "noise": noise,
         "sources": list(dict.fromkeys(MODELS[name].source for name in _shown_models(None))),
     }
@@ -214,7 +272,10 @@ SECTIONS: Final = (
     Section("answer", "What came out", answer),
     Section("curves", "How the methane came", curves),
     Section("yields", "Yields", yields),
+    Section("comparison", "Which feed is better", comparison),
     Section("kinetics", "How fast", kinetics),
+    Section("doses", "When more feed was given", doses),
+    Section("tank", "The main tank", tank),
     Section("raw", "What the jars made, and the inoculum's part of it", raw),
     Section("assumed", "What was taken for granted", assumed),
     Section("corrections", "What each correction did", corrections),
