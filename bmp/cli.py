@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 # In the order in which a trial goes. Only the command that runs is imported in full.
-COMMANDS = ("plan", "due", "check", "analyze", "compare", "tank")
+COMMANDS = ("plan", "due", "check", "analyze", "compare", "tank", "archive")
 
 
 def parser() -> argparse.ArgumentParser:

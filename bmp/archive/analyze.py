@@ -41,6 +41,8 @@ class Outcome:
     """By trial that was analysed: why it is not validated; empty where it is."""
     refused: dict[str, tuple[str, ...]]
     """By trial that could not be used: a line a problem."""
+    again: tuple[str, ...] = ()
+    """Trials that were not analysed, since their cells need a closer look."""
 
     def __add__(self, other: Outcome) -> Outcome:
         """Return both."""
@@ -48,6 +50,7 @@ class Outcome:
             (*self.rows, *other.rows),
             self.because | other.because,
             self.refused | other.refused,
+            (*self.again, *other.again),
         )
 
 

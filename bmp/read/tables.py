@@ -12,7 +12,7 @@ from pathlib import Path
 from bmp.problem import Problem, UnusableInput, shown
 from bmp.read.workbook import Cell, read_sheets
 
-__all__ = ["Cell", "Table", "items", "read_tables"]
+__all__ = ["Cell", "Table", "items", "most_rows_of", "read_csv", "read_tables"]
 
 # More than any jar trial holds; keeps a hostile file from filling the memory.
 LARGEST_FILE_BYTES = 60_000_000
@@ -88,7 +88,7 @@ def _read_folder(place: Path, wanted: tuple[str, ...], problems: list[Problem]) 
     for name in wanted:
         if name in found:
             try:
-                read[name] = _read_csv(found[name], name, problems)
+                read[name] = read_csv(found[name], problems, most_rows_of(name))
             except UnusableInput as unusable:
                 problems.extend(unusable.problems)
     return read
@@ -104,10 +104,15 @@ def _read_workbook(
     read = {}
     for name, rows in sheets.items():
         try:
-            read[name] = _table(f"sheet {name}", name, _filled(rows), problems)
+            read[name] = _table(f"sheet {name}", most_rows_of(name), _filled(rows), problems)
         except UnusableInput as unusable:
             problems.extend(unusable.problems)
     return read
+
+
+def most_rows_of(table: str) -> int:
+    """Return how many rows a table of one trial may have."""
+    return MOST_ROWS.get(table, MOST_ROWS_ELSEWHERE)
 
 
 def _filled(rows: Sequence[Sequence[Cell]]) -> list[tuple[int, list[Cell]]]:
@@ -121,11 +126,23 @@ def _tidy(cell: Cell) -> Cell:
     return cell.strip() or None if isinstance(cell, str) else cell
 
 
-def _read_csv(path: Path, kind: str, problems: list[Problem]) -> Table:
+def read_csv(
+    path: Path,
+    problems: list[Problem],
+    most_rows: int,
+    most_bytes: int = LARGEST_FILE_BYTES,
+) -> Table:
+    """Read one CSV file, in any of the dialects that people write; what is astray is told.
+
+    Raises
+    ------
+    UnusableInput
+        It is no CSV text, is empty, or holds more than `most_rows` filled rows or `most_bytes`.
+    """
     with path.open("rb") as file:
-        raw = file.read(LARGEST_FILE_BYTES + 1)
-    if len(raw) > LARGEST_FILE_BYTES:
-        what = f"the file is over {LARGEST_FILE_BYTES // 10**6} MB"
+        raw = file.read(most_bytes + 1)
+    if len(raw) > most_bytes:
+        what = f"the file is over {most_bytes // 10**6} MB"
         raise _unusable(path.name, what, "one trial needs far less")
     text = _decode(raw)
     first_line = text.partition("\n")[0]
@@ -133,12 +150,14 @@ def _read_csv(path: Path, kind: str, problems: list[Problem]) -> Table:
     separator = ";" if semicolons else ("\t" if "\t" in first_line else ",")
     try:
         reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
-        lines = list(_numbered_lines(reader, path.name, kind))
+        lines = list(_numbered_lines(reader, path.name, most_rows))
     except csv.Error as error:
         raise _unusable(
             path.name, f"this is no CSV text ({error})", "save it as CSV UTF-8"
         ) from None
-    return _table(path.name, kind, lines, problems, semicolons and not _points_are_decimal(lines))
+    return _table(
+        path.name, most_rows, lines, problems, semicolons and not _points_are_decimal(lines)
+    )
 
 
 _CLEAR_POINT = re.compile(r"[+-]?(\d*\.(\d{1,2}|\d{4,})|0?\.\d+|\d{4,}\.\d+)")
@@ -152,9 +171,9 @@ def _points_are_decimal(lines: list[tuple[int, list[Cell]]]) -> bool:
 
 
 def _numbered_lines(
-    reader: Iterator[list[str]], name: str, kind: str
+    reader: Iterator[list[str]], name: str, most: int
 ) -> Iterator[tuple[int, list[Cell]]]:
-    filled, most = 0, MOST_ROWS.get(kind, MOST_ROWS_ELSEWHERE)
+    filled = 0
     for number, cells in enumerate(reader, start=1):
         if any(cells):
             filled += 1
@@ -179,14 +198,13 @@ def _outside_quotes(line: str, letter: str) -> int:
 
 def _table(
     name: str,
-    kind: str,
+    most: int,
     lines: list[tuple[int, list[Cell]]],
     problems: list[Problem],
     semicolons: bool = False,
 ) -> Table:
     if not lines:
         raise _unusable(name, "the table is empty", "give it a header row")
-    most = MOST_ROWS.get(kind, MOST_ROWS_ELSEWHERE)
     if len(lines) > most + 1:
         raise _unusable(name, f"more than {most:,} rows", "one trial needs far fewer")
     header = tuple("" if cell is None else str(cell) for cell in lines[0][1])
