@@ -113,7 +113,7 @@ def _pooled(fits: Jarwise, curves: Curves, series: IntArray, size: int) -> Float
 
 def _undetermined(fits: Jarwise, series: IntArray, size: int) -> BoolArray:
     """Tell which parameters of each series any of its jars leaves open. Shape (series, p)."""
-    why = np.array([[bool(text) for text in jar] for jar in reasons(fits)], dtype=bool)
+    why = np.array(reasons(fits), dtype=object) != ""
     return np.logical_or.reduceat(why, np.flatnonzero(first(series)), axis=0)
 
 

@@ -7,6 +7,7 @@ is, with the same words for what is wrong.
 
 from __future__ import annotations
 
+import csv
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -161,15 +162,15 @@ def _plain_header(path: Path) -> tuple[str, ...] | None:
         line = start.decode("utf-8-sig").rstrip("\r\n")
     except UnicodeDecodeError:
         return None
-    if not line or any(letter in line for letter in ';\t"\0'):
+    if not line or any(letter in line for letter in ";\t\0"):
         return None
-    return tuple(text.strip() for text in line.split(","))
+    return tuple(text.strip() for text in next(csv.reader([line])))
 
 
 def _arrow(path: Path, width: int, trial: int, found: Mapping[str, Found]) -> pa.Table | None:
     """Return the columns that count, named by their number; `None` where they do not fit."""
     import pyarrow as pa
-    from pyarrow import csv
+    from pyarrow import csv as arrow_csv
 
     names = [str(number) for number in range(width)]
     coded = pa.dictionary(pa.int32(), pa.string())
@@ -180,11 +181,11 @@ def _arrow(path: Path, width: int, trial: int, found: Mapping[str, Found]) -> pa
     codes = {str(trial): coded, str(found["jar"].index): coded}
     for types in (texts | numeric | codes, texts | codes):
         try:
-            table = csv.read_csv(
+            table = arrow_csv.read_csv(
                 path,
-                csv.ReadOptions(column_names=names, skip_rows=1, block_size=1 << 24),
-                csv.ParseOptions(delimiter=","),
-                csv.ConvertOptions(
+                arrow_csv.ReadOptions(column_names=names, skip_rows=1, block_size=1 << 24),
+                arrow_csv.ParseOptions(delimiter=","),
+                arrow_csv.ConvertOptions(
                     column_types=types, include_columns=list(types), null_values=[""],
                     strings_can_be_null=True, quoted_strings_can_be_null=True,
                 ),

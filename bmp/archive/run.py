@@ -11,6 +11,7 @@ import os
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 from dataclasses import replace
+from itertools import islice
 from multiprocessing import get_context
 from pathlib import Path
 
@@ -66,7 +67,7 @@ def _joined(outcomes: list[Outcome]) -> Outcome:
 
 def _outcomes(parts: Iterator[Part], kept: Path, workers: int) -> Iterator[Outcome]:
     """Yield the outcome of every part, in any order."""
-    first = [part for part, _ in zip(parts, range(PARTS_WORTH_A_PROCESS), strict=False)]
+    first = list(islice(parts, PARTS_WORTH_A_PROCESS))
     if workers < 2 or len(first) < PARTS_WORTH_A_PROCESS:
         yield from (_kept_or_made(part, kept) for part in (*first, *parts))
         return

@@ -6,6 +6,7 @@ import difflib
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -146,6 +147,7 @@ _SHARE_OF = re.compile(r"(?P<unit>.*?)\s*\bof\s+(?P<of>.+)", re.IGNORECASE)
 _PER_WHAT = re.compile(r"(?P<unit>.*?/\s*\w+)\s+(?:of\s+)?(?P<of>[A-Za-z ]+)")
 
 
+@lru_cache(maxsize=4096)
 def parse_header(text: str) -> Header:
     """Split `VS [% of TS]` into its name, unit and what it is a share of."""
     match = _HEADER.fullmatch(text[:400])
