@@ -64,8 +64,8 @@ def _highest_recent(time_d: FloatArray, made: FloatArray, net: FloatArray) -> Fl
 
     Padding has infinite time; shape (jars, readings), as what is returned.
     """
-    length = np.diff(time_d, axis=1)
     with np.errstate(divide="ignore", invalid="ignore"):
+        length = np.diff(time_d, axis=1)
         daily = np.diff(made, axis=1) / np.where(length > 0.0, length, np.nan)
         rate = np.where(net[:, 1:] > 0.0, 100.0 * daily / net[:, 1:], np.inf)
     out = np.full(time_d.shape, np.nan)

@@ -11,7 +11,7 @@ import numpy as np
 from bmp.archive.batch import Batch
 from bmp.archive.net import Blanks, Curves, Yields
 from bmp.archive.stop import slowest_rates_percent
-from bmp.judge.criteria import CURRENT, Criterion, read_criteria
+from bmp.judge.criteria import CURRENT, Criterion, Facts, judge, read_criteria, verdict
 from bmp.judge.facts import is_cellulose
 from bmp.normalise import JarGas
 from bmp.trial import FloatArray, IntArray
@@ -66,10 +66,10 @@ def _holds(criterion: Criterion, value: FloatArray) -> np.ndarray:
 
 
 def _reason(criterion: Criterion, name: str, value: float) -> str:
-    where = f" ({name})" if name else ""
-    if np.isnan(value):
-        return f"{criterion.check}{where} could not be judged; the limit is {criterion.limit}"
-    return f"{criterion.check}{where} is {value:.4g}; the limit is {criterion.limit}"
+    """Return why a criterion does not hold, in the words of a single trial's verdict."""
+    known = {} if np.isnan(value) else {criterion.value: float(value)}
+    fact = Facts(name, criterion.of, **known)  # type: ignore[arg-type]
+    return verdict(judge([fact], [criterion])).because[0]
 
 
 def _trial_facts(batch: Batch, yields: Yields, blanks: Blanks) -> FactTable:

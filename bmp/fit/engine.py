@@ -249,8 +249,15 @@ def _solve_any(matrix: FloatArray, right: FloatArray) -> FloatArray:
     scaled = matrix / (scale[:, :, None] * scale[:, None, :])
     q = right.shape[1]
     scaled[:, np.arange(q), np.arange(q)] += 1e-13
-    solved: FloatArray = np.linalg.solve(scaled, (right / scale)[:, :, None])[:, :, 0] / scale
-    return solved
+    wanted = (right / scale)[:, :, None]
+    try:
+        solved = np.linalg.solve(scaled, wanted)
+    except np.linalg.LinAlgError:
+        # one jar of which nothing can be told must not stop the others
+        scaled[:, np.arange(q), np.arange(q)] += 1e-6
+        solved = np.linalg.solve(scaled, wanted)
+    step: FloatArray = solved[:, :, 0] / scale
+    return step
 
 
 _SOLVERS: Final[dict[int, Callable[[FloatArray, FloatArray], FloatArray]]] = {2: _solve_two}

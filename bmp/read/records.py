@@ -16,6 +16,7 @@ from bmp.read.tables import Table
 from bmp.theory import theories_of
 from bmp.trial import WAYS_OF_MEASURING, Jar, Material, Setup
 
+LONGEST_NAME = 100
 ROLES = ("inoculum", "substrate", "control", "weight check")
 
 
@@ -96,6 +97,9 @@ def materials_of(
         name, role = rows.text("name", index), rows.text("role", index).lower()
         if not name:
             problems.append(rows.problem(index, "name", "a material has no name", "give it one"))
+        elif len(name) > LONGEST_NAME:
+            unread.add(name.lower())
+            problems.append(rows.problem(index, "name", *_too_long(name)))
         elif name.lower() in materials:
             problems.append(
                 rows.problem(index, "name", f"{shown(name)} stands twice", "keep one row")
@@ -107,6 +111,11 @@ def materials_of(
         else:
             materials[name.lower()] = _material(rows, index, name, role, problems), index
     return list(materials.values())
+
+
+def _too_long(name: str) -> tuple[str, str]:
+    wanted = f"at most {LONGEST_NAME}, so that it fits into tables and pictures"
+    return f"the name {shown(name)} has {len(name)} characters", wanted
 
 
 def _has(
@@ -211,6 +220,9 @@ def read_jars(
         name = rows.text("name", index)
         if not name:
             problems.append(rows.problem(index, "name", "a jar has no name", "give it one"))
+        elif len(name) > LONGEST_NAME:
+            unread.add(name.lower())
+            problems.append(rows.problem(index, "name", *_too_long(name)))
         elif name.lower() in jars:
             problems.append(
                 rows.problem(index, "name", f"jar {shown(name)} stands twice", "keep one row")
