@@ -253,11 +253,18 @@ def _solve_any(matrix: FloatArray, right: FloatArray) -> FloatArray:
     try:
         solved = np.linalg.solve(scaled, wanted)
     except np.linalg.LinAlgError:
-        # one jar of which nothing can be told must not stop the others
-        scaled[:, np.arange(q), np.arange(q)] += 1e-6
-        solved = np.linalg.solve(scaled, wanted)
+        solved = np.stack([_solve_one(a, b) for a, b in zip(scaled, wanted, strict=True)])
     step: FloatArray = solved[:, :, 0] / scale
     return step
+
+
+def _solve_one(matrix: FloatArray, right: FloatArray) -> FloatArray:
+    """Return no step where there is none, so that such a jar does not stop the others."""
+    try:
+        step: FloatArray = np.linalg.solve(matrix, right)
+        return step
+    except np.linalg.LinAlgError:
+        return np.zeros_like(right)
 
 
 _SOLVERS: Final[dict[int, Callable[[FloatArray, FloatArray], FloatArray]]] = {2: _solve_two}

@@ -46,6 +46,10 @@ ASSUMED_SHARE_BEFORE_ABSORBER = 0.60
 ASSUMED_SHARE_BEFORE_ABSORBER_HALF_WIDTH = 0.10
 
 
+LONGEST_TEXT = 200
+"""Of a title; the rest of a longer one is cut off."""
+
+
 @dataclass(frozen=True)
 class Written:
     """One item as it stands in the table."""
@@ -123,7 +127,8 @@ def _value(
         choices = CHOICES[known.field]
         chosen = choices.get(words(cell).lower())
         return chosen if chosen is not None else wrong(f"write one of: {', '.join(choices)}")
-    return words(cell)
+    text = words(cell)
+    return text if len(text) <= LONGEST_TEXT else text[: LONGEST_TEXT - 1] + "…"
 
 
 def flush_gas(text: str) -> Mapping[str, float] | None:
