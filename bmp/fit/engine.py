@@ -261,8 +261,7 @@ def _solve_any(matrix: FloatArray, right: FloatArray) -> FloatArray:
 def _solve_one(matrix: FloatArray, right: FloatArray) -> FloatArray:
     """Return no step where there is none, so that such a jar does not stop the others."""
     try:
-        step: FloatArray = np.linalg.solve(matrix, right)
-        return step
+        return np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)
     except np.linalg.LinAlgError:
         return np.zeros_like(right)
 
