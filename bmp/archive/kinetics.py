@@ -20,6 +20,7 @@ from bmp.fit.curves import Curves
 from bmp.fit.engine import fit_curves
 from bmp.fit.identify import reasons
 from bmp.fit.jarwise import Jarwise, fit_jarwise
+from bmp.fit.material import jars_agree
 from bmp.fit.models import MODELS
 from bmp.runs import first, padded
 from bmp.trial import BoolArray, FloatArray, IntArray
@@ -112,9 +113,15 @@ def _pooled(fits: Jarwise, curves: Curves, series: IntArray, size: int) -> Float
 
 
 def _undetermined(fits: Jarwise, series: IntArray, size: int) -> BoolArray:
-    """Tell which parameters of each series any of its jars leaves open. Shape (series, p)."""
-    why = np.array(reasons(fits), dtype=object) != ""
-    return np.logical_or.reduceat(why, np.flatnonzero(first(series)), axis=0)
+    """Tell which parameters of each series its jars leave open. Shape (series, p)."""
+    why = np.array(reasons(fits), dtype=object)
+    starts = np.flatnonzero(first(series))
+    ends = np.append(starts[1:], series.size)
+    found = np.logical_or.reduceat(why != "", starts, axis=0)
+    for one, index in zip(*np.nonzero(found), strict=True):
+        rows = slice(starts[one], ends[one])
+        found[one, index] = not jars_agree(list(why[rows, index]), fits.named[rows, index])
+    return found
 
 
 # --- the choice ----------------------------------------------------------------------------------
