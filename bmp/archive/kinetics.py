@@ -3,7 +3,7 @@
 `bmp.fit.material` without the records of single jars and without the models that no archive is
 asked for. These other models also tell how far a jar's errors are correlated, and with that may
 tip the choice; they are fitted only where the choice would differ between the correlation that the
-candidates leave and none at all.
+candidates leave, none at all, and half the way from the former to errors wholly alike.
 """
 
 from __future__ import annotations
@@ -133,7 +133,9 @@ def _choice(
     """Return the candidate that `bmp.fit.choice.choose` chooses for each series."""
     rho = _correlation(jarwise, series, size)
     chosen = _decide(jarwise, rho, series, size)
-    unsure = np.flatnonzero(chosen != _decide(jarwise, np.zeros(size), series, size))
+    # half the way to errors that are wholly correlated, and to none at all
+    others_may_tell = [_decide(jarwise, end, series, size) for end in (0.0 * rho, (1.0 + rho) / 2)]
+    unsure = np.flatnonzero(np.any(chosen != np.stack(others_may_tell), axis=0))
     if unsure.size:
         rows = np.flatnonzero(np.isin(series, unsure))
         part = curves.rows(rows)
