@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -60,9 +61,13 @@ def array_archive(place: Path) -> Archive:
     UnusableInput
         A table is missing or cannot be read, or does not say of which trial its rows are.
     """
-    small = by_trial(read_small_tables(place, leave="readings"))
-    path = next(p for p in sorted(place.iterdir()) if p.name.lower() == "readings.csv")
-    numbers = read_numbers(path)
+    files = {path.name.lower(): path for path in place.iterdir()}
+    path = files.get("readings.csv", place / "readings.csv")
+    with ThreadPoolExecutor(1) as beside:
+        # the compiled reader works while the small tables are read, which tell of a missing one
+        reading = beside.submit(read_numbers, path)
+        small = by_trial(read_small_tables(place, leave="readings"))
+    numbers = reading.result()
 
     def closer(names: frozenset[str] | None) -> Iterator[Part]:
         """Return trials cell by cell; all of them where none is named."""
