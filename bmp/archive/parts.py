@@ -146,16 +146,22 @@ class ArrayPart:
         sound: dict[str, Callable[[], Trial]] = {}
         again = []
         number_of = {name: number for number, name in enumerate(self.jar_names)}
+        places = np.full(len(number_of) + 1, -1)
         for index, name in enumerate(self.tables):
-            trial = None if name in self.again else self._trial(index, name, number_of)
+            trial = None if name in self.again else self._trial(index, name, number_of, places)
             if trial is None:
                 again.append(name)
             else:
                 sound[name] = lambda trial=trial: trial  # type: ignore[misc]
         return replace(analyzed(sound), again=tuple(again))
 
-    def _trial(self, index: int, name: str, number_of: Mapping[str, int]) -> Trial | None:
-        """Return a trial; `None` where anything about it is not plain."""
+    def _trial(
+        self, index: int, name: str, number_of: Mapping[str, int], places: IntArray
+    ) -> Trial | None:
+        """Return a trial; `None` where anything about it is not plain.
+
+        `places` is filled with -1, for the place of each name among the trial's jars.
+        """
         tables = self.tables[name]
         problems = Problems()
         if not {"trial", "materials", "jars"} <= tables.keys():
@@ -164,9 +170,10 @@ class ArrayPart:
         if problems:
             return None
         here = slice(self.starts[index], self.starts[index + 1])
-        place = {number_of.get(jar.name.lower(), -1): at for at, jar in enumerate(frame.jars)}
-        codes, inverse = np.unique(self.jar[here], return_inverse=True)
-        jar = np.array([place.get(code, -1) for code in codes.tolist()], dtype=np.int64)[inverse]
+        own = [number_of.get(jar.name.lower(), len(number_of)) for jar in frame.jars]
+        places[own] = np.arange(len(own))
+        jar = places[self.jar[here]]
+        places[own] = -1
         time_d = self.time_d[here]
         if not jar.size or jar.min() < 0 or not np.isfinite(time_d).all():
             return None

@@ -6,8 +6,6 @@ from collections.abc import Mapping, Set
 from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
-
 from bmp.problem import Problem, shown
 from bmp.read.cells import words
 from bmp.read.columns import JARS, MATERIALS, Found, match_columns, numbers
@@ -30,8 +28,10 @@ class Rows:
 
     def number(self, field: str, index: int) -> float | None:
         """Return a number of a row, `None` where it was not given."""
-        value = self.values[field][index] if field in self.values else np.nan
-        return None if np.isnan(value) else float(value)
+        if field not in self.values:
+            return None
+        value = float(self.values[field][index])
+        return None if value != value else value
 
     def text(self, field: str, index: int) -> str:
         """Return the words of a row."""

@@ -10,6 +10,7 @@ ratios: absolute times mean nothing on a shared machine.
 from __future__ import annotations
 
 import os
+import resource
 import subprocess
 import sys
 import tempfile
@@ -108,25 +109,29 @@ def _gas(trials: int, rng: np.random.Generator) -> FloatArray:
 
 def archive_once(place: Path, out: Path, workers: int) -> tuple[float, float, float]:
     """Run the command; return wall seconds, processor seconds and MB at most, of all processes."""
-    code = (
-        "import resource, sys, time; start = time.perf_counter();"
-        "from bmp.cli import main; status = main(sys.argv[1:]);"
-        "use = [resource.getrusage(who) for who in"
-        " (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)];"
-        "print('figures', sum(u.ru_utime + u.ru_stime for u in use),"
-        " use[0].ru_maxrss / 1024, use[1].ru_maxrss / 1024, file=sys.stderr); sys.exit(status)"
-    )
     words = ["archive", str(place), "--out", str(out), "--workers", str(workers)]
-    start = time.perf_counter()
-    done = subprocess.run(
-        [sys.executable, "-c", code, *words], capture_output=True, text=True, check=False
-    )
+    before, start = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
+    running = subprocess.Popen([sys.executable, "-m", "bmp", *words], stdout=subprocess.DEVNULL)
+    highest = 0.0
+    while running.poll() is None:
+        highest = max(highest, _megabytes(running.pid))
+        time.sleep(0.05)
     seconds = time.perf_counter() - start
-    assert done.returncode == 0, done.stderr[-2000:]
-    figures = next(line for line in done.stderr.splitlines() if line.startswith("figures"))
-    processor, own, children = map(float, figures.split()[1:])
-    print(f"  memory: {own:.0f} MB, each of {workers} processes {children:.0f} MB")
-    return seconds, processor, own + workers * children * (workers > 1)
+    assert running.returncode == 0
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    processor = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+    return seconds, processor, highest
+
+
+def _megabytes(process: int) -> float:
+    """Return the memory of a process and those it started; what they share counts once."""
+    try:
+        family = Path(f"/proc/{process}/task/{process}/children").read_text().split()
+        lines = Path(f"/proc/{process}/smaps_rollup").read_text().splitlines()
+    except OSError:
+        return 0.0
+    own = sum(float(line.split()[1]) for line in lines if line.startswith("Pss:")) / 1024
+    return own + sum(_megabytes(int(child)) for child in family)
 
 
 def read_seconds(path: Path) -> tuple[float, float]:
