@@ -19,7 +19,6 @@ from bmp.analyze import analyze
 from bmp.archive import run as archive_run
 from bmp.archive.analyze import COLUMNS, Outcome, analyze_trials
 from bmp.archive.parts import FilePart
-from bmp.archive.places import find_archive
 from bmp.archive.run import run_archive
 from bmp.archive.stop import slowest_rates_percent
 from bmp.cli import main
@@ -92,7 +91,7 @@ def test_every_way_of_measuring_gives_what_it_gives_alone(tmp_path: Path) -> Non
 def test_trials_joined_give_what_they_give_alone(tmp_path: Path) -> None:
     archive = tmp_path / "archive"
     write_archive(archive, 5)
-    outcome = run_archive(find_archive(archive), tmp_path / "kept")
+    outcome = run_archive(archive, tmp_path / "kept")
     assert not outcome.refused
     assert len(outcome.rows) == 20
     for name in ("T00000", "T00003"):
@@ -284,6 +283,7 @@ def test_the_number_of_workers_does_not_matter(
     for number in range(5):
         write_csv(place / f"t{number}", tables(trial=with_item("ambient [kPa]", 99 + number / 2)))
     monkeypatch.setattr("bmp.archive.places.FILES_IN_A_PART", 1)
+    monkeypatch.setattr("bmp.archive.run.WORTH_TRIALS", 2)
     for workers in ("1", "2"):
         words = ["archive", str(place), "--out", str(tmp_path / workers), "--workers", workers]
         assert main(words) == 0
@@ -321,22 +321,22 @@ def test_an_interrupted_run_goes_on_where_it_stopped(
 def test_a_part_that_changed_is_done_anew(tmp_path: Path) -> None:
     place = tmp_path / "trials"
     write_csv(place / "t", tables())
-    first = run_archive(find_archive(place), tmp_path / "kept")
+    first = run_archive(place, tmp_path / "kept")
     write_csv(place / "t", tables(trial=with_item("ambient [kPa]", 95)))
-    second = run_archive(find_archive(place), tmp_path / "kept")
+    second = run_archive(place, tmp_path / "kept")
     assert first.rows[0][4] != second.rows[0][4]
 
 
 def test_a_result_that_was_half_kept_is_made_anew(tmp_path: Path) -> None:
     place, kept = tmp_path / "trials", tmp_path / "kept"
     write_csv(place / "t", tables())
-    first = run_archive(find_archive(place), kept)
+    first = run_archive(place, kept)
     for path in kept.iterdir():
         path.write_text(path.read_text()[:40])
-    assert run_archive(find_archive(place), kept) == first
+    assert run_archive(place, kept) == first
     for path in kept.iterdir():
         path.write_text(json.dumps([1, 2]))
-    assert run_archive(find_archive(place), kept) == first
+    assert run_archive(place, kept) == first
 
 
 def test_an_error_nobody_knows_refuses_that_trial_alone(
@@ -353,7 +353,7 @@ def test_an_error_nobody_knows_refuses_that_trial_alone(
         return whole(names, trials)
 
     monkeypatch.setattr("bmp.archive.parts.analyze_trials", fails_with_b)
-    outcome = run_archive(find_archive(place), tmp_path / "kept")
+    outcome = run_archive(place, tmp_path / "kept")
     assert set(outcome.because) == {"a", "c"}
     assert "does not know why" in outcome.refused["b"][0]
 
@@ -381,7 +381,7 @@ def test_tables_in_any_dialect(tmp_path: Path, way: str) -> None:
     if way == "blank lines":
         text = (place / "readings.csv").read_text(encoding="utf-8")
         (place / "readings.csv").write_text(text.replace("\n", "\n\n", 3), encoding="utf-8")
-    outcome = run_archive(find_archive(place), tmp_path / "kept")
+    outcome = run_archive(place, tmp_path / "kept")
     assert not outcome.refused
     assert [row[0] for row in outcome.rows] == ["one", "two"]
     alone = analyze(read_trial(write_csv(tmp_path / "alone", tables())))
@@ -435,7 +435,7 @@ def test_no_part_is_lost_between_the_first_and_the_rest(
         kept = tmp_path / str(count)
         kept.mkdir()
         parts: Iterator[Any] = (One(number) for number in range(count))
-        found = list(archive_run._outcomes(parts, kept, 1))
+        found = list(archive_run._outcomes(parts, kept, (None, 1)))
         assert sorted(name for one in found for name in one.because) == [
             str(number) for number in range(count)
         ]

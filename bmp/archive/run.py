@@ -8,48 +8,80 @@ from __future__ import annotations
 
 import json
 import os
+import sys
+from collections import deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
+from contextlib import contextmanager
 from dataclasses import replace
-from itertools import islice
 from multiprocessing import get_context
 from pathlib import Path
+from typing import TypeAlias
 
 from bmp.archive.analyze import Outcome
 from bmp.archive.parts import Part
-from bmp.archive.places import Archive
+from bmp.archive.places import find_archive
 
-PARTS_WORTH_A_PROCESS = 4
+WORTH_BYTES, WORTH_TRIALS = 5_000_000, 60
+Pool: TypeAlias = tuple[ProcessPoolExecutor | None, int]
 IN_FLIGHT = 3
 """Parts handed to each process ahead, so that an archive need not be in the memory twice."""
 
 
 def run_archive(
-    archive: Archive, kept: Path, workers: int = 1, show: Callable[[int], None] = lambda done: None
+    place: Path, kept: Path, workers: int = 1, show: Callable[[int], None] = lambda done: None
 ) -> Outcome:
     """Return what came of all trials, sorted by trial and series.
 
     Parameters
     ----------
+    place
+        A folder of trials, or a folder or workbook with tables that hold many.
     kept
         Folder in which the results of finished parts are kept.
     workers
         Processes; the result does not depend on their number.
     show
         Called with the number of trials that are done.
+
+    Raises
+    ------
+    UnusableInput
+        There is no trial in the place, or its tables cannot be told apart.
     """
-    kept.mkdir(parents=True, exist_ok=True)
-    total = _run(archive.parts, kept, workers, show)
-    if total.again and archive.closer is not None:
-        again = archive.closer(frozenset(total.again))
-        total = replace(total, again=()) + _run(again, kept, workers, show)
+    with _processes(workers if _large(place) else 1) as pool:
+        archive = find_archive(place)
+        total = _run(archive.parts, kept, pool, show)
+        if total.again and archive.closer is not None:
+            again = archive.closer(frozenset(total.again))
+            total = replace(total, again=()) + _run(again, kept, pool, show)
     return replace(total, rows=tuple(sorted(total.rows, key=lambda row: (row[0], row[-2]))))
 
 
-def _run(parts: Iterator[Part], kept: Path, workers: int, show: Callable[[int], None]) -> Outcome:
+def _large(place: Path) -> bool:
+    """Tell whether an archive is worth several processes."""
+    inside = list(place.iterdir()) if place.is_dir() else [place]
+    size = sum(path.stat().st_size for path in inside if path.is_file())
+    return size > WORTH_BYTES or len(inside) > WORTH_TRIALS
+
+
+@contextmanager
+def _processes(workers: int) -> Iterator[Pool]:
+    """Start the processes before anything is read, so that they begin light; none for one."""
+    if workers < 2:
+        yield None, 1
+        return
+    way = "fork" if sys.platform.startswith("linux") else "spawn"
+    with ProcessPoolExecutor(workers, mp_context=get_context(way)) as pool:
+        # waits until they run: a process must not be split in two once it has threads
+        list(pool.map(abs, range(workers)))
+        yield pool, workers
+
+
+def _run(parts: Iterator[Part], kept: Path, pool: Pool, show: Callable[[int], None]) -> Outcome:
     outcomes: list[Outcome] = []
     done = 0
-    for outcome in _outcomes(parts, kept, workers):
+    for outcome in _outcomes(parts, kept, pool):
         outcomes.append(outcome)
         done += len(outcome.because) + len(outcome.refused)
         show(done)
@@ -65,23 +97,22 @@ def _joined(outcomes: list[Outcome]) -> Outcome:
     )
 
 
-def _outcomes(parts: Iterator[Part], kept: Path, workers: int) -> Iterator[Outcome]:
-    """Yield the outcome of every part, in any order."""
-    first = list(islice(parts, PARTS_WORTH_A_PROCESS))
-    if workers < 2 or len(first) < PARTS_WORTH_A_PROCESS:
-        yield from (_kept_or_made(part, kept) for part in (*first, *parts))
+def _outcomes(parts: Iterator[Part], kept: Path, pool: Pool) -> Iterator[Outcome]:
+    """Yield the outcome of every part, in the order of the parts but for those that were kept."""
+    executor, workers = pool
+    if executor is None:
+        yield from (_kept_or_made(part, kept) for part in parts)
         return
-    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-        waiting: list[Future[Outcome]] = []
-        for part in (*first, *parts):
-            found = _load(kept / f"{part.key()}.json")
-            if found is not None:
-                yield found
-                continue
-            waiting.append(pool.submit(_kept_or_made, part, kept))
-            if len(waiting) >= IN_FLIGHT * workers:
-                yield waiting.pop(0).result()
-        yield from (future.result() for future in waiting)
+    waiting: deque[Future[Outcome]] = deque()
+    for part in parts:
+        found = _load(kept / f"{part.key()}.json")
+        if found is not None:
+            yield found
+            continue
+        waiting.append(executor.submit(_kept_or_made, part, kept))
+        if len(waiting) >= IN_FLIGHT * workers:
+            yield waiting.popleft().result()
+    yield from (future.result() for future in waiting)
 
 
 def _kept_or_made(part: Part, kept: Path) -> Outcome:
@@ -94,6 +125,7 @@ def _kept_or_made(part: Part, kept: Path) -> Outcome:
 
 
 def _save(outcome: Outcome, path: Path) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
     new = path.with_suffix(f".{os.getpid()}")
     new.write_text(json.dumps(vars(outcome), allow_nan=False), encoding="utf-8")
     new.replace(path)

@@ -31,7 +31,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Analyse every trial, say how many could be used, and where the table is."""
-    from bmp.archive.places import find_archive
     from bmp.archive.run import run_archive
     from bmp.problem import Problem, UnusableInput
     from bmp.report.archive_files import ARCHIVE_FORMAT, write_archive
@@ -48,9 +47,7 @@ def run(arguments: argparse.Namespace) -> int:
     show = progress()
     kept = out.with_name(f".{out.name}.bmp-finished")
     show("read the archive")
-    outcome = run_archive(
-        find_archive(place), kept, arguments.workers, lambda done: show(f"{done} trials")
-    )
+    outcome = run_archive(place, kept, arguments.workers, lambda done: show(f"{done} trials"))
     show("write the tables")
     write_folder(out, ARCHIVE_FORMAT, lambda folder: write_archive(outcome, stem, folder))
     shutil.rmtree(kept, ignore_errors=True)
