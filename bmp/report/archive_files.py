@@ -11,6 +11,7 @@ import bmp
 from bmp.archive.analyze import COLUMNS, Outcome
 from bmp.judge.criteria import CURRENT, NAMES
 from bmp.report.results_json import safe_text
+from bmp.report.rounding import with_uncertainty
 
 ARCHIVE_FORMAT: Final = "bmp-archive-1"
 _TEXT: Final = frozenset({"trial", "material", "role", "chosen_model", "verdict", "series", "unit"})
@@ -73,5 +74,5 @@ def trials_page(outcome: Outcome, title: str) -> str:
 
 
 def _yield_words(row: dict[str, Any]) -> str:
-    spread = "" if row["u"] is None else f" ± {row['u']:.2g}"
-    return f"{row['series']}: {row['bmp']:.4g}{spread} {row['unit']}, {row['jars']} jars"
+    shown = with_uncertainty(row["bmp"], row["u"])
+    return f"{row['series']}: {shown} {row['unit']} ({row['jars']} jars)"
