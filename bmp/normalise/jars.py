@@ -100,9 +100,9 @@ def normalise(trial: Trial, without: str | None = None) -> JarGas:
     per_jar, common = _share_uncertainty(trial, share_from, share_u, methane)
     twice = ~np.isnan(weighed.leaked)
     return JarGas(
-        readings.jar, readings.time_d, gas, methane, plain, share, tuple(share_from.tolist()), state,
-        fall, explained, per_jar, common, leaks(readings, weighed, weighing_u) if twice.any() else None,
-        weighing_u,
+        readings.jar, readings.time_d, gas, methane, plain, share, tuple(share_from.tolist()),
+        state, fall, explained, per_jar, common,
+        leaks(readings, weighed, weighing_u) if twice.any() else None, weighing_u,
     )  # fmt: skip
 
 
