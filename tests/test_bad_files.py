@@ -9,6 +9,7 @@ import os
 import subprocess
 import sys
 import time
+import warnings
 import zipfile
 from itertools import pairwise
 from pathlib import Path
@@ -16,10 +17,12 @@ from pathlib import Path
 import openpyxl
 import pytest
 
+from bmp.archive.run import run_archive
 from bmp.cli import main
 from bmp.problem import MOST_PROBLEMS, UnusableInput
 from bmp.read import read_trial, read_with_problems
 from bmp.units import UnknownUnit, conversion
+from tests.fuzz.mutate import broken_input
 from tests.fuzz.run import Tally, attempt
 from tests.tables import JARS, LONG, MATERIALS, tables, with_item, write_csv, write_xlsx
 
@@ -41,6 +44,26 @@ def test_broken_inputs_end_in_a_result_or_a_refusal() -> None:
     assert not tally.errors, "\n".join(tally.errors)
     assert tally.ends["refusal"] > 50
     assert tally.ends["result"] > 10
+
+
+def test_an_archive_of_broken_inputs_tells_of_every_one(tmp_path: Path) -> None:
+    place, names = tmp_path / "trials", set()
+    place.mkdir()
+    for seed in range(60):
+        made = tmp_path / str(seed)
+        made.mkdir()
+        path = broken_input(FIRST_INPUT + seed, made)
+        if path.is_file() or any(path.glob("*.csv")):
+            names.add(f"t{seed}")
+            path.rename(place / f"t{seed}{path.suffix}")
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        outcome = run_archive(place, tmp_path / "kept")
+    assert set(outcome.because) | set(outcome.refused) == names
+    assert not set(outcome.because) & set(outcome.refused)
+    lines = [line for told in outcome.refused.values() for line in told]
+    assert lines
+    assert not any("does not know why" in line for line in lines)
 
 
 # --- bounds --------------------------------------------------------------------------------------
