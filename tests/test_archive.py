@@ -310,6 +310,7 @@ def test_an_interrupted_run_goes_on_where_it_stopped(
     monkeypatch.setattr(FilePart, "outcome", stopped_at_the_third)
     words = ["archive", str(place), "--out", str(out), "--workers", "1"]
     assert main(words) == 2
+    assert "run the same again to go on" in capsys.readouterr().err
     assert not out.exists()
     monkeypatch.setattr(FilePart, "outcome", lambda self: done.append(self.names) or whole(self))
     assert main(words) == 0

@@ -7,7 +7,7 @@ import os
 import shutil
 from pathlib import Path
 
-from bmp.commands.terminal import DONE, progress
+from bmp.commands.terminal import DONE, UNUSABLE, progress, tell
 
 HELP = "analyse many trials into one table of materials and a page that lists them by verdict"
 
@@ -31,6 +31,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Analyse every trial, say how many could be used, and where the table is."""
+    from concurrent.futures import BrokenExecutor
+
     from bmp.archive.run import run_archive
     from bmp.problem import Problem, UnusableInput
     from bmp.report.archive_files import ARCHIVE_FORMAT, write_archive
@@ -47,7 +49,12 @@ def run(arguments: argparse.Namespace) -> int:
     show = progress()
     kept = out.with_name(f".{out.name}.bmp-finished")
     show("read the archive")
-    outcome = run_archive(place, kept, arguments.workers, lambda done: show(f"{done} trials"))
+    try:
+        outcome = run_archive(place, kept, arguments.workers, lambda done: show(f"{done} trials"))
+    except (KeyboardInterrupt, BrokenExecutor) as error:
+        why = "stopped" if isinstance(error, KeyboardInterrupt) else "a process was ended"
+        tell([f"{why}; the trials that are done are kept: run the same again to go on"])
+        return UNUSABLE
     show("write the tables")
     write_folder(out, ARCHIVE_FORMAT, lambda folder: write_archive(outcome, stem, folder))
     shutil.rmtree(kept, ignore_errors=True)
