@@ -98,6 +98,8 @@ def impossible_falls(trial: Trial, gas: JarGas) -> Iterator[Problem]:
     readings = trial.readings
     for index in np.flatnonzero(gas.fall & ~gas.fall_explained):
         jar = trial.jars[readings.jar[index]]
+        if jar.left_out is not None:
+            continue
         what = f"jar “{jar.name}” shows less gas on day {readings.time_d[index]:.4g} than before"
         wanted = {
             True: ("if the counter was set back, write “yes” under “emptied”"),

@@ -8,6 +8,7 @@ import numpy as np
 
 from bmp.net import BlankMean, MaterialYield, NetCurves
 from bmp.normalise import JarGas
+from bmp.normalise.flow import gas_is_kept
 from bmp.runs import last
 from bmp.trial import Trial
 
@@ -43,19 +44,24 @@ def _gas(trial: Trial, gas: JarGas) -> Iterator[str]:
             else "The gas was read dry, so no water vapour is taken off."
         )
     if setup.cumulative and ways & {"volume", "methane volume"}:
-        head_read = bool(np.any(~np.isnan(trial.readings.column("water_head_cm"))))
-        kept = head_read if setup.gas_kept is None else setup.gas_kept
+        kept = gas_is_kept(trial.readings, setup)
+        if kept.any():
+            yield (
+                "Vessels that still held all their gas when they were read: the whole of it is "
+                "brought to the reference state with the temperature and pressure of the reading."
+            )
+        if not kept.all():
+            yield (
+                "Each share of the gas is brought to the reference state with the temperature and "
+                "pressure of the reading that first counted it."
+            )
+        resets = int(trial.readings.emptied.sum())
+        if resets:
+            yield f"{resets} readings say that a counter or vessel was emptied and starts anew."
+    if ways - {"net yield"}:
         yield (
-            "The vessel still held all its gas when it was read, so the whole of it is brought to "
-            "the reference state with the temperature and pressure of the reading."
-            if kept
-            else "Each share of the gas is brought to the reference state with the temperature and "
-            "pressure of the reading that first counted it."
-        )
-    if "pressure" in ways or setup.closing_temperature_C is not None:
-        yield (
-            f"The jars were closed at {_closing_C(trial):.4g} °C and "
-            f"{_closing_kPa(gas):.4g} kPa; the gas under the lid was saturated with water vapour."
+            f"The jars were closed at {_closing_C(trial):.4g} °C and {_closing_words(gas)}; the "
+            "gas under the lid was saturated with water vapour."
         )
     falls = int(gas.fall.sum())
     if falls:
@@ -81,8 +87,13 @@ def _closing_C(trial: Trial) -> float:
     return setup.incubation_temperature_C if given is None else given
 
 
-def _closing_kPa(gas: JarGas) -> float:
-    return float(np.median(gas.state.closing_kPa))
+def _closing_words(gas: JarGas) -> str:
+    known = gas.state.closing_kPa[np.isfinite(gas.state.closing_kPa)]
+    if not known.size:
+        return "the pressure of their first reading"
+    low, high = float(known.min()), float(known.max())
+    span = f"{low:.4g} kPa" if high - low < 0.05 else f"{low:.4g} to {high:.4g} kPa"
+    return f"{span} (the air's at the first reading, where nothing else was given)"
 
 
 def _shares(trial: Trial, gas: JarGas) -> Iterator[str]:
@@ -116,7 +127,7 @@ def _behind_absorber(trial: Trial, gas: JarGas) -> str:
     behind = np.array([jar.measured == "methane volume" for jar in trial.jars])[gas.jar]
     ends = last(gas.jar) & behind
     read, balanced = gas.plain_methane_NmL[ends].sum(), gas.methane_NmL[ends].sum()
-    share = 100.0 * (trial.setup.share_before_absorber or 0.6)
+    share = 100.0 * trial.setup.share_before_absorber
     return (
         f"Behind the absorber {read:,.0f} NmL were read in all. With the flush gas that passed it "
         f"and the methane under the lids balanced (gas of {share:.4g} % methane before it), they "

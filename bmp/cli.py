@@ -13,7 +13,7 @@ from bmp import __version__
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-# In the order in which a trial goes. Only the command that runs is imported in full.
+# In the order in which a trial goes. A command's file loads nothing heavy before it runs.
 COMMANDS = ("plan", "due", "check", "analyze", "compare", "tank", "archive")
 
 

@@ -122,7 +122,7 @@ def blank_means(gas: JarGas, trial: Trial, subtract: bool = True) -> dict[str, B
     if not (trial.setup.blank and subtract):
         return {}
     means = {}
-    for inoculum in {jar.inoculum for jar in trial.jars if jar.role == "blank"}:
+    for inoculum in sorted({jar.inoculum for jar in trial.jars if jar.role == "blank"}):
         numbers = [
             index
             for index, jar in enumerate(trial.jars)

@@ -32,6 +32,17 @@ def previous(values: FloatArray, run: IntArray, before_first: FloatArray) -> Flo
     return np.where(first(run), before_first, shifted)
 
 
+def previous_known(values: FloatArray, run: IntArray, before_first: FloatArray) -> FloatArray:
+    """As `previous`, but the last predecessor in the run that is not NaN."""
+    if not values.size:
+        return values.copy()
+    place = np.where(np.isnan(values), -1, np.arange(values.size))
+    latest = np.maximum.accumulate(np.concatenate([[-1], place[:-1]]))
+    starts = np.flatnonzero(first(run))
+    found = latest >= np.repeat(starts, np.diff([*starts, run.size]))
+    return np.where(found, values[np.where(found, latest, 0)], before_first)
+
+
 def total(values: FloatArray, run: IntArray) -> FloatArray:
     """Return running totals that start anew with every run."""
     if not values.size:

@@ -87,10 +87,13 @@ class Setup:
     """Absolute pressure under the lid when the jar was closed; `None`: the ambient pressure."""
     balance_uncertainty_g: float | None = None
     """Standard uncertainty of one weighing."""
-    share_before_absorber: float | None = None
+    share_before_absorber: float = 0.60
     """CH4/(CH4 + CO2) of the gas before an absorber, for the headspace balance."""
-    share_before_absorber_half_width: float = 0.0
+    share_before_absorber_half_width: float = 0.10
+    """Half the width of its 95 % interval; the default is common practice, no source."""
     altitude_m: float | None = None
+    ambient_reduced: bool = False
+    """Air pressures were written as reduced to sea level; the reader has brought them back."""
     bucket_L: float = 10.0
     """Volume of the bucket that yields per bucket are counted for."""
     closed_between_readings: bool | None = None

@@ -248,7 +248,10 @@ def test_carbon_dioxide_in_the_flush_gas(tmp_path: Path) -> None:
     trial = with_item("flush gas", "70 % N2 + 30 % CO2")
     assert "the flush gas holds carbon dioxide" in problems(tmp_path, trial=trial)[0]
     trial = with_item("composition basis", "as measured", trial)
-    flush = read_trial(write_csv(tmp_path / "b", tables(trial=trial))).setup.flush_gas
+    assert "no methane share of all dry gas" in problems(tmp_path, trial=trial)[0]
+    readings = [[*LONG[0], "methane [%]"], *[[*row, 55] for row in LONG[1:]]]
+    content = tables(trial=trial, readings=readings)
+    flush = read_trial(write_csv(tmp_path / "b", content)).setup.flush_gas
     assert flush == {"N2": pytest.approx(0.7), "CO2": pytest.approx(0.3)}
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from bmp.normalise.state import GasState
 from bmp.runs import first, previous, total
-from bmp.trial import BoolArray, FloatArray, IntArray, Readings
+from bmp.trial import BoolArray, FloatArray, IntArray, Readings, Setup
 
 # Part of the gas under a lid that may seem to go missing between two readings before the fall is
 # called impossible: a headspace 10 K cooler than read is 3.3 %, and carbon dioxide goes into
@@ -39,7 +39,12 @@ class Flow:
 
 
 def volume_flow(
-    readings: Readings, state: GasState, cumulative: bool, kept: bool, closed: bool, balance: bool
+    readings: Readings,
+    state: GasState,
+    cumulative: bool,
+    kept: BoolArray,
+    closed: bool,
+    balance: bool,
 ) -> Flow:
     """Return the flow of jars whose gas is led into a vessel or through a counter.
 
@@ -98,8 +103,21 @@ def _flush_left(
     return thinned
 
 
+def gas_is_kept(readings: Readings, setup: Setup) -> BoolArray:
+    """Tell of every reading whether its vessel still holds all gas of the jar.
+
+    As the trial says; where it is silent, a standing column of water means that the tube still
+    holds its gas.
+    """
+    if setup.gas_kept is not None:
+        return np.full(readings.jar.shape, setup.gas_kept)
+    with_head = readings.jar[~np.isnan(readings.column("water_head_cm"))]
+    kept: BoolArray = np.isin(readings.jar, with_head)
+    return kept
+
+
 def interval_volume_NmL(
-    readings: Readings, state: GasState, cumulative: bool, kept: bool
+    readings: Readings, state: GasState, cumulative: bool, kept: BoolArray
 ) -> FloatArray:
     """Return the dry gas since the reading before, from interval or cumulative volumes [NmL].
 
@@ -114,9 +132,9 @@ def interval_volume_NmL(
     emptied_after = readings.emptied & ~fell
     from_nothing = previous(emptied_after.astype(float), readings.jar, none) > 0.0
     from_nothing |= readings.emptied & fell
-    amount = read * state.factor if kept else read
+    amount = np.where(kept, read * state.factor, read)
     before = np.where(from_nothing, 0.0, previous(amount, readings.jar, none))
-    return (amount - before) * (1.0 if kept else state.factor)
+    return (amount - before) * np.where(kept, 1.0, state.factor)
 
 
 def pressures_kPa(readings: Readings, ambient_kPa: FloatArray) -> tuple[FloatArray, FloatArray]:

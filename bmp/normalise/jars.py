@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from bmp.normalise.absorbed import absorbed_methane_NmL
-from bmp.normalise.flow import Flow, pressure_flow, volume_flow
+from bmp.normalise.flow import Flow, gas_is_kept, pressure_flow, volume_flow
 from bmp.normalise.methane import methane_as_measured, methane_flush_excluded
 from bmp.normalise.share import Shares, shares
 from bmp.normalise.state import GasState, gas_state
@@ -119,12 +119,14 @@ def _parts(
     weighed = np.isin(np.arange(len(jars)), readings.jar[~np.isnan(lost_g)])
     checks = np.array([jar.role == "weight check" for jar in jars], dtype=bool)
     both = read & weighed & np.isin(ways, ("volume", "mass")) & ~checks
+    # by mass and volume: jars that are weighed are shut between readings, others are open
     kinds = {
         "volume": (ways == "volume") & ~both,
         "methane volume": ways == "methane volume",
         "pressure": ways == "pressure",
         "mass": (ways == "mass") & ~both & ~checks,
-        "both": both,
+        "volume, weighed too": (ways == "volume") & both,
+        "mass, volume too": (ways == "mass") & both,
     }
     for kind, jars_of_kind in kinds.items():
         here = jars_of_kind[readings.jar]
@@ -165,13 +167,11 @@ def state_where(state: GasState, here: BoolArray) -> GasState:
 def _volumes(
     readings: Readings, state: GasState, setup: Setup, closed: bool, without: str | None
 ) -> Flow:
-    head_read = bool(np.any(~np.isnan(readings.column("water_head_cm"))))
     return volume_flow(
         readings,
         state,
         cumulative=setup.cumulative,
-        # a standing column of water means that the tube still holds its gas
-        kept=head_read if setup.gas_kept is None else setup.gas_kept,
+        kept=gas_is_kept(readings, setup),
         closed=closed,
         balance=without != "headspace",
     )
@@ -182,7 +182,7 @@ def _behind_absorber(
 ) -> Part:
     flow = _volumes(readings, state, setup, False, without)
     plain = total(flow.vented, readings.jar)
-    share = setup.share_before_absorber or 0.6
+    share = setup.share_before_absorber
     passing = 1.0 - setup.flush_gas.get("CO2", 0.0)
     methane = plain
     if without != "flush gas":
@@ -222,23 +222,26 @@ def _with_share(
             readings, state, lost_g, guess, replace(setup, flush_excluded=True), closed
         )
     else:
-        closed = kind == "both" if closed is None else closed
+        closed = kind == "mass, volume too" if closed is None else closed
         flow = _volumes(readings, state, setup, closed, without)
     flush_share = flow.flush_left * state.at_closing_NmL / flow.under_lid
     told = shares(readings, trial.jars, setup, flush_share)
     share, source, relative = told.share, _sources(told), _relative_u(told, setup)
-    if kind == "both":
+    from_density = np.zeros(run.shape, dtype=bool)
+    if kind.endswith("too"):
         dense = density_shares(readings, state, lost_g, flow, setup, weighing_u_g, closed)
-        use = (told.assumed | np.isnan(share)) & ~np.isnan(dense.share)
-        share = np.where(use, dense.share, share)
-        relative = np.where(use, np.nan_to_num(dense.uncertainty) / dense.share, relative)
-        source = tuple("density" if flag else text for flag, text in zip(use, source, strict=True))
+        from_density = (told.assumed | np.isnan(share)) & ~np.isnan(dense.share)
+        share = np.where(from_density, dense.share, share)
+        error = np.nan_to_num(dense.uncertainty) / dense.share
+        relative = np.where(from_density, error, relative)
+        source = tuple(np.where(from_density, "density", np.array(source, dtype=object)))
     if kind == "mass":
         flow = mass_flow(readings, state, lost_g, share, setup, closed, without != "flush gas")
-    interval = (
-        methane_flush_excluded(share, flow.produced)
-        if setup.flush_excluded or "density" in source
-        else methane_as_measured(share, flow, run, closed)
+    # a share told by density is CH4/(CH4 + CO2), whatever the trial's basis
+    interval = np.where(
+        setup.flush_excluded | from_density,
+        methane_flush_excluded(share, flow.produced),
+        methane_as_measured(share, flow, run, closed),
     )
     methane = total(interval, run)
     return Part(

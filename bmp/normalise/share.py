@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bmp.runs import first, interpolate
+from bmp.runs import interpolate
 from bmp.trial import BoolArray, FloatArray, IntArray, Jar, Readings, Setup
 
 # Below this share of the jar's own gas under the lid, a syringe tells more of the flush gas than
@@ -44,10 +44,6 @@ def shares(
     typed = readings.column("methane_share")
     point = np.where(np.isnan(typed), syringe_share(readings, setup, flush_share), typed)
     measured = ~np.isnan(point)
-    if not setup.flush_excluded and measured.any():
-        # the flush gas holds no methane: at closing the share of all dry gas is nought
-        starts = first(run) & ~measured & (time_d == 0.0)
-        point = np.where(starts, 0.0, point)
     known = ~np.isnan(point)
     at_closing = not setup.flush_excluded
     share, outside = _interpolated(run, time_d, run[known], time_d[known], point[known], at_closing)
@@ -77,7 +73,7 @@ def _interpolated(
     known: FloatArray,
     closing: bool,
 ) -> tuple[FloatArray, BoolArray]:
-    """Interpolate in each run; with `closing`, from nought at time 0."""
+    """Interpolate in each run; with `closing`, from nought at time 0 (no methane is flushed in)."""
     if closing and runs.size:
         own = np.unique(runs)
         missing = own[~np.isin(own, runs[times == 0.0])]

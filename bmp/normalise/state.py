@@ -105,12 +105,10 @@ def _closing(
 ) -> tuple[FloatArray, FloatArray]:
     """Return pressure and temperature under the lid at closing, spread over each jar's readings.
 
-    Not given: the trial's air pressure (else that of the jar's first reading), and the temperature
-    of the incubation.
+    Not given: the air pressure of the jar's first reading, and the temperature of the incubation.
     """
     lengths = np.diff([*np.flatnonzero(first(jar)), jar.size])
-    at_first = np.repeat(ambient_kPa[first(jar)], lengths)
-    pressure = at_first if setup.ambient_kPa is None else np.full(jar.shape, setup.ambient_kPa)
+    pressure = np.repeat(ambient_kPa[first(jar)], lengths)
     if setup.closing_kPa is not None and without != "closing":
         pressure = np.full(jar.shape, setup.closing_kPa)
     warmth = np.full(jar.shape, setup.incubation_temperature_C)

@@ -19,7 +19,7 @@ from bmp.constants import (
 from bmp.normalise.flow import Flow
 from bmp.normalise.gas import saturation_pressure_kPa
 from bmp.normalise.state import GasState
-from bmp.runs import first, flattened, interpolate, padded, previous, total
+from bmp.runs import first, flattened, interpolate, padded, previous, previous_known, total
 from bmp.trial import BoolArray, FloatArray, IntArray, Jar, Readings, Setup
 
 # Densities at the reference state of what a jar can be flushed with, g/mL: those of Standard BMP
@@ -61,7 +61,7 @@ def weighings(readings: Readings, jars: tuple[Jar, ...], drift_off: bool = True)
     two_weighings = np.isnan(single)
     start = first(readings.jar)
     # a first reading after closing: what was lost before it is unknown, venting at it is not
-    last_mass = previous(after, readings.jar, before)
+    last_mass = previous_known(after, readings.jar, before)
     leaked = np.where(two_weighings & ~start, last_mass - before, np.nan)
     lost = np.where(start & (readings.time_d == 0.0), 0.0, last_mass - after)
     return Weighings(lost, leaked, drift)
@@ -264,27 +264,40 @@ def density_shares(
         From the volumes of the same jars.
     """
     run = readings.jar
-    both = ~np.isnan(lost_g) & ~np.isnan(readings.column("volume_mL"))
-    lost = total(np.where(both, lost_g, 0.0), run)
-    gas = total(np.where(both, flow.vented, 0.0), run)
+    known = ~np.isnan(lost_g)
+    lost = total(np.where(known, lost_g, 0.0), run)
+    # gas that left before a jar was first weighed is in no mass
+    before = _before_first(known & np.isnan(readings.column("mass_before_g")), run)
+    counted = np.where(before, 0.0, np.nan_to_num(flow.vented))
+    gas = total(counted, run)
     flush_out = np.nan_to_num(state.at_closing_NmL * (1.0 - flow.flush_left))
     wet, at_air_pressure = _vapour(readings, state, np.full(run.shape, 0.6))
     filled = flow.vented / np.where(np.isnan(flow.under_lid), np.inf, flow.under_lid)
     wet = wet / (1.0 + np.where(closed & at_air_pressure, filled, 0.0))
-    vapour = total(np.where(both, wet * flow.vented, 0.0), run)
+    vapour = total(wet * counted, run)
     own_g = lost - vapour - flush_out * flush_density(dict(setup.flush_gas))
     own_NmL = np.where(gas - flush_out > 1.0, gas - flush_out, np.nan)
     share = share_from_density(own_g / own_NmL)
     per_mL = DENSITY_CO2_G_PER_ML - DENSITY_CH4_G_PER_ML
     weighing = np.nan if weighing_u_g is None else weighing_u_g
     uncertainty = np.sqrt(2.0) * weighing / (own_NmL * per_mL)
-    return DensityShares(_at_end(share, run), _at_end(uncertainty, run))
+    ends = _last_known(known, run)
+    return DensityShares(share[ends], uncertainty[ends])
 
 
-def _at_end(values: FloatArray, run: np.ndarray) -> FloatArray:
+def _before_first(weighed: BoolArray, run: IntArray) -> BoolArray:
+    """Mark each jar's readings up to and with its first weighing, where it is weighed once each."""
+    before: BoolArray = (total(weighed.astype(float), run) <= 1.0) & np.isin(run, run[weighed])
+    return before
+
+
+def _last_known(known: BoolArray, run: IntArray) -> IntArray:
+    """Return, for every reading, the place of its jar's last weighing (its end without one)."""
     starts = np.flatnonzero(first(run))
-    ends = np.append(starts[1:], run.size) - 1
-    return np.repeat(values[ends], ends - starts + 1)
+    lengths = np.diff([*starts, run.size])
+    places = np.maximum.reduceat(np.where(known, np.arange(run.size), -1), starts)
+    places = np.where(places < 0, starts + lengths - 1, places)
+    return np.repeat(places, lengths)
 
 
 @dataclass(frozen=True, eq=False)

@@ -8,7 +8,8 @@ from dataclasses import replace
 import numpy as np
 
 from bmp.problem import Problem
-from bmp.trial import BoolArray, Readings, Trial
+from bmp.runs import first
+from bmp.trial import BoolArray, IntArray, Readings, Trial
 
 # One of these sets of columns must be filled for a reading of this kind to tell anything.
 _ONE_OF: dict[str, tuple[str, ...]] = {
@@ -19,11 +20,24 @@ _ONE_OF: dict[str, tuple[str, ...]] = {
     "net yield": ("net_yield_mL_per_g",),
 }
 
+_SHARE_WAYS = ("volume", "pressure", "mass")
+
+# What a reading can be, by column: lowest, highest, unit. Outside of it it is a slip.
 _RANGES: dict[str, tuple[float, float, str]] = {
-    "temperature_C": (-10.0, 80.0, "between -10 and 80 °C"),
-    "ambient_kPa": (40.0, 115.0, "an absolute air pressure between 40 and 115 kPa"),
-    "methane_share": (0.0, 1.0, "between 0 and 100 %"),
-    "water_head_cm": (-500.0, 500.0, "between -500 and 500 cm"),
+    "volume_mL": (-1e5, 1e7, "mL"),
+    "water_head_cm": (-500.0, 500.0, "cm"),
+    "gauge_before_kPa": (-100.0, 2000.0, "kPa"),
+    "gauge_after_kPa": (-100.0, 2000.0, "kPa"),
+    "absolute_before_kPa": (0.0, 2000.0, "kPa"),
+    "absolute_after_kPa": (0.0, 2000.0, "kPa"),
+    "mass_g": (0.0, 1e6, "g"),
+    "mass_before_g": (0.0, 1e6, "g"),
+    "mass_after_g": (0.0, 1e6, "g"),
+    "temperature_C": (-10.0, 80.0, "°C"),
+    "ambient_kPa": (40.0, 115.0, "kPa"),
+    "methane_share": (0.0, 1.0, "%"),
+    "syringe_gas_mL": (0.0, 1e5, "mL"),
+    "syringe_gas_left_mL": (0.0, 1e5, "mL"),
 }
 
 
@@ -57,8 +71,11 @@ def check_complete(
         *(_blanks(trial, names["jars"]) if jars_whole and sound_setup else ()),
         *(_readings_without_value(known) if sound_setup and sound_header else ()),
         *_values_out_of_range(known.readings),
+        *_values_that_clash(known.readings),
         *(_missing_state_of_gas(known) if sound_setup and sound_header else ()),
         *(_methane_share(known) if sound_setup and sound_header else ()),
+        *(_no_start(known) if sound_setup and sound_header else ()),
+        *(_mixed_series(trial, names["jars"]) if jars_whole and sound_setup else ()),
     ]
 
 
@@ -124,16 +141,29 @@ def _readings_without_value(trial: Trial) -> Iterator[Problem]:
 
 
 def _values_out_of_range(readings: Readings) -> Iterator[Problem]:
-    for field, (low, high, wanted) in _RANGES.items():
+    for field, (low, high, unit) in _RANGES.items():
         values = readings.column(field)
-        scale = 100.0 if field == "methane_share" else 1.0
-        unit = {"methane_share": "%", "temperature_C": "°C", "ambient_kPa": "kPa"}.get(field, "cm")
+        scale = 100.0 if unit == "%" else 1.0
         for index in np.flatnonzero((values < low) | (values > high)):
             what = f"it comes to {scale * values[index]:.4g} {unit}"
+            wanted = f"it must be between {scale * low:,.4g} and {scale * high:,.4g} {unit}"
             name = field.rpartition("_")[0].replace("_", " ")
-            yield Problem(
-                readings.table, what, f"it must be {wanted}", int(readings.row[index]), name
-            )
+            yield Problem(readings.table, what, wanted, int(readings.row[index]), name)
+
+
+def _values_that_clash(readings: Readings) -> Iterator[Problem]:
+    """Two pressures of one moment, and syringes that end with more than they drew."""
+    for when in ("before", "after"):
+        both = ~np.isnan(readings.column(f"gauge_{when}_kPa"))
+        both &= ~np.isnan(readings.column(f"absolute_{when}_kPa"))
+        wanted = "keep the one that was read"
+        yield from _first(readings, both, f"a gauge and an absolute pressure {when}", wanted)
+    drawn, left = readings.column("syringe_gas_mL"), readings.column("syringe_gas_left_mL")
+    alone = ~np.isnan(left) & ~(drawn > 0.0)
+    wanted = "fill in “syringe gas [mL]” as well, or clear it"
+    yield from _first(readings, alone, "gas left in a syringe, and none drawn", wanted)
+    wanted = "what is left after shaking with caustic is not more than was drawn"
+    yield from _first(readings, left > drawn, "a syringe holds more after than before", wanted)
 
 
 def _missing_state_of_gas(trial: Trial) -> Iterator[Problem]:
@@ -177,13 +207,71 @@ def _methane_share(trial: Trial) -> Iterator[Problem]:
     yield from _first(readings, twice, "a methane share stands beside a methane volume", wanted)
     if trial.setup.measured == "methane volume" and trial.setup.methane_share is not None:
         yield Problem("trial", "the item “methane” stands beside measured = methane volume", wanted)
-    syringe = ~np.isnan(readings.column("syringe_gas_left_mL"))
-    weighed = ~np.isnan(readings.column("volume_mL")) & (ways == "mass")
-    known = typed | syringe | weighed
-    if trial.setup.methane_share is None and not known.any():
-        missing = np.isin(ways, ("volume", "pressure", "mass"))
-        wanted = (
-            "fill in “methane [%]” at some readings, or add an item “methane [%]” to the table "
-            "trial"
-        )
-        yield from _first(readings, missing, "no methane share of the gas", wanted)
+    carbon_dioxide = trial.setup.flush_excluded and "CO2" in trial.setup.flush_gas
+    if carbon_dioxide and any(jar.measured in _SHARE_WAYS for jar in trial.jars):
+        what = "the flush gas holds carbon dioxide, so CH4 + CO2 = 100 % is not the jar's own gas"
+        wanted = "give shares of all dry gas, and write composition basis: as measured"
+        yield Problem("trial", what, wanted)
+    yield from _series_without_share(trial)
+
+
+def _series_without_share(trial: Trial) -> Iterator[Problem]:
+    """Jars borrow the share of their sisters, never that of another material."""
+    readings, ways = trial.readings, _ways(trial)
+    known = ~np.isnan(readings.column("methane_share"))
+    known |= ~np.isnan(readings.column("syringe_gas_left_mL"))
+    series = np.array([jar.series for jar in trial.jars] or [""])[readings.jar]
+    needing = np.isin(ways, _SHARE_WAYS)
+    needing &= np.array([jar.role != "weight check" for jar in trial.jars] or [True])[readings.jar]
+    needing &= ~np.isin(readings.jar, _weighed_and_read(readings))
+    missing = needing & ~np.isin(series, series[known])
+    if trial.setup.flush_excluded:
+        if trial.setup.methane_share is None:
+            wanted = (
+                "fill in “methane [%]” at some readings, or add an item “methane [%]” to the "
+                "table trial"
+            )
+            yield from _first(readings, missing, "no methane share of the gas", wanted)
+        return
+    wanted = (
+        "fill in “methane [%]” at its readings: one share for the whole trial cannot be that of "
+        "all dry gas, since the flush gas thins out"
+    )
+    yield from _first(readings, missing, "no methane share of all dry gas", wanted)
+
+
+def _weighed_and_read(readings: Readings) -> IntArray:
+    """Return the jars whose gas was both weighed and its volume read."""
+    weighed = ~np.isnan(readings.column("mass_g")) | ~np.isnan(readings.column("mass_before_g"))
+    read = ~np.isnan(readings.column("volume_mL"))
+    return np.intersect1d(readings.jar[weighed], readings.jar[read])
+
+
+def _mixed_series(trial: Trial, table: str) -> Iterator[Problem]:
+    """Jars that cannot be averaged: curves handed in beside jars that were read, two inocula."""
+    given = [jar.measured == "net yield" for jar in trial.jars]
+    if any(given) and not all(given):
+        what = "some jars are net yields and others were read"
+        yield Problem(table, what, "make a trial of its own of the net yields")
+    for name in dict.fromkeys(jar.series for jar in trial.jars if jar.role != "blank"):
+        inocula = sorted({jar.inoculum for jar in trial.jars if jar.series == name})
+        if len(inocula) > 1:
+            what = f"the jars of “{name}” hold different inocula: {', '.join(inocula)}"
+            yield Problem(table, what, "give the jars of each inoculum a group of their own")
+
+
+def _no_start(trial: Trial) -> Iterator[Problem]:
+    """Return where a difference has no start: no first weighing, no pressure at closing."""
+    readings, ways = trial.readings, _ways(trial)
+    starts = first(readings.jar)
+    single = starts & (ways == "mass") & ~np.isnan(readings.column("mass_g"))
+    wanted = "add a reading at time 0: without it the gas before the first weighing is lost"
+    checks = np.array([jar.role == "weight check" for jar in trial.jars] or [False])
+    single &= ~checks[readings.jar]
+    missing = single & (readings.time_d > 0.0)
+    yield from _first(readings, missing, "no weighing when the jar was closed", wanted)
+    if trial.setup.ambient_kPa is None and trial.setup.closing_kPa is None:
+        air = readings.column("ambient_kPa")
+        missing = starts & (ways == "pressure") & np.isnan(air) & (readings.time_d > 0.0)
+        wanted = "add an item “closing pressure [kPa]” or “ambient [kPa]” to the table trial"
+        yield from _first(readings, missing, "no pressure when the jar was closed", wanted)

@@ -9,7 +9,7 @@ from bmp.problem import Problem, Problems, UnusableInput
 from bmp.read.cells import words
 from bmp.read.complete import check_complete
 from bmp.read.crucibles import read_crucibles, with_crucibles
-from bmp.read.readings import empty_readings, read_readings
+from bmp.read.readings import at_station, empty_readings, read_readings
 from bmp.read.records import read_jars, read_materials
 from bmp.read.setup import read_setup
 from bmp.read.tables import Table, read_tables
@@ -92,6 +92,8 @@ def trial_of(
     materials = _materials(tables, problems, ignored, assumed, bad)
     jars, readings = _jars_and_readings(tables, materials, setup, problems, ignored, bad)
     tank, feeds = _tank(tables, materials, jars, problems, ignored)
+    if setup.ambient_reduced and setup.altitude_m is not None:
+        readings = at_station(readings, setup.altitude_m)
     readings, unread = split_unread(readings)
     if unread.jar.size:
         ignored.append(f"{unread.table}: {unread.jar.size} rows wait for their reading")

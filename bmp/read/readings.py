@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence, Set
+from dataclasses import replace
 from datetime import datetime
 
 import numpy as np
 
+from bmp.atmosphere import station_kPa
 from bmp.problem import Problem, shown
 from bmp.read.cells import Unreadable, moment, words
 from bmp.read.columns import (
@@ -20,7 +22,7 @@ from bmp.read.columns import (
     parse_header,
 )
 from bmp.read.tables import Table
-from bmp.trial import READING_QUANTITIES, FloatArray, IntArray, Jar, Readings, Setup
+from bmp.trial import READING_QUANTITIES, BoolArray, FloatArray, IntArray, Jar, Readings, Setup
 
 # What a column of a jar holds in the wide layout, by way of measuring.
 _WIDE: Mapping[str, str] = {
@@ -81,17 +83,36 @@ def _read_long(
         if field in READING_QUANTITIES
     }
     notes = _texts(table, found, "note")
-    emptied = np.array(
-        [
-            a.lower() in _YES or any(word in b.lower() for word in _EMPTIED_NOTES)
-            for a, b in zip(_texts(table, found, "emptied"), notes, strict=True)
-        ],
-        dtype=bool,
-    )
+    said = _texts(table, found, "emptied")
+    emptied = np.array([text.lower() in _YES for text in said], dtype=bool)
+    emptied |= _noted_falls(notes, jar, time_d, columns)
     rows = np.array(table.row_numbers, dtype=np.int64)
     return _sorted(
         table.name, jar, time_d, rows, columns, not_vented, emptied, notes, taken, jars, problems
     )
+
+
+def _noted_falls(
+    notes: Sequence[str], jar: IntArray, time_d: FloatArray, columns: Mapping[str, FloatArray]
+) -> BoolArray:
+    """Return which notes explain a fall of a running total, at their reading or the next one.
+
+    A note is free text: without a fall it sets nothing back, whatever it says.
+    """
+    noted = np.array(
+        [any(word in note.lower() for word in _EMPTIED_NOTES) for note in notes], dtype=bool
+    )
+    if "volume_mL" not in columns or not noted.any():
+        return np.zeros(noted.shape, dtype=bool)
+    order = np.lexsort((time_d, jar))
+    read, run = columns["volume_mL"][order], jar[order]
+    fell = np.zeros(noted.shape, dtype=bool)
+    fell[1:] = (run[1:] == run[:-1]) & (read[1:] < read[:-1])
+    beside = fell.copy()
+    beside[:-1] |= fell[1:]
+    explains = np.zeros(noted.shape, dtype=bool)
+    explains[order] = beside
+    return noted & explains
 
 
 def _texts(table: Table, found: Mapping[str, Found], field: str) -> list[str]:
@@ -308,6 +329,14 @@ def _jar_columns(
             if rule is not None:
                 columns[index] = (index, field, Found(units[field], at, text, rule, header.of))
     return list(columns.values())
+
+
+def at_station(readings: Readings, altitude_m: float) -> Readings:
+    """Bring air pressures that were reduced to sea level back to the altitude."""
+    if "ambient_kPa" not in readings.columns:
+        return readings
+    ambient = readings.columns["ambient_kPa"] * station_kPa(1.0, altitude_m)
+    return replace(readings, columns={**readings.columns, "ambient_kPa": ambient})
 
 
 def empty_readings(name: str) -> Readings:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Set
 from dataclasses import dataclass, replace
+from math import hypot
 from typing import Any
 
 from bmp.problem import Problem, shown
@@ -144,8 +145,14 @@ def _material(rows: Rows, index: int, name: str, role: str, problems: list[Probl
             wanted = "a share lies between 0 and 100 %"
             problems.append(rows.problem(index, field, what, wanted))
             given[field] = None
+    for field, value in given.items():
+        if value is not None and value < 0.0:
+            what = f"{name}: {value:.4g} cannot be"
+            problems.append(rows.problem(index, field, what, "it is not below zero"))
     for field in ("VS", "VS_u"):
         given |= _per_fresh_mass(rows, index, field, given, name, problems)
+    if "VS" in rows.found and rows.found["VS"].of == "TS" and given.get("TS_u") is not None:
+        given["VS_u"] = _u_of_product(given)
     solids, volatile = given.get("TS"), given.get("VS")
     if solids is not None and volatile is not None and volatile > solids * (1 + 1e-9):
         what = f"VS ({100 * volatile:.4g} % of fresh mass) is more than TS ({100 * solids:.4g} %)"
@@ -175,6 +182,14 @@ def _with_possible_theory(
 
 def _can_be(field: str, share: float) -> bool:
     return 0.0 < share <= 1.0 if field in ("TS", "VS") else 0.0 <= share <= 1.0
+
+
+def _u_of_product(given: Mapping[str, float | None]) -> float | None:
+    """Return the uncertainty of VS per fresh mass where it was handed in per TS."""
+    solids, volatile = given.get("TS"), given.get("VS")
+    if not solids or volatile is None:
+        return given.get("VS_u")
+    return float(hypot(given.get("VS_u") or 0.0, volatile / solids * (given["TS_u"] or 0.0)))
 
 
 def _per_fresh_mass(
@@ -246,7 +261,9 @@ def _jar(
     setup: Setup,
     problems: list[Problem],
 ) -> Jar | None:
-    measured = rows.text("measured", index).lower() or setup.measured
+    own = materials.get(rows.text("material", index).lower())
+    check = own is not None and own.role == "weight check"
+    measured = "mass" if check else rows.text("measured", index).lower() or setup.measured
     if measured not in WAYS_OF_MEASURING:
         what = f"{shown(measured)} is no way of measuring"
         problems.append(

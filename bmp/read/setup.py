@@ -42,8 +42,6 @@ _GASES: Mapping[str, Mapping[str, float]] = {
 
 # Common practice, no source: the spread of methane shares between feeds when nobody measured one.
 ASSUMED_SHARE_HALF_WIDTH = 0.05
-ASSUMED_SHARE_BEFORE_ABSORBER = 0.60
-ASSUMED_SHARE_BEFORE_ABSORBER_HALF_WIDTH = 0.10
 
 
 LONGEST_TEXT = 200
@@ -72,7 +70,7 @@ def read_setup(
     written = _items(table, problems, ignored)
     values = {name: item.value for name, item in written.items()}
     _station_pressure(table, written, values, problems, assumed)
-    values.pop("ambient_is", None)
+    values["ambient_reduced"] = values.pop("ambient_is", "station") == "sea level"
     setup = Setup(**({"title": title} | values))
     return _with_assumptions(table, setup, written, problems, assumed)
 
@@ -165,13 +163,14 @@ def _station_pressure(
                     row,
                 )
             )
-        elif ambient is not None:
-            values["ambient_kPa"] = station_kPa(ambient, altitude)
+        else:
             assumed.append(
-                f"The air pressure was given for sea level; at {altitude:.0f} m it is taken "
-                f"as {values['ambient_kPa']:.1f} kPa (standard atmosphere)."
+                f"Air pressures were given for sea level; at {altitude:.0f} m they are taken as "
+                f"{100 * station_kPa(1.0, altitude):.1f} % of that (standard atmosphere)."
             )
-    elif ambient is None and altitude is not None:
+            if ambient is not None:
+                values["ambient_kPa"] = station_kPa(ambient, altitude)
+    if ambient is None and altitude is not None:
         values["ambient_kPa"] = standard_atmosphere_kPa(altitude)
         assumed.append(
             f"No barometer: where a reading has no air pressure, {values['ambient_kPa']:.1f} "
@@ -199,13 +198,8 @@ def _with_assumptions(
             f"right within ± {100 * ASSUMED_SHARE_HALF_WIDTH:.0f} percentage points (common "
             "practice, no source); this widens the interval of a yield that rests on it."
         )
-    if setup.measured == "methane volume" and "share_before_absorber" not in written:
-        changes["share_before_absorber"] = ASSUMED_SHARE_BEFORE_ABSORBER
-        changes["share_before_absorber_half_width"] = ASSUMED_SHARE_BEFORE_ABSORBER_HALF_WIDTH
-        assumed.append(
-            "Before the absorber the gas is taken to be 60 ± 10 % methane, which is used "
-            "only to balance the flush gas under the lid."
-        )
+    if "share_before_absorber" in written:
+        changes["share_before_absorber_half_width"] = 0.0
     _check_ranges(table, setup, written, problems)
     return Setup(**(setup.__dict__ | changes))
 
@@ -240,15 +234,3 @@ def _check_ranges(
                     item.row,
                 )
             )
-    if "CO2" in setup.flush_gas and setup.flush_excluded and setup.measured != "net yield":
-        row = written["flush_gas"].row
-        wanted = "give shares of all dry gas and write composition basis: as measured"
-        problems.append(
-            Problem(
-                table.name,
-                "the flush gas holds carbon dioxide, so CH4 + CO2 = 100 % does not tell the "
-                "jar's own gas",
-                wanted,
-                row,
-            )
-        )
