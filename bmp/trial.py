@@ -199,6 +199,9 @@ class Trial:
     """Plain sentences: what was not given and is taken for granted."""
     ignored: tuple[str, ...] = ()
     """Plain sentences: what was in the files and is not used."""
+    unread: Readings | None = None
+    """Rows that hold a jar and a time and nothing else yet, later than the jar's last reading: a
+    logbook's readings still to take."""
     tank: Mapping[str, float | str] | None = None
     """Items of the table `tank` by name with unit (`liquid_volume_L`), where there is one."""
     tank_feeds: tuple[Mapping[str, float | str], ...] = ()

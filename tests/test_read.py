@@ -164,7 +164,7 @@ def test_VS_of_TS_becomes_VS_of_fresh_mass(tmp_path: Path) -> None:
         ["oats", "substrate", 900, 90, 1],
     ]
     oats = read_trial(write_csv(tmp_path / "t", tables(materials=materials))).material("oats")
-    assert oats.VS == pytest.approx(0.81)
+    assert pytest.approx(0.81) == oats.VS
     assert oats.VS_u == pytest.approx(0.009)
 
 

@@ -6,36 +6,42 @@ from pathlib import Path
 
 from bmp.problem import Problem, UnusableInput
 from bmp.read.complete import check_complete
+from bmp.read.crucibles import read_crucibles, with_crucibles
 from bmp.read.readings import empty_readings, read_readings
 from bmp.read.records import read_jars, read_materials
 from bmp.read.setup import read_setup
 from bmp.read.tables import Table, read_tables
+from bmp.read.unread import split_unread
 from bmp.trial import Trial
 
 TABLES = ("trial", "materials", "jars", "readings")
 
 
-def read_trial(place: Path) -> Trial:
+def read_trial(place: Path, unfinished: bool = False) -> Trial:
     """Read the four tables of a trial.
 
     Parameters
     ----------
     place : Path
         A workbook (`.xlsx`) with the sheets `trial`, `materials`, `jars` and `readings`, or a
-        folder with `.csv` files of these names.
+        folder with `.csv` files of these names. A fifth table, `crucibles`, may give TS and VS.
+    unfinished : bool
+        Whether the trial still runs, so that a jar may have no reading yet.
 
     Raises
     ------
     UnusableInput
         With every problem found, each with its table, row and column.
     """
-    trial, problems = read_with_problems(place)
+    trial, problems = read_with_problems(place, unfinished)
     if problems:
         raise UnusableInput(problems)
     return trial
 
 
-def read_with_problems(place: Path) -> tuple[Trial, tuple[Problem, ...]]:
+def read_with_problems(
+    place: Path, unfinished: bool = False
+) -> tuple[Trial, tuple[Problem, ...]]:
     """Return a trial as far as it can be read, and every problem, for looking at it all the same.
 
     Raises
@@ -43,7 +49,7 @@ def read_with_problems(place: Path) -> tuple[Trial, tuple[Problem, ...]]:
     UnusableInput
         There is nothing to look at: a table is missing or cannot be opened.
     """
-    tables = read_tables(place, TABLES)
+    tables = read_tables(place, (*TABLES, "crucibles"))
     problems: list[Problem] = [
         Problem(place.name, f"there is no table “{name}”", "add it as a sheet or a .csv file")
         for name in TABLES
@@ -52,6 +58,8 @@ def read_with_problems(place: Path) -> tuple[Trial, tuple[Problem, ...]]:
     if problems:
         raise UnusableInput(problems)
     trial = _trial(tables, place.stem, problems)
+    if not problems and not unfinished:
+        problems.extend(check_complete(trial, tables["jars"].name))
     return trial, tuple(problems)
 
 
@@ -60,6 +68,9 @@ def _trial(tables: dict[str, Table], title: str, problems: list[Problem]) -> Tri
     assumed: list[str] = []
     setup = read_setup(tables["trial"], title, problems, ignored, assumed)
     materials = read_materials(tables["materials"], problems, ignored)
+    if "crucibles" in tables:
+        solids = read_crucibles(tables["crucibles"], materials, problems, ignored)
+        materials = with_crucibles(materials, solids, assumed)
     jars = read_jars(tables["jars"], materials, setup, problems, ignored)
     # readings of jars that could not be read would only repeat that problem
     readings = (
@@ -67,7 +78,7 @@ def _trial(tables: dict[str, Table], title: str, problems: list[Problem]) -> Tri
         if problems and len(jars) < len(tables["jars"].rows)
         else read_readings(tables["readings"], jars, setup, problems, ignored)
     )
-    trial = Trial(setup, materials, jars, readings, tuple(assumed), tuple(ignored))
-    if not problems:
-        problems.extend(check_complete(trial, tables["jars"].name))
-    return trial
+    readings, unread = split_unread(readings)
+    if unread.jar.size:
+        ignored.append(f"{unread.table}: {unread.jar.size} rows wait for their reading")
+    return Trial(setup, materials, jars, readings, tuple(assumed), tuple(ignored), unread)

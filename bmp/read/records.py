@@ -59,10 +59,15 @@ def read_materials(
 ) -> tuple[Material, ...]:
     """Return the materials; problems and unused columns are added to the lists."""
     rows = read_rows(table, MATERIALS, problems, ignored)
+    return tuple(material for material, _ in materials_of(rows, problems))
+
+
+def materials_of(rows: Rows, problems: list[Problem]) -> list[tuple[Material, int]]:
+    """Return the materials of the rows, each with the index of its row."""
     if not _has(rows, ("name", "role"), ("material", "role"), problems):
-        return ()
-    materials: dict[str, Material] = {}
-    for index in range(len(table.rows)):
+        return []
+    materials: dict[str, tuple[Material, int]] = {}
+    for index in range(len(rows.table.rows)):
         name, role = rows.text("name", index), rows.text("role", index).lower()
         if not name:
             problems.append(rows.problem(index, "name", "a material has no name", "give it one"))
@@ -74,8 +79,8 @@ def read_materials(
             what = f"{shown(role or None)} is no role"
             problems.append(rows.problem(index, "role", what, f"write one of: {', '.join(ROLES)}"))
         else:
-            materials[name.lower()] = _material(rows, index, name, role, problems)
-    return tuple(materials.values())
+            materials[name.lower()] = _material(rows, index, name, role, problems), index
+    return list(materials.values())
 
 
 def _has(
@@ -87,14 +92,15 @@ def _has(
     return not missing
 
 
+_MATERIAL_NUMBERS = frozenset(
+    known.field for known in MATERIALS if known.unit is not None or known.field == "pH"
+)
 _SHARES = ("TS", "VS", "carbohydrate", "protein", "lipid", "carbon", "nitrogen")
 
 
 def _material(rows: Rows, index: int, name: str, role: str, problems: list[Problem]) -> Material:
     given: dict[str, float | None] = {
-        field: rows.number(field, index)
-        for field in rows.values
-        if field not in ("name", "role", "formula")
+        field: rows.number(field, index) for field in rows.values if field in _MATERIAL_NUMBERS
     }
     for field in _SHARES:
         share = given.get(field)

@@ -45,10 +45,13 @@ def _written_here(folder: Path, file_format: str) -> bool:
     return own and present - {"files.json"} <= names
 
 
-def write_folder(out: Path, file_format: str, write: Callable[[Path], None]) -> None:
+def write_folder(
+    out: Path, file_format: str, write: Callable[[Path], None], keep: bool = False
+) -> None:
     """Let `write` fill a new folder beside `out`, then move it there.
 
-    Old results of this tool are replaced; any other folder in the place is kept beside, renamed.
+    Old results of this tool are replaced (with `keep` they too are kept); any other folder in the
+    place is kept beside, renamed.
     """
     out.parent.mkdir(parents=True, exist_ok=True)
     new = Path(tempfile.mkdtemp(prefix=f".{out.name[:40]}-", dir=out.parent))
@@ -58,7 +61,7 @@ def write_folder(out: Path, file_format: str, write: Callable[[Path], None]) -> 
         manifest = {"format": file_format, "files": names}
         (new / "files.json").write_text(json.dumps(manifest, indent=1) + "\n", encoding="utf-8")
         new.chmod(0o777 & ~_umask())
-        _move_in(new, out, file_format)
+        _move_in(new, out, "" if keep else file_format)
     finally:
         shutil.rmtree(new, ignore_errors=True)
 

@@ -1,0 +1,70 @@
+"""`bmp plan WISHES`: from what a person has to doses, a logbook and a sheet for the wall."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from bmp.commands.terminal import DONE, UNUSABLE, tell
+
+HELP = "plan a trial: doses, readings, expected gas, a logbook to fill in, what to watch"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Say what the command takes."""
+    parser.add_argument(
+        "wishes", type=Path, help="a workbook (.xlsx) or a folder, with materials and plan"
+    )
+    parser.add_argument(
+        "--out", type=Path, metavar="DIR", help="where to (default: WISHES-plan beside the input)"
+    )
+    parser.add_argument(
+        "--replace", action="store_true", help="write even where another folder stands (it is kept)"
+    )
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Plan the trial and say where the files are, or why it cannot be and what could."""
+    from bmp.plan.literature import read_literature
+    from bmp.plan.plan import plan_trial
+    from bmp.plan.read import changed_words, read_wishes, refused_problems
+    from bmp.plan.refusal import PlanRefused
+    from bmp.plan.write import FORMAT, write_plan
+    from bmp.report.folder import check_place, write_folder
+
+    source: Path = arguments.wishes
+    full = source.resolve()
+    out: Path = arguments.out or source.parent / (
+        f"{full.stem if full.is_file() else full.name}-plan"
+    )
+    written = read_wishes(source)
+    _keep_a_logbook(out, arguments.replace)
+    check_place(out, source, FORMAT, arguments.replace)
+    try:
+        plan = plan_trial(written.wishes, read_literature())
+    except PlanRefused as refused:
+        tell(refused_problems(written, refused))
+        if refused.nearest is not None:
+            tell([f"nearest possible plan: {changed_words(written.wishes, refused.nearest)}"])
+        return UNUSABLE
+    write_folder(out, FORMAT, lambda folder: write_plan(plan, folder), keep=True)
+    print(f"{len(plan.jars)} jars in {len(plan.rounds)} rounds of readings.")
+    for line in (*plan.watch, *(f"assumed: {text}" for text in (*written.assumed, *plan.assumed))):
+        print(f"- {line}")
+    for line in written.ignored:
+        print(f"- {line}")
+    for caution in plan.cautions:
+        print(f"! {caution.text}" + (f" {caution.figure}." if caution.figure else ""))
+    print(f"The logbook is {out / 'logbook.xlsx'}, the wall sheet {out / 'wall-sheet.html'}")
+    return DONE
+
+
+def _keep_a_logbook(out: Path, replace: bool) -> None:
+    """Refuse to write over a logbook, which may hold a trial's only readings."""
+    from bmp.problem import Problem, UnusableInput
+
+    if (out / "logbook.xlsx").exists() and not replace:
+        wanted = "give another folder with --out, or --replace (the old one is kept beside it)"
+        raise UnusableInput(
+            [Problem(str(out), "a logbook stands there that may hold readings", wanted)]
+        )

@@ -1,0 +1,201 @@
+"""What to watch in a planned trial, in plain sentences with their figures and sources."""
+
+from __future__ import annotations
+
+from bmp.plan.dosing import (
+    ADVISED_RATIO,
+    D304,
+    LARGEST_HEADSPACE_ML_PER_G_VS,
+    LEAST_HEADSPACE_ML_PER_G_VS,
+)
+from bmp.plan.draft import Draft
+from bmp.plan.gas import stop_day
+from bmp.plan.literature import UNKNOWN_FEED
+from bmp.plan.power import detectable_difference, just_significant
+from bmp.plan.rounds import (
+    CAUTIOUS_GAUGE_KPA,
+    Expectation,
+    Round,
+    hours_until_gauge,
+    planned_limit_kPa,
+)
+from bmp.plan.wish_checks import LEAST_JARS
+
+# Sizes in which cylinders and bags are sold, mL: common practice, no source.
+COLLECTOR_SIZES_ML = (100, 250, 500, 1000, 2000, 5000, 10_000, 20_000, 50_000)
+DRAFT_2020 = "Standard BMP Methods, protocol draft of 2020"
+
+# What holds for every trial, before it starts and while it runs.
+ALWAYS: tuple[str, ...] = (
+    f"inoculum: pH 7.0 to 8.5, kept 5 d at most, sieved if lumps are over 10 mm ({DRAFT_2020})",
+    "weigh what goes into each jar and write it over the planned grams in the sheet `jars`",
+    f"flush the headspace with at least 3 times its volume, above the liquid ({DRAFT_2020})",
+    f"keep the jars within 2 °C and swirl each at least once a day ({DRAFT_2020})",
+    f"read room temperature and air pressure at every round ({DRAFT_2020})",
+    "stop when every jar's daily methane is below 1 % of its net total on 3 days running; "
+    "blanks last as long (document 100 v1.9)",
+)
+
+
+def advise(
+    draft: Draft, rounds: tuple[Round, ...], expected: tuple[Expectation, ...]
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return what to watch, and what was assumed."""
+    vessel = _pressure(draft) if draft.wishes.outlet == "closed" else _collector(draft, expected)
+    watch = (*vessel, *_ratios(draft), *_headspace(draft), *_jars(draft), *_length(draft), *ALWAYS)
+    return watch, _assumed(draft)
+
+
+def _hours(hours: float | None) -> str:
+    return "not within the trial" if hours is None else f"after {hours:.0f} h"
+
+
+def _pressure(draft: Draft) -> list[str]:
+    rating = draft.wishes.vessel_rating_kPa
+    if rating is None:
+        return []
+    bound = planned_limit_kPa(rating)
+    planned = _hours(hours_until_gauge(draft, bound, "high"))
+    rated_high = _hours(hours_until_gauge(draft, rating, "high"))
+    rated_middle = _hours(hours_until_gauge(draft, rating, "middle"))
+    lines = []
+    if bound > CAUTIOUS_GAUGE_KPA:
+        lines.append(
+            f"planned up to {bound:.0f} kPa gauge: more than the cautious "
+            f"{CAUTIOUS_GAUGE_KPA:g} kPa of document 304"
+        )
+    return [
+        *lines,
+        f"vented on plan, no jar passes {bound:.0f} kPa gauge at the high end of the literature; "
+        f"the vessel is rated {rating:g} kPa",
+        f"left unvented from the start, the fastest jar reaches {bound:.0f} kPa {planned} and the "
+        f"rating {rated_high} at the high end, {rated_middle} at the middle: never miss the first "
+        "ventings",
+    ]
+
+
+def _collector(draft: Draft, expected: tuple[Expectation, ...]) -> list[str]:
+    high = max(e.volume_mL[2] for e in expected if e.volume_mL is not None)
+    first = max(e.volume_mL[2] for e in expected if e.volume_mL and e.time_d <= 1.0 + 1e-9)
+    given = draft.wishes.collector_mL
+    lines = ["the outlet of every jar stays open; it is never closed, not even to move it"]
+    if given is not None:
+        lines.append(
+            f"the collector of {given:g} mL holds the gas of every interval: at most {high:.0f} mL "
+            "at the high end of the literature"
+        )
+        return lines
+    size = next((s for s in COLLECTOR_SIZES_ML if s >= high), None)
+    words = f"{size} mL" if size else f"at least {high:.0f} mL"
+    lines.append(
+        f"a cylinder or bag of {words} a jar holds the gas of every interval: up to {first:.0f} mL "
+        f"by the end of day 1, {high:.0f} mL in the fullest interval, as read in the room"
+    )
+    return lines
+
+
+def _ratios(draft: Draft) -> list[str]:
+    lines = []
+    for sample, dose in zip(draft.samples, draft.doses[1:], strict=True):
+        pace, ratio = sample.literature.pace, sample.ratio
+        advised = ADVISED_RATIO[pace]
+        ratio_words = f"{sample.name}: inoculum to substrate {ratio:g}"
+        if sample.role == "substrate" and pace != "medium" and advised != ratio:
+            way = "down" if advised < ADVISED_RATIO["medium"] else "up"
+            lines.append(
+                f"{ratio_words}; for {pace} feeds {way} to {advised:g} is advised ({DRAFT_2020})"
+            )
+        elif not ADVISED_RATIO["slow"] <= ratio <= ADVISED_RATIO["fast"]:
+            lines.append(
+                f"{ratio_words} lies outside the advised 1 to 4 ({DRAFT_2020}); at 0.05 the lag "
+                "passed 10 d and the yield was 15 % low (Koch et al. 2019, Front. Environ. Sci. "
+                "7:178)"
+            )
+        if not (sample.solids.measured and draft.inoculum_solids.measured):
+            low, high = dose.ratio_low or 0.0, dose.ratio_high
+            span = f"{low:.1f} to {high:.1f}" if high is not None else f"at least {low:.1f}"
+            lines.append(
+                f"{sample.name}: VS from a range, so the true ratio is anywhere from {span}; "
+                "measure TS and VS, or report the yield per g fresh mass only"
+            )
+    return lines
+
+
+def _headspace(draft: Draft) -> list[str]:
+    most = max(d.sample_VS_g for d in draft.doses)
+    least = min(d.sample_VS_g for d in draft.doses if d.sample_VS_g)
+    headspace = draft.doses[0].headspace_mL
+    rule = f"{D304}: {LEAST_HEADSPACE_ML_PER_G_VS:g} to {LARGEST_HEADSPACE_ML_PER_G_VS:g}"
+    lines = []
+    if headspace / most < LEAST_HEADSPACE_ML_PER_G_VS:
+        lines.append(f"headspace of {headspace / most:.0f} mL per g VS is little ({rule})")
+    if headspace / least > LARGEST_HEADSPACE_ML_PER_G_VS:
+        lines.append(
+            f"headspace of {headspace / least:.0f} mL per g VS is much ({rule}): methane that "
+            "stays in it and flush gas weigh heavy in the reading"
+        )
+    return lines
+
+
+def _jars(draft: Draft) -> list[str]:
+    wishes = draft.wishes
+    n, lines = wishes.jars_per_material, []
+    if n < LEAST_JARS or wishes.planned_blanks < LEAST_JARS:
+        lines.append(
+            f"fewer than {LEAST_JARS} jars of a kind: the trial cannot be validated "
+            "(document 100 v1.9)"
+        )
+    elif n == LEAST_JARS:
+        lines.append(
+            f"{LEAST_JARS} jars of a kind leave none to lose; 4 are advised, above all of blanks "
+            "(document 100 v1.9)"
+        )
+    if not wishes.control:
+        lines.append("no control: the trial cannot be validated (document 100 v1.9)")
+    if n > 1:
+        rsd = wishes.expected_rsd
+        found, least = detectable_difference(rsd, n), just_significant(rsd, n)
+        lines.append(
+            f"{n} jars of each feed at a scatter of {100 * rsd:g} % (relative SD): two feeds that "
+            f"truly differ by {100 * found:.0f} % are told apart four times in five; a difference "
+            f"below {100 * least:.0f} % is never significant (t-test, 5 %, two-sided)"
+        )
+    return lines
+
+
+def _length(draft: Draft) -> list[str]:
+    lines = []
+    for sample in draft.samples:
+        k = sample.literature.k_per_d
+        early, late = stop_day(k.high), stop_day(k.low)
+        if sample.literature.name == UNKNOWN_FEED:
+            lines.append(f"{sample.name}: no literature feed named, so its rate is anyone's guess")
+        elif late > draft.wishes.days:
+            lines.append(
+                f"{sample.name}: the stop rule is met between day {early} and day {late} (first "
+                f"order, rates of {sample.literature.name}); {draft.wishes.days:g} d may be too "
+                "short"
+            )
+    return lines
+
+
+def _assumed(draft: Draft) -> tuple[str, ...]:
+    wishes, lines = draft.wishes, []
+    if wishes.ambient_kPa is None:
+        lines.append(
+            "air pressure not given: 101.325 kPa; altitude lowers it by about 1.2 kPa each 100 m"
+        )
+    solids = [("inoculum", draft.inoculum_solids), *((s.name, s.solids) for s in draft.samples)]
+    for name, one in solids:
+        if not one.measured:
+            span = f"{100 * one.low:.1f} to {100 * one.high:.1f} % of fresh mass"
+            lines.append(f"{name}: VS not measured, taken from {one.source}: {span}")
+    for sample in draft.samples:
+        lines.append(f"{sample.name}: expected gas from the range of {sample.literature.name}")
+    if wishes.control and all(w.material.role != "control" for w in wishes.materials):
+        lines.append(
+            "microcrystalline cellulose added as control, VS 99 % of fresh mass (documents 303 "
+            "and 304); put in its own measured VS"
+        )
+    lines.append(f"mixtures at 1 g/mL ({D304})")
+    return tuple(lines)

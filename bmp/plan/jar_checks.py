@@ -1,0 +1,211 @@
+"""Which drafted jars are impossible: too little in them, too full, or too much gas."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Callable
+
+from bmp.plan.dosing import D304, LEAST_HEADSPACE_ML_PER_G_VS, LEAST_SUBSTRATE_VS_G
+from bmp.plan.draft import Draft
+from bmp.plan.refusal import Refusal
+from bmp.plan.rounds import SHORT_STEPS_D, bearable_factor, limit, plan_rounds, worst_burden
+from bmp.plan.wish_checks import most_fill
+from bmp.plan.wishes import MaterialWish
+
+# What rounded doses and proposals may move: a proposal stays that far above the least amounts.
+ROUNDING = 1.01
+
+
+def fits(draft: Draft) -> Refusal | None:
+    """Refuse a VS per jar that needs more than the wished or the largest filling."""
+    wishes = draft.wishes
+    VS = wishes.substrate_VS_g
+    if VS is None:
+        return None
+    room = (most_fill(wishes) if wishes.fill is None else wishes.fill) * wishes.jar_volume_mL
+    needed = draft.inoculum_g * (1 + _wettest(draft))
+    if needed <= room * (1 + 1e-9):
+        return None
+    why = (
+        f"{VS:g} g in each jar needs {needed:.0f} g of inoculum and feed; "
+        f"{room:.0f} mL of the jar may be filled"
+    )
+    most = most_fill(wishes)
+    if wishes.fill is not None and wishes.fill < most:
+        fill = min(_up(needed / wishes.jar_volume_mL), most)
+        return Refusal("fill", why, f"fill of {100 * fill:g} %", {"fill": fill})
+    possible = _down(VS * room / needed)
+    if possible / VS >= _least_factor(draft)[0] * ROUNDING:
+        return Refusal("substrate VS", why, f"{possible:g} g", {"substrate_VS_g": possible})
+    volume = math.ceil(wishes.jar_volume_mL * needed / room)
+    return Refusal("substrate VS", why, f"jars of {volume} mL", {"jar_volume_mL": float(volume)})
+
+
+def _wettest(draft: Draft) -> float:
+    """Return the most grams of feed per gram of inoculum of any sample."""
+    return max(draft.inoculum_solids.VS / (s.ratio * s.solids.VS) for s in draft.samples)
+
+
+def _sample_VS_g(draft: Draft) -> list[float]:
+    """Return the VS of every sample's jar before rounding."""
+    inoculum_VS = draft.inoculum_g * draft.inoculum_solids.VS
+    return [inoculum_VS / s.ratio for s in draft.samples]
+
+
+def _least_factor(draft: Draft) -> tuple[float, str, str]:
+    """Return how many times as much a jar must hold at least, of which sample, and why."""
+    worst, name, why = 0.0, "", ""
+    for sample, VS in zip(draft.samples, _sample_VS_g(draft), strict=True):
+        feed_g = VS / sample.solids.VS
+        if worst < LEAST_SUBSTRATE_VS_G / VS:
+            worst, name = LEAST_SUBSTRATE_VS_G / VS, sample.name
+            why = f"{VS:.2f} g of VS in a jar, at least {LEAST_SUBSTRATE_VS_G:g} g ({D304})"
+        if sample.role == "substrate" and draft.wishes.least_feed_g / feed_g > worst:
+            worst, name = draft.wishes.least_feed_g / feed_g, sample.name
+            why = f"{feed_g:.2f} g in a jar, at least {draft.wishes.least_feed_g:g} g was asked for"
+    return worst, name, why
+
+
+def _enough_feed_in_a_jar(draft: Draft) -> Refusal | None:
+    """Refuse less than 1 g of VS, or less fresh feed than a fair sample needs."""
+    wishes = draft.wishes
+    worst, name, why = _least_factor(draft)
+    if worst <= 1 + 1e-9:
+        return None
+    item = f"amount of {name}"
+    if wishes.substrate_VS_g is not None:
+        VS = _up(wishes.substrate_VS_g * worst)
+        return Refusal(item, why, f"substrate VS of {VS:g} g", {"substrate_VS_g": VS})
+    has = draft.liquid_mL / wishes.jar_volume_mL
+    fill = min(_up(has * worst), _roomiest_fill(draft))
+    if wishes.fill is not None and fill >= has + 0.001:
+        return Refusal(item, why, f"fill of {100 * fill:g} %", {"fill": fill})
+    volume = float(math.ceil(wishes.jar_volume_mL * worst))
+    return Refusal(item, why, f"jars of {volume:.0f} mL", {"jar_volume_mL": volume})
+
+
+def _headspace_per_VS(draft: Draft) -> float:
+    """Return mL of headspace per g VS of the jar that holds most VS."""
+    return (draft.wishes.jar_volume_mL - draft.liquid_mL) / max(_sample_VS_g(draft))
+
+
+def _headspace_factor(draft: Draft) -> float:
+    """Return how many times as much leaves the least headspace per g VS.
+
+    The headspace V - m w of a VS m at w mL per g falls until V/m - w = 100 mL/g.
+    """
+    VS = max(_sample_VS_g(draft))
+    per_VS = draft.liquid_mL / VS
+    return draft.wishes.jar_volume_mL / (LEAST_HEADSPACE_ML_PER_G_VS + per_VS) / VS
+
+
+def _roomiest_fill(draft: Draft) -> float:
+    """Return the largest filling that the rules of the outlet allow this mixture."""
+    wishes, most = draft.wishes, most_fill(draft.wishes)
+    if wishes.outlet == "closed":
+        allowed = _headspace_factor(draft) * draft.liquid_mL / wishes.jar_volume_mL
+        most = min(most, _down(allowed))
+    return most
+
+
+def _enough_headspace(draft: Draft) -> Refusal | None:
+    """Refuse closed jars with less than 100 mL of headspace per g of VS."""
+    wishes = draft.wishes
+    has = _headspace_per_VS(draft)
+    if wishes.outlet != "closed" or has >= LEAST_HEADSPACE_ML_PER_G_VS * (1 - 1e-9):
+        return None
+    why = f"{has:.0f} mL of headspace per g VS, at least {LEAST_HEADSPACE_ML_PER_G_VS:g} ({D304})"
+    return _less(draft, _headspace_factor(draft), "headspace", why)
+
+
+def _less(draft: Draft, factor: float, item: str, why: str) -> Refusal:
+    """Refuse, and propose `factor` times as much in every jar, or a larger jar for the least."""
+    wishes = draft.wishes
+    if factor < _least_factor(draft)[0] * ROUNDING:
+        volume = float(math.ceil(wishes.jar_volume_mL / factor))
+        return Refusal(item, why, f"jars of {volume:.0f} mL", {"jar_volume_mL": volume})
+    if wishes.substrate_VS_g is not None:
+        VS = _down(wishes.substrate_VS_g * factor)
+        return Refusal(item, why, f"substrate VS of {VS:g} g", {"substrate_VS_g": VS})
+    fill = _down(draft.liquid_mL / wishes.jar_volume_mL * factor)
+    return Refusal(item, why, f"fill of {100 * fill:g} %", {"fill": fill})
+
+
+def needed_g(draft: Draft) -> dict[str, float]:
+    """Return the fresh mass of every material that all jars together take."""
+    total: dict[str, float] = {draft.inoculum.material.name: 0.0}
+    for one, count in zip(draft.doses, draft.counts, strict=True):
+        total[draft.inoculum.material.name] += one.inoculum_g * count
+        if one.role != "blank":
+            total[one.material] = total.get(one.material, 0.0) + one.sample_g * count
+    return total
+
+
+def _enough_at_hand(draft: Draft) -> Refusal | None:
+    """Refuse jars that together take more inoculum or feed than is at hand."""
+    short: list[tuple[float, MaterialWish, float]] = []
+    wanted = needed_g(draft)
+    for wish in (draft.inoculum, *(s.wish for s in draft.samples)):
+        need = wanted[wish.material.name]
+        if wish.available_g is not None and wish.available_g < need:
+            short.append((wish.available_g / need, wish, need))
+    if not short:
+        return None
+    factor, wish, need = min(short, key=lambda s: s[0])
+    item = f"available {wish.material.name}"
+    why = f"{wish.available_g:g} g at hand, all jars together take {need:.0f} g"
+    # A little less than the share, because doses are rounded to what a scale shows.
+    factor *= 0.995
+    if factor >= _least_factor(draft)[0] * ROUNDING:
+        return _less(draft, factor, item, why)
+    fetched = float(math.ceil(need * 1.01))
+    materials = tuple(
+        dataclasses.replace(w, available_g=fetched) if w is wish else w
+        for w in draft.wishes.materials
+    )
+    return Refusal(item, why, f"fetch {fetched:.0f} g", {"materials": materials})
+
+
+DRAFT_CHECKS: tuple[Callable[[Draft], Refusal | None], ...] = (
+    _enough_feed_in_a_jar,
+    _enough_headspace,
+    _enough_at_hand,
+)
+
+
+def bears_its_gas(draft: Draft) -> Refusal | None:
+    """Refuse jars that pass their pressure or run their collector over in the shortest step."""
+    bound = limit(draft)
+    if bound is None or plan_rounds(draft) is not None:
+        return None
+    wishes = draft.wishes
+    step = min(SHORT_STEPS_D)
+    load = worst_burden(draft, 0.0, step)
+    hours = 24 * step
+    if wishes.outlet == "open":
+        size = float(math.ceil(worst_burden(draft, 0.0, 1.0) / 100) * 100)
+        why = f"{bound:g} mL run over within {hours:.0f} h: up to {load:.0f} mL may come"
+        return Refusal("collector", why, f"{size:.0f} mL, read daily", {"collector_mL": size})
+    why = (
+        f"up to {load:.0f} kPa may gather within {hours:.0f} h; a rating of "
+        f"{wishes.vessel_rating_kPa:g} kPa is planned to {bound:.0f} kPa at most"
+    )
+    factor = 0.995 * bearable_factor(draft, step)
+    if factor >= _least_factor(draft)[0] * ROUNDING:
+        return _less(draft, factor, "vessel rating", why)
+    measured = "volume" if wishes.measured == "pressure" else wishes.measured
+    change = {"outlet": "open", "measured": measured}
+    return Refusal("vessel rating", why, "an open outlet", change)
+
+
+def _down(value: float) -> float:
+    """Round down to four digits."""
+    scale = 10.0 ** (3 - math.floor(math.log10(value)))
+    return math.floor(value * scale + 1e-6) / scale
+
+
+def _up(value: float) -> float:
+    """Round up to four digits."""
+    scale = 10.0 ** (3 - math.floor(math.log10(value)))
+    return math.ceil(value * scale - 1e-6) / scale

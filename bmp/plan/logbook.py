@@ -1,0 +1,319 @@
+"""The logbook: a workbook in the layout of a trial, ready for readings.
+
+The first four sheets are the trial that `bmp analyze` reads; the others are for people. Cells on a
+yellow ground hold what was planned and are written over by what was weighed or read.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from bmp.plan.cells import Entry, allow, new_sheet, number, put, span
+from bmp.plan.dosing import PlannedJar
+from bmp.plan.plan import Plan
+from bmp.plan.rounds import Round
+from bmp.plan.wishes import OUTLETS
+from bmp.read.crucibles import CRUCIBLES
+from bmp.solids import ADVISED_REPLICATES
+
+if TYPE_CHECKING:
+    from openpyxl import Workbook
+    from openpyxl.worksheet.worksheet import Worksheet
+
+# Rows below the last planned reading that still have drop-downs and limits.
+SPARE_ROWS = 100
+
+
+TEMPERATURE = number(-10, 80, "temperature of the gas where it is read")
+AMBIENT = number(45, 115, "air pressure of the place, not reduced to sea level")
+METHANE = number(0, 100, "methane in the dry gas")
+VOLUME = number(-10_000, 1_000_000, "gas since the last reading")
+MASS = number(0, 1_000_000, "whole jar on the scale")
+GAUGE = number(-100, 1_000, "pressure above air pressure")
+
+# Columns of the readings by way of measuring, between the time and what every way has.
+QUANTITIES: dict[str, tuple[tuple[str, Entry], ...]] = {
+    "volume": (("volume [mL]", VOLUME),),
+    "methane volume": (("volume [mL]", VOLUME),),
+    "pressure": (
+        ("gauge before [kPa]", GAUGE),
+        (
+            "gauge after [kPa]",
+            Entry(
+                "after venting; empty: vented to the air; `not vented`: left closed",
+                formula='OR(ISNUMBER({cell}),LOWER({cell})="not vented")',
+            ),
+        ),
+    ),
+    "mass": (("mass before [g]", MASS), ("mass after [g]", MASS)),
+}
+# Ways whose methane share still has to be found.
+SYRINGE: tuple[tuple[str, Entry], ...] = (
+    ("syringe gas [mL]", number(0, 1000, "gas drawn before shaking with soda lye")),
+    ("syringe gas left [mL]", number(0, 1000, "gas left after shaking with soda lye")),
+)
+COMMON: tuple[tuple[str, Entry], ...] = (
+    ("temperature [°C]", TEMPERATURE),
+    ("ambient [kPa]", AMBIENT),
+    ("methane [%]", METHANE),
+)
+TIME = {
+    True: ("taken", Entry("date and time of the reading")),
+    False: ("time [d]", number(0, 1000, "days since the jars were closed")),
+}
+SHARE = number(0, 100, "percent")
+MATERIAL_COLUMNS: tuple[tuple[str, str, float, Entry | None], ...] = (
+    ("TS [% of fresh mass]", "TS", 100, SHARE),
+    ("TS uncertainty [% of fresh mass]", "TS_u", 100, SHARE),
+    ("VS [% of fresh mass]", "VS", 100, SHARE),
+    ("VS uncertainty [% of fresh mass]", "VS_u", 100, SHARE),
+    ("COD [g/g VS]", "COD_g_per_gVS", 1, None),
+    ("carbohydrate [% of VS]", "carbohydrate", 100, SHARE),
+    ("protein [% of VS]", "protein", 100, SHARE),
+    ("lipid [% of VS]", "lipid", 100, SHARE),
+    ("formula", "formula", 1, None),
+    ("carbon [% of TS]", "carbon", 100, SHARE),
+    ("nitrogen [% of TS]", "nitrogen", 100, SHARE),
+    ("ammonium N [g/kg]", "ammonium_N_g_per_kg", 1, None),
+)
+
+
+def write_logbook(plan: Plan, path: Path) -> None:
+    """Write the logbook of a plan.
+
+    Parameters
+    ----------
+    path
+        The `.xlsx` to write; it is written over.
+    """
+    from openpyxl import Workbook
+
+    book = Workbook()
+    book.remove(book.worksheets[0])
+    _trial_sheet(book, plan)
+    _materials_sheet(book, plan)
+    _jars_sheet(book, plan)
+    _readings_sheet(book, plan)
+    _crucibles_sheet(book, plan)
+    _dates_sheet(book, plan)
+    _dosing_sheet(book, plan)
+    _cautions_sheet(book, plan)
+    book.active = book.sheetnames.index("readings")
+    book.save(path)
+
+
+# ---------------------------------------------------------------- the four tables of the trial
+
+
+def _trial_sheet(book: Workbook, plan: Plan) -> None:
+    from openpyxl.styles import Alignment
+
+    wishes = plan.wishes
+    rows: list[tuple[str, Any, Entry | None]] = [
+        ("title", wishes.title, None),
+        ("started", wishes.started, Entry("when the jars were closed: date and time")),
+        ("measured", wishes.measured, Entry("how gas is measured", choices=tuple(QUANTITIES))),
+        (
+            "readings are",
+            "interval",
+            Entry("since the last reading, or running totals", choices=("interval", "cumulative")),
+        ),
+        ("outlet", wishes.outlet, Entry("of the jars between readings", choices=OUTLETS)),
+        ("gas", "wet", Entry("wet: read over water or warm", choices=("wet", "dry"))),
+        ("gas temperature [°C]", None, TEMPERATURE),
+        ("ambient [kPa]", wishes.ambient_kPa, AMBIENT),
+        ("methane [%]", None, METHANE),
+        (
+            "composition basis",
+            "flush gas excluded",
+            Entry(
+                "whether methane and carbon dioxide make 100 %",
+                choices=("flush gas excluded", "as measured"),
+            ),
+        ),
+        (
+            "flush gas",
+            None,
+            Entry("nitrogen, air, none, or a mixture such as 70 % N2 + 30 % CO2"),
+        ),
+        ("blank", "measured", Entry("blanks are in the trial", choices=("measured", "none"))),
+        (
+            "incubation temperature [°C]",
+            wishes.incubation_temperature_C,
+            number(0, 80, "temperature of the jars"),
+        ),
+    ]
+    sheet = new_sheet(book, "trial", ["item", "value"], [30, 44])
+    for i, (item, value, entry) in enumerate(rows, start=2):
+        put(sheet, i, 1, item)
+        put(sheet, i, 2, value)
+        sheet.cell(i, 2).alignment = Alignment(horizontal="left")
+        if entry is not None:
+            allow(sheet, entry, f"B{i}")
+
+
+def _materials_sheet(book: Workbook, plan: Plan) -> None:
+    draft = plan.draft
+    wishes = [(draft.inoculum, draft.inoculum_solids)]
+    wishes += [(s.wish, s.solids) for s in draft.samples]
+    always = ("TS", "TS_u", "VS", "VS_u")
+    columns = [
+        c
+        for c in MATERIAL_COLUMNS
+        if c[1] in always or any(getattr(w.material, c[1]) is not None for w, _ in wishes)
+    ]
+    names = ["material", "role", *(c[0] for c in columns)]
+    sheet = new_sheet(book, "materials", names, [34, 12, *(18 for _ in columns)])
+    for row, (wish, solids) in enumerate(wishes, start=2):
+        material = wish.material
+        put(sheet, row, 1, material.name)
+        put(sheet, row, 2, material.role)
+        for column, (_, name, per, _) in enumerate(columns, start=3):
+            value = getattr(material, name)
+            if isinstance(value, float):
+                value = float(f"{value * per:.10g}")
+            put(sheet, row, column, value)
+        if not solids.measured:
+            _put_range(sheet, row, 3 + [c[1] for c in columns].index("VS"), solids.low, solids.high)
+    last = len(wishes) + 1 + SPARE_ROWS
+    roles = Entry("role", choices=("inoculum", "substrate", "control"))
+    allow(sheet, roles, f"B2:B{last}")
+    for column, (_, _, _, entry) in enumerate(columns, start=3):
+        if entry is not None:
+            allow(sheet, entry, span(column, 2, last))
+
+
+def _put_range(sheet: Worksheet, row: int, column: int, low: float, high: float) -> None:
+    """Write the middle of a literature range and its standard uncertainty, marked as planned."""
+    half = 100 * (high - low) / 2
+    put(sheet, row, column, round(100 * low + half, 3), planned=True)
+    put(sheet, row, column + 1, round(half / 3**0.5, 3), planned=True)
+
+
+def _jars_sheet(book: Workbook, plan: Plan) -> None:
+    names = ["jar", "material", "inoculum [g]", "sample [g]", "water [g]", "headspace [mL]"]
+    names += ["leave out"]
+    sheet = new_sheet(book, "jars", names, [8, 34, 14, 14, 14, 16, 36])
+    for row, jar in enumerate(plan.jars, start=2):
+        dose = jar.dose
+        put(sheet, row, 1, jar.name)
+        put(sheet, row, 2, dose.material)
+        masses = (dose.inoculum_g, dose.sample_g, dose.water_g, dose.headspace_mL)
+        for column, value in enumerate(masses, start=3):
+            put(sheet, row, column, value, planned=True)
+    last = len(plan.jars) + 1
+    materials = _material_cells(plan)
+    allow(sheet, Entry("material, or the inoculum for a blank", formula=materials), f"B2:B{last}")
+    masses_end = 2 * plan.wishes.jar_volume_mL
+    allow(sheet, number(0, masses_end, "what was weighed in"), f"C2:E{last}")
+    allow(sheet, number(0, plan.wishes.jar_volume_mL, "gas space above the liquid"), f"F2:F{last}")
+
+
+def _readings_sheet(book: Workbook, plan: Plan) -> None:
+    measured = plan.wishes.measured
+    dated = plan.wishes.started is not None
+    columns = [TIME[dated], *QUANTITIES[measured]]
+    columns += SYRINGE if measured in ("volume", "pressure") else ()
+    columns += COMMON
+    names = ["jar", *(name for name, _ in columns), "note"]
+    sheet = new_sheet(book, "readings", names, [8, 18, *(16 for _ in columns[1:]), 40], freeze="C2")
+    row = 1
+    for one in plan.rounds:
+        for jar in by_position(plan):
+            row += 1
+            put(sheet, row, 1, jar.name)
+            put(sheet, row, 2, one.at if dated else round(one.time_d, 4), planned=True)
+    last = row + SPARE_ROWS
+    names_of_jars = f"jars!$A$2:$A${len(plan.jars) + 1}"
+    allow(sheet, Entry("jar", formula=names_of_jars), f"A2:A{last}")
+    for column, (_, entry) in enumerate(columns, start=2):
+        allow(sheet, entry, span(column, 2, last))
+
+
+def _crucibles_sheet(book: Workbook, plan: Plan) -> None:
+    """Three crucibles of every material whose solids nobody has measured yet."""
+    draft = plan.draft
+    solids = [(draft.inoculum.material.name, draft.inoculum_solids)]
+    solids += [(sample.name, sample.solids) for sample in draft.samples]
+    open_names = [name for name, one in solids if not one.measured]
+    names = ["material", *(f"{known.name} [g]" for known in CRUCIBLES[1:])]
+    sheet = new_sheet(book, "crucibles", names, [34, 16, 16, 18, 18])
+    for row, name in enumerate(sorted(open_names * ADVISED_REPLICATES), start=2):
+        put(sheet, row, 1, name)
+    last = len(open_names) * ADVISED_REPLICATES + 1 + SPARE_ROWS
+    allow(sheet, Entry("material", formula=_material_cells(plan)), f"A2:A{last}")
+    allow(sheet, number(0, 10_000, "always with the crucible"), f"B2:E{last}")
+
+
+def _material_cells(plan: Plan) -> str:
+    return f"materials!$A$2:$A${len(plan.draft.samples) + 2}"
+
+
+# ---------------------------------------------------------------- sheets for people
+
+
+def by_position(plan: Plan) -> list[PlannedJar]:
+    """Return the jars in the order in which they stand on the shelf."""
+    return sorted(plan.jars, key=lambda jar: jar.position)
+
+
+def when(one: Round) -> str | datetime:
+    """Return the date and time of a round, or its day where no start is known."""
+    return f"day {one.time_d:g}" if one.at is None else one.at
+
+
+def _dates_sheet(book: Workbook, plan: Plan) -> None:
+    closed = plan.wishes.outlet == "closed"
+    unit = "gauge [kPa]" if closed else "volume [mL]"
+    names = ["round", "when", "day", "hours since last", f"expected {unit}", f"at most {unit}"]
+    names += ["do", "done by"]
+    sheet = new_sheet(book, "plan by date", names, [8, 18, 8, 12, 18, 18, 30, 14])
+    for row, one in enumerate(plan.rounds, start=2):
+        middle, high = expected_at(plan, one)
+        values: list[Any] = [one.number, when(one), round(one.time_d, 2)]
+        values += [round(24 * one.since_d, 1)]
+        values += [round(middle), round(high)]
+        values += [f"read {'and vent ' if closed else ''}all {len(plan.jars)} jars", None]
+        for column, value in enumerate(values, start=1):
+            put(sheet, row, column, value)
+
+
+def expected_at(plan: Plan, one: Round) -> tuple[float, float]:
+    """Return the fullest jar's expected and highest gauge pressure [kPa] or volume [mL]."""
+    loads = [e.gauge_kPa or e.volume_mL for e in plan.expected if e.time_d == one.time_d]
+    known = [load for load in loads if load is not None]
+    return max(load[1] for load in known), max(load[2] for load in known)
+
+
+def _dosing_sheet(book: Workbook, plan: Plan) -> None:
+    names = ["position", "jar", "material", "inoculum [g]", "sample [g]", "water [g]"]
+    names += ["inoculum to substrate", "done by"]
+    sheet = new_sheet(book, "dosing", names, [10, 8, 34, 14, 14, 14, 14, 14])
+    for row, jar in enumerate(by_position(plan), start=2):
+        dose = jar.dose
+        values = [jar.position, jar.name, dose.material, dose.inoculum_g, dose.sample_g]
+        values += [dose.water_g, None if dose.ratio is None else round(dose.ratio, 2), None]
+        for column, value in enumerate(values, start=1):
+            put(sheet, row, column, value)
+    row = len(plan.jars) + 3
+    put(sheet, row, 3, f"positions drawn with the seed {plan.seed}")
+    for amount in plan.amounts:
+        row += 1
+        put(sheet, row, 3, f"fetch of {amount.material}")
+        put(sheet, row, 4, amount.fetch_g)
+
+
+def _cautions_sheet(book: Workbook, plan: Plan) -> None:
+    from openpyxl.styles import Alignment
+
+    sheet = new_sheet(book, "cautions", ["caution", "figure", "source"], [80, 40, 40])
+    rows: list[tuple[str, str, str]] = [(c.text, c.figure, c.source) for c in plan.cautions]
+    rows += [(text, "", "") for text in plan.watch]
+    rows += [(f"assumed: {text}", "", "") for text in plan.assumed]
+    for row, values in enumerate(rows, start=2):
+        for column, value in enumerate(values, start=1):
+            put(sheet, row, column, value or None)
+            wrapped = Alignment(wrap_text=True, vertical="top")
+            sheet.cell(row, column).alignment = wrapped

@@ -1,0 +1,210 @@
+"""A whole plan from the wishes, or a refusal with the nearest possible wishes."""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from bmp.cautions import Caution, cautions_for
+from bmp.plan.advice import advise
+from bmp.plan.dosing import PlannedJar, place_jars
+from bmp.plan.draft import Draft
+from bmp.plan.jar_checks import needed_g
+from bmp.plan.literature import LiteratureFeed
+from bmp.plan.possible import nearest, refusals
+from bmp.plan.power import detectable_difference, just_significant
+from bmp.plan.refusal import PlanRefused
+from bmp.plan.rounds import Expectation, Round, expectations, fitting_draft, plan_rounds
+from bmp.plan.wishes import Wishes
+
+# What to fetch beyond the doses: spills, crucibles, a jar to do again. Common practice, no source.
+RESERVE = 0.2
+FORMAT = "bmp-plan-1"
+
+
+@dataclass(frozen=True)
+class Amount:
+    """Fresh mass of one material, or of water, for the whole trial."""
+
+    material: str
+    dosed_g: float
+    fetch_g: float
+    """With `RESERVE`, rounded up to two digits."""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Everything to do, in the order of doing it."""
+
+    wishes: Wishes
+    seed: str
+    """Twelve hexadecimal digits of the wishes' SHA-256: decides the positions."""
+    draft: Draft
+    jars: tuple[PlannedJar, ...]
+    """By name; `position` is the place on the shelf."""
+    amounts: tuple[Amount, ...]
+    rounds: tuple[Round, ...]
+    expected: tuple[Expectation, ...]
+    detectable_difference: float | None
+    """Relative difference of two feeds that is found four times in five; `None` with one jar."""
+    just_significant: float | None
+    watch: tuple[str, ...]
+    """Plain sentences: what to look after, with figures."""
+    assumed: tuple[str, ...]
+    """Plain sentences: what was not given."""
+    cautions: tuple[Caution, ...]
+
+
+def plan_trial(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) -> Plan:
+    """Return the plan of a trial.
+
+    Parameters
+    ----------
+    wishes
+        What the person has and wants.
+    literature
+        Feeds by name, from `bmp.plan.literature.read_literature`.
+
+    Raises
+    ------
+    PlanRefused
+        Where the wishes are impossible, with every reason and the nearest possible wishes.
+    """
+    found = refusals(wishes, literature)
+    if found:
+        raise PlanRefused(found, nearest(wishes, literature))
+    draft = fitting_draft(wishes, literature)
+    rounds = plan_rounds(draft)
+    if rounds is None:
+        raise AssertionError("refusals() let pass a vessel that cannot bear its gas")
+    seed = seed_of(wishes)
+    placed = place_jars(draft.doses, draft.counts, seed)
+    expected = expectations(draft, rounds)
+    several = wishes.jars_per_material > 1
+    rsd, jars = wishes.expected_rsd, wishes.jars_per_material
+    watch, assumed = advise(draft, rounds, expected)
+    return Plan(
+        wishes=wishes,
+        seed=seed,
+        draft=draft,
+        jars=tuple(sorted(placed, key=lambda j: _name_key(j.name))),
+        amounts=_amounts(draft),
+        rounds=rounds,
+        expected=expected,
+        detectable_difference=detectable_difference(rsd, jars) if several else None,
+        just_significant=just_significant(rsd, jars) if several else None,
+        watch=watch,
+        assumed=assumed,
+        cautions=cautions_for(hazards_of(draft)),
+    )
+
+
+def _name_key(name: str) -> tuple[str, int]:
+    letters = name.rstrip("0123456789")
+    return letters, int(name[len(letters) :])
+
+
+def seed_of(wishes: Wishes) -> str:
+    """Return twelve hexadecimal digits that the wishes' content alone decides."""
+    content = json.dumps(dataclasses.asdict(wishes), sort_keys=True, default=str)
+    return hashlib.sha256(content.encode()).hexdigest()[:12]
+
+
+def _amounts(draft: Draft) -> tuple[Amount, ...]:
+    water = sum(d.water_g * n for d, n in zip(draft.doses, draft.counts, strict=True))
+    dosed = {**needed_g(draft), "water": water}
+    return tuple(
+        Amount(m, round(g, 2), _two_digits_up(g * (1 + RESERVE))) for m, g in dosed.items()
+    )
+
+
+def _two_digits_up(mass_g: float) -> float:
+    if mass_g <= 0:
+        return 0.0
+    step = 10.0 ** (math.floor(math.log10(mass_g)) - 1)
+    return round(math.ceil(mass_g / step - 1e-9) * step, 6)
+
+
+def hazards_of(draft: Draft) -> set[str]:
+    """Return what of `bmp.cautions.HAZARDS` the planned trial brings."""
+    wishes = draft.wishes
+    hazards = {"jar", "manure or meat"}
+    if wishes.outlet == "closed":
+        hazards.add("closed glass")
+    else:
+        hazards |= {"open outlet", "gas store"}
+    if wishes.vessel == "household jar":
+        hazards.add("household jar")
+    if wishes.measured == "methane volume":
+        hazards.add("caustic")
+    if not all(s.solids.measured for s in draft.samples) or not draft.inoculum_solids.measured:
+        hazards.add("crucibles")
+    if wishes.place == "school":
+        hazards.add("school")
+    return hazards
+
+
+def to_dict(plan: Plan) -> dict[str, Any]:
+    """Return the plan as `plan.json` holds it; what is not known is `None`."""
+    found = plan.detectable_difference
+    significant = plan.just_significant
+    return {
+        "format": FORMAT,
+        "title": plan.wishes.title,
+        "seed": plan.seed,
+        "started": None if plan.wishes.started is None else plan.wishes.started.isoformat(),
+        "jars": [_jar_dict(jar) for jar in plan.jars],
+        "fetch": [dataclasses.asdict(a) for a in plan.amounts],
+        "rounds": [
+            {
+                "round": r.number,
+                "time_d": r.time_d,
+                "hours_since_last": 24 * r.since_d,
+                "at": None if r.at is None else r.at.isoformat(),
+            }
+            for r in plan.rounds
+        ],
+        "expected": [_expected_dict(e) for e in plan.expected],
+        "detectable_difference_percent": None if found is None else 100 * found,
+        "just_significant_percent": None if significant is None else 100 * significant,
+        "watch": list(plan.watch),
+        "assumed": list(plan.assumed),
+        "cautions": [c.to_dict() for c in plan.cautions],
+    }
+
+
+def _jar_dict(jar: PlannedJar) -> dict[str, Any]:
+    dose = jar.dose
+    return {
+        "jar": jar.name,
+        "position": jar.position,
+        "material": dose.material,
+        "role": dose.role,
+        "inoculum_g": dose.inoculum_g,
+        "sample_g": dose.sample_g,
+        "water_g": dose.water_g,
+        "headspace_mL": dose.headspace_mL,
+        "sample_VS_g": dose.sample_VS_g,
+        "inoculum_to_substrate": dose.ratio,
+        "inoculum_to_substrate_low": dose.ratio_low,
+        "inoculum_to_substrate_high": dose.ratio_high,
+    }
+
+
+def _expected_dict(one: Expectation) -> dict[str, Any]:
+    def three(values: tuple[float, float, float] | None) -> dict[str, float] | None:
+        return None if values is None else dict(zip(("low", "middle", "high"), values, strict=True))
+
+    return {
+        "material": one.material,
+        "time_d": one.time_d,
+        "hours": 24 * one.since_d,
+        "biogas_NmL": three(one.biogas_NmL),
+        "gauge_kPa": three(one.gauge_kPa),
+        "volume_mL": three(one.volume_mL),
+    }

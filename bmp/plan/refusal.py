@@ -1,0 +1,36 @@
+"""A wish that cannot be met, said so that it can be changed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from bmp.plan.wishes import Wishes
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """One wish that cannot be met."""
+
+    item: str
+    """The wish, as it is called in the table of wishes."""
+    why: str
+    """What was asked, and the reason against it."""
+    instead: str
+    """The smallest change that would do; empty where only the person can say."""
+    change: Mapping[str, Any] = field(default_factory=dict)
+    """Fields of `Wishes` to replace."""
+
+    def line(self) -> str:
+        """Return the refusal as one line."""
+        return f"{self.item}: {self.why}" + (f"; possible: {self.instead}" if self.instead else "")
+
+
+class PlanRefused(ValueError):
+    """The wishes are impossible. `nearest` holds possible ones, where there are any."""
+
+    def __init__(self, refusals: tuple[Refusal, ...], nearest: Wishes | None) -> None:
+        super().__init__("\n".join(r.line() for r in refusals))
+        self.refusals = refusals
+        self.nearest = nearest

@@ -1,0 +1,220 @@
+"""When to read and vent, so that no jar passes its pressure and no collector runs over."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from bmp.constants import REFERENCE_PRESSURE_KPA, REFERENCE_TEMPERATURE_K, ZERO_CELSIUS_K
+from bmp.plan.dosing import LEAST_SUBSTRATE_VS_G
+from bmp.plan.draft import Draft, make_draft
+from bmp.plan.gas import GasCurve, gauge_kPa, pushed_out_mL, warming_kPa, wet_volume_mL
+from bmp.plan.literature import LiteratureFeed
+from bmp.plan.wishes import Wishes
+from bmp.trial import FloatArray
+
+# Gauge pressure that no glass is planned to pass, and the cautious one: document 304 and the 2020
+# draft.
+LARGEST_GAUGE_KPA = 200.0
+CAUTIOUS_GAUGE_KPA = 100.0
+# The plan uses this share of a rating, because a feed may give gas twice as fast as the literature
+# says. Common practice, no source; at a rating of 200 kPa it gives document 304's cautious figure.
+SHARE_OF_RATING = 0.5
+# Days between readings, each until a day of the trial: daily at first, at most 7 d late (documents
+# 303 and 304); the days in between are common practice.
+REGULAR_STEPS_D: tuple[tuple[float, float], ...] = ((7, 1), (14, 2), (30, 4), (math.inf, 7))
+# Shorter steps where a day is too long. Nobody is asked to come more often than every 8 h.
+SHORT_STEPS_D: tuple[float, ...] = (0.5, 1 / 3)
+
+
+@dataclass(frozen=True)
+class Round:
+    """One round of readings: every jar is read and, where it is closed, vented."""
+
+    number: int
+    time_d: float
+    since_d: float
+    """Time since the round before."""
+    at: datetime | None
+    """Date and time, where the trial's start is known."""
+
+
+@dataclass(frozen=True)
+class Expectation:
+    """What one jar of a material is expected to give between two rounds."""
+
+    material: str
+    time_d: float
+    since_d: float
+    biogas_NmL: tuple[float, float, float]
+    """Low, middle, high."""
+    gauge_kPa: tuple[float, float, float] | None
+    """At the end of the interval in a closed jar; `None` with an open outlet."""
+    volume_mL: tuple[float, float, float] | None
+    """As read over water in the room, with what warming pushes out; `None` in a closed jar."""
+
+
+def planned_limit_kPa(rating_kPa: float) -> float:
+    """Return the gauge pressure that a plan stays below at the high end of the literature."""
+    return min(SHARE_OF_RATING * rating_kPa, LARGEST_GAUGE_KPA)
+
+
+def _start(draft: Draft) -> tuple[float, float]:
+    """Return gauge pressure [kPa] and volume pushed out [mL] by warming after closing."""
+    wishes, ambient = draft.wishes, draft.ambient_kPa
+    room, warm = wishes.room_temperature_C, wishes.incubation_temperature_C
+    headspace = draft.doses[0].headspace_mL
+    return warming_kPa(ambient, room, warm), pushed_out_mL(headspace, ambient, room, warm, room)
+
+
+def burden(draft: Draft, from_d: float, to_d: float) -> FloatArray:
+    """Return what an interval's gas puts on every vessel: gauge kPa, or mL where it is open.
+
+    Low, middle and high of every dose: shape (doses, 3).
+    """
+    gas = draft.biogas_NmL(from_d, to_d)
+    pressure, volume = _start(draft) if from_d == 0 else (0.0, 0.0)
+    if draft.wishes.outlet == "closed":
+        headspace = draft.doses[0].headspace_mL
+        return gauge_kPa(gas, headspace, draft.wishes.incubation_temperature_C, pressure)
+    room = draft.wishes.room_temperature_C
+    return wet_volume_mL(gas, draft.ambient_kPa, room) + max(volume, 0.0)
+
+
+def limit(draft: Draft) -> float | None:
+    """Return what a vessel bears: planned gauge kPa, or the collector's mL; `None`: no limit."""
+    wishes = draft.wishes
+    if wishes.outlet == "closed" and wishes.vessel_rating_kPa is not None:
+        return planned_limit_kPa(wishes.vessel_rating_kPa)
+    return wishes.collector_mL
+
+
+def worst_burden(draft: Draft, from_d: float, to_d: float) -> float:
+    """Return the largest burden of any jar at the high end of the literature."""
+    return float(np.max(burden(draft, from_d, to_d)[:, 2]))
+
+
+def bearable_factor(draft: Draft, step_d: float) -> float:
+    """Return how many times as much in each jar its vessel bears in the first `step_d` days.
+
+    A closed jar's gas grows with what is in it while its headspace V - L shrinks; for a factor f
+    the pressure is start + rise f (V - L)/(V - L f).
+    """
+    bound = limit(draft)
+    if bound is None:
+        return math.inf
+    pressure, volume = _start(draft)
+    start = max(pressure if draft.wishes.outlet == "closed" else volume, 0.0)
+    rise = worst_burden(draft, 0.0, step_d) - start
+    room = max(bound - start, 0.0)
+    if draft.wishes.outlet == "open":
+        return room / rise
+    jar, liquid = draft.wishes.jar_volume_mL, draft.liquid_mL
+    return room * jar / (rise * (jar - liquid) + room * liquid)
+
+
+def fitting_draft(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) -> Draft:
+    """Return the draft; where the filling is left to the plan, no more than the vessel bears.
+
+    The filling is then the most that needs no more than a reading each half day, but never less
+    than leaves every jar its least VS.
+    """
+    draft = make_draft(wishes, literature)
+    if wishes.fill is not None or wishes.substrate_VS_g is not None or limit(draft) is None:
+        return draft
+    least = LEAST_SUBSTRATE_VS_G / min(d.sample_VS_g for d in draft.doses[1:])
+    # Doses are rounded, so a hair less than the bound.
+    factor = max(0.995 * bearable_factor(draft, max(SHORT_STEPS_D)), 1.001 * least)
+    if factor >= 1:
+        return draft
+    fill = round(factor * draft.liquid_mL / wishes.jar_volume_mL, 4)
+    return make_draft(dataclasses.replace(wishes, fill=fill), literature)
+
+
+def plan_rounds(draft: Draft) -> tuple[Round, ...] | None:
+    """Return all rounds, or `None` where even the shortest step is too long for the vessel."""
+    bound = limit(draft)
+
+    def bearable(from_d: float, to_d: float) -> bool:
+        return bound is None or worst_burden(draft, from_d, to_d) <= bound
+
+    rounds: list[Round] = []
+    time = 0.0
+    while time < draft.wishes.days - 1e-9:
+        following = next_time_d(time, draft.wishes.days, bearable)
+        if following is None:
+            return None
+        started = draft.wishes.started
+        at = None if started is None else started + timedelta(hours=round(24 * following, 3))
+        rounds.append(Round(len(rounds) + 1, following, following - time, at))
+        time = following
+    return tuple(rounds)
+
+
+def next_time_d(
+    time_d: float, days: float, bearable: Callable[[float, float], bool]
+) -> float | None:
+    """Return the latest regular time after `time_d` that the vessel bears.
+
+    Whole days fall on the clock time of the start, so a half day is made up at the next round.
+    """
+    regular = next(step for until, step in REGULAR_STEPS_D if time_d < until)
+    whole = [float(math.floor(time_d + 1e-9) + s) for s in (7, 4, 2, 1) if s <= regular]
+    short = [time_d + s for s in SHORT_STEPS_D]
+    short = [round(s) if abs(s - round(s)) < 1e-6 else s for s in short]
+    for end in [*whole, *short]:
+        end = min(float(end), days)
+        if bearable(time_d, end):
+            return end
+    return None
+
+
+def hours_until(curve: GasCurve, gas_NmL: float, longest_d: float) -> float | None:
+    """Return hours from closing until the curve has given so much gas; `None`: not that soon."""
+    from scipy.optimize import brentq
+
+    if gas_NmL <= 0:
+        return 0.0
+    if float(curve.biogas_NmL(longest_d)) < gas_NmL:
+        return None
+    return 24 * float(brentq(lambda t: float(curve.biogas_NmL(t)) - gas_NmL, 0.0, longest_d))
+
+
+def hours_until_gauge(draft: Draft, gauge: float, level: str) -> float | None:
+    """Return hours from closing until the fastest jar reaches a gauge pressure unvented."""
+    warm_K = draft.wishes.incubation_temperature_C + ZERO_CELSIUS_K
+    per_mL = REFERENCE_PRESSURE_KPA * warm_K / REFERENCE_TEMPERATURE_K / draft.doses[0].headspace_mL
+    gas = (gauge - _start(draft)[0]) / per_mL
+    found = [
+        hours_until(draft.curve(i, level), gas, draft.wishes.days) for i in range(len(draft.doses))
+    ]
+    return min((h for h in found if h is not None), default=None)
+
+
+def expectations(draft: Draft, rounds: tuple[Round, ...]) -> tuple[Expectation, ...]:
+    """Return what one jar of every material gives in every interval."""
+    closed = draft.wishes.outlet == "closed"
+    expected: list[Expectation] = []
+    for one in rounds:
+        start = one.time_d - one.since_d if one.number > 1 else 0.0
+        gas = draft.biogas_NmL(start, one.time_d)
+        load = burden(draft, start, one.time_d)
+        for dose, made, borne in zip(draft.doses, gas, load, strict=True):
+            low, middle, high = (float(value) for value in made)
+            three = (float(borne[0]), float(borne[1]), float(borne[2]))
+            expected.append(
+                Expectation(
+                    material=dose.material,
+                    time_d=one.time_d,
+                    since_d=one.since_d,
+                    biogas_NmL=(low, middle, high),
+                    gauge_kPa=three if closed else None,
+                    volume_mL=None if closed else three,
+                )
+            )
+    return tuple(expected)

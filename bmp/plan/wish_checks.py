@@ -1,0 +1,158 @@
+"""Which wishes make no sense or are impossible before a single jar is drafted."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from bmp.plan.dosing import D304, LARGEST_FILL
+from bmp.plan.draft import missing_materials
+from bmp.plan.literature import LiteratureFeed
+from bmp.plan.refusal import Refusal
+from bmp.plan.wishes import OUTLETS, PLACES, VESSELS, Wishes
+
+# Above this even an open jar foams into its tube: common practice, no source.
+LARGEST_OPEN_FILL = 0.8
+# Standard BMP Methods document 100 v1.9: jars of each kind when the data are analysed.
+LEAST_JARS = 3
+PLANNED_MEASURES = ("volume", "methane volume", "pressure", "mass")
+
+
+def most_fill(wishes: Wishes) -> float:
+    """Return the largest share of a jar that may be filled."""
+    return LARGEST_FILL if wishes.outlet == "closed" else LARGEST_OPEN_FILL
+
+
+_LIMITS: tuple[tuple[str, str, float, float, str], ...] = (
+    ("jar_volume_mL", "jar volume", 10, 1e5, "mL, 10 to 100 000"),
+    ("fill", "fill", 0.0001, 0.99, "a share of the jar, up to 99 %"),
+    ("inoculum_to_substrate", "inoculum to substrate", 0.05, 20, "a ratio by VS, 0.05 to 20"),
+    ("substrate_VS_g", "substrate VS", 0.01, 1e4, "g, 0.01 to 10 000"),
+    ("least_feed_g", "least feed", 0, 1e4, "g, 0 to 10 000"),
+    ("jars_per_material", "jars per material", 1, 100, "a count, 1 to 100"),
+    ("blanks", "blanks", 1, 100, "a count, 1 to 100"),
+    ("jars_available", "jars available", 1, 10000, "a count, 1 to 10 000"),
+    ("days", "days", 1, 400, "1 to 400"),
+    ("vessel_rating_kPa", "vessel rating", 1, 5000, "kPa gauge, 1 to 5 000"),
+    ("collector_mL", "collector", 10, 1e6, "mL, 10 to 1 000 000"),
+    ("ambient_kPa", "ambient", 45, 115, "kPa, 45 to 115"),
+    ("incubation_temperature_C", "incubation temperature", 5, 75, "°C, 5 to 75"),
+    ("room_temperature_C", "room temperature", 0, 50, "°C, 0 to 50"),
+    ("expected_rsd", "expected scatter", 0.001, 1, "a relative SD, 0.1 to 100 %"),
+)
+_CHOICES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
+    ("vessel", "vessel", VESSELS),
+    ("outlet", "outlet", OUTLETS),
+    ("place", "place", PLACES),
+    ("measured", "measured", PLANNED_MEASURES),
+)
+
+
+def senseless(wishes: Wishes) -> tuple[Refusal, ...]:
+    """Return a refusal for every value outside what it can be."""
+    lines = []
+    for name, item, low, high, words in _LIMITS:
+        value = getattr(wishes, name)
+        if value is not None and not low <= value <= high:
+            lines.append(Refusal(item, f"{value:g} stands there, right would be {words}", ""))
+    for name, item, allowed in _CHOICES:
+        value = getattr(wishes, name)
+        if value not in allowed:
+            lines.append(
+                Refusal(item, f"{value!r} stands there, right would be {' or '.join(allowed)}", "")
+            )
+    return tuple(lines)
+
+
+def unusable_materials(
+    wishes: Wishes, literature: Mapping[str, LiteratureFeed]
+) -> tuple[Refusal, ...]:
+    """Return a refusal for every material that cannot be dosed as it stands."""
+    lines = list(missing_materials(wishes, literature))
+    names = Counter(w.material.name.strip().casefold() for w in wishes.materials)
+    lines += [f"material {name}: stands there {n} times" for name, n in names.items() if n > 1]
+    for wish in wishes.materials:
+        VS, TS, name = wish.material.VS, wish.material.TS, wish.material.name
+        if VS is not None and not 0 < VS <= 1:
+            lines.append(f"material {name}: VS of {100 * VS:g} % of fresh mass cannot be")
+        elif VS is not None and TS is not None and VS > TS:
+            lines.append(f"material {name}: VS of {100 * VS:g} % is more than TS of {100 * TS:g} %")
+        if TS is not None and not 0 < TS <= 1:
+            lines.append(f"material {name}: TS of {100 * TS:g} % of fresh mass cannot be")
+        ratio = wish.inoculum_to_substrate
+        if ratio is not None and not 0.05 <= ratio <= 20:
+            lines.append(f"material {name}: a ratio of {ratio:g}; 0.05 to 20 is right")
+    return tuple(Refusal("materials", line, "") for line in lines)
+
+
+def _never_closed(wishes: Wishes) -> Refusal | None:
+    """Refuse to close a jar not made for pressure, without a rating, or near pupils."""
+    if wishes.outlet != "closed":
+        return None
+    measured = "volume" if wishes.measured == "pressure" else wishes.measured
+    change = {"outlet": "open", "measured": measured}
+    instead = "an open outlet into a cylinder or bag" + (
+        ", measured by volume" if wishes.measured == "pressure" else ""
+    )
+    if wishes.vessel != "rated bottle":
+        why = f"a {wishes.vessel} is not made for pressure and is never closed"
+    elif wishes.vessel_rating_kPa is None:
+        why = "closed, but no vessel rating is stated: without one only an open outlet is planned"
+    elif wishes.place == "school":
+        why = "closed glass under pressure is not planned where pupils take part"
+    else:
+        return None
+    return Refusal("outlet", why, instead, change)
+
+
+def _pressure_needs_closing(wishes: Wishes) -> Refusal | None:
+    if wishes.outlet == "closed" or wishes.measured != "pressure":
+        return None
+    why = "by pressure, but an open outlet holds none"
+    return Refusal("measured", why, "by volume", {"measured": "volume"})
+
+
+def _fill_leaves_room(wishes: Wishes) -> Refusal | None:
+    closed = wishes.outlet == "closed"
+    most = most_fill(wishes)
+    if wishes.fill is None or wishes.fill <= most:
+        return None
+    reason = f"{D304}: closed jars at most half full" if closed else "above it jars foam over"
+    why = f"{100 * wishes.fill:g} % is too full ({reason})"
+    return Refusal("fill", why, f"{100 * most:g} %", {"fill": most})
+
+
+def _enough_jars(wishes: Wishes) -> Refusal | None:
+    """Refuse more materials than there are jars for."""
+    feeds = [w for w in wishes.materials if w.material.role == "substrate"]
+    controls = sum(w.material.role == "control" for w in wishes.materials) or 1
+    kinds = len(feeds) + (controls if wishes.control else 0)
+    have = wishes.jars_available
+    need = kinds * wishes.jars_per_material + wishes.planned_blanks
+    if have is None or need <= have:
+        return None
+    why = f"{have} jars do not do for {kinds} materials and the blanks: {need} are needed"
+    each = min(have // (kinds + 1), wishes.jars_per_material)
+    if each >= LEAST_JARS:
+        change: dict[str, Any] = {"jars_per_material": each, "blanks": each}
+        return Refusal("jars available", why, f"{each} jars of each and {each} blanks", change)
+    kept = have // LEAST_JARS - 1 - (kinds - len(feeds))
+    if kept >= 1:
+        dropped = {w.material.name for w in feeds[kept:]}
+        materials = tuple(w for w in wishes.materials if w.material.name not in dropped)
+        change = {"materials": materials, "jars_per_material": LEAST_JARS, "blanks": LEAST_JARS}
+        instead = (
+            f"{LEAST_JARS} of each, without {', '.join(sorted(dropped))} (a trial with fewer than "
+            f"{LEAST_JARS} jars of a kind cannot be validated: document 100 v1.9)"
+        )
+        return Refusal("jars available", why, instead, change)
+    return Refusal("jars available", why, f"{need} jars", {"jars_available": need})
+
+
+WISH_CHECKS: tuple[Callable[[Wishes], Refusal | None], ...] = (
+    _never_closed,
+    _pressure_needs_closing,
+    _fill_leaves_room,
+    _enough_jars,
+)

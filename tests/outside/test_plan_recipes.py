@@ -1,0 +1,108 @@
+"""Set-ups printed in Standard BMP Methods documents 303 (2023) and 304 v2.3, table of bottles."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import pytest
+
+from bmp.plan.dosing import DosingSolids, largest_VS_for_headspace_g, mixture_g_per_gVS
+from bmp.plan.literature import read_literature
+from bmp.plan.plan import plan_trial
+from bmp.plan.refusal import PlanRefused
+from bmp.plan.wishes import MaterialWish, Wishes
+from bmp.trial import Material
+
+TABLE = Path(__file__).parents[2] / "reference_data" / "planning_recipes" / "recipes.csv"
+ROWS = {row["column"]: row for row in csv.DictReader(TABLE.read_text("utf-8").splitlines())}
+
+
+def half_digit(printed: str) -> float:
+    """Half a unit of the last printed digit."""
+    decimals = len(printed.partition(".")[2])
+    return 0.5 * 10.0**-decimals
+
+
+def published_wishes(row: dict[str, str], **changes: object) -> Wishes:
+    inoculum = Material("inoculum", "inoculum", VS=float(row["inoculum_VS_percent"]) / 100)
+    cellulose = Material("cellulose", "control", VS=float(row["substrate_VS_percent"]) / 100)
+    feed = Material("feed", "substrate", VS=float(row["substrate_VS_percent"]) / 100)
+    wishes: dict[str, object] = {
+        "materials": (
+            MaterialWish(inoculum),
+            MaterialWish(cellulose),
+            MaterialWish(feed, like="microcrystalline cellulose"),
+        ),
+        "jar_volume_mL": float(row["bottle_mL"]),
+        "inoculum_to_substrate": float(row["ratio"]),
+        "substrate_VS_g": float(row["substrate_VS_g"]),
+        "vessel": "rated bottle",
+        "vessel_rating_kPa": 400.0,
+        "outlet": "closed",
+        "measured": "mass",
+    }
+    return Wishes(**(wishes | changes))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("column", ["A", "B", "C"])
+def test_published_bottle(column: str) -> None:
+    row = ROWS[column]
+    plan = plan_trial(published_wishes(row), read_literature())
+    dose = next(jar.dose for jar in plan.jars if jar.name == "D1")
+    found = {
+        "substrate_VS_g": dose.sample_VS_g,
+        "inoculum_g": dose.inoculum_g,
+        "substrate_g": dose.sample_g,
+        "mixture_g": dose.inoculum_g + dose.sample_g + dose.water_g,
+        "headspace_mL": dose.headspace_mL,
+        "headspace_mL_per_gVS": dose.headspace_mL / dose.sample_VS_g,
+    }
+    # Beyond the printed digits only what weighing feed to 0.01 g moves.
+    for name, value in found.items():
+        if name == row["slip"]:
+            continue
+        assert value == pytest.approx(float(row[name]), abs=half_digit(row[name]) + 0.01), name
+
+
+def test_slip_in_column_B() -> None:
+    """Column B prints 101 g of inoculum where its own figures give 2 x 1.0 g / 2.0 % = 100 g."""
+    row = ROWS["B"]
+    assert row["slip"] == "inoculum_g"
+    plan = plan_trial(published_wishes(row), read_literature())
+    dose = next(jar.dose for jar in plan.jars if jar.name == "D1")
+    assert dose.inoculum_g == 100.0
+    assert float(row["inoculum_g"]) == 101.0
+    # With 101 g the printed mixture of 101 g would have no room for its feed.
+    assert float(row["inoculum_g"]) + float(row["substrate_g"]) > float(row["mixture_g"])
+
+
+def test_column_C_is_impossible_below_the_printed_inoculum() -> None:
+    """Note under the table: impossible below 3.4 % of inoculum VS, at 100 mL headspace per g VS."""
+    row = ROWS["C"]
+
+    def largest(inoculum_VS: float) -> float:
+        inoculum = DosingSolids(inoculum_VS, inoculum_VS, inoculum_VS, True, "")
+        feed = DosingSolids(0.99, 0.99, 0.99, True, "")
+        return largest_VS_for_headspace_g(160.0, 2.0, inoculum, feed)
+
+    assert largest(0.0340) >= 1.0 > largest(0.0338)
+    plan_trial(published_wishes(row | {"inoculum_VS_percent": "3.4"}), read_literature())
+    with pytest.raises(PlanRefused) as refused:
+        plan_trial(published_wishes(row | {"inoculum_VS_percent": "3.3"}), read_literature())
+    assert refused.value.refusals[0].item == "headspace"
+
+
+def test_half_filled_bottle_needs_no_stated_VS() -> None:
+    """The same bottle by its filling: 152 g of 520 mL, the printed mixture of column A."""
+    row = ROWS["A"]
+    wishes = published_wishes(row, substrate_VS_g=None, fill=float(row["mixture_g"]) / 520)
+    dose = next(j.dose for j in plan_trial(wishes, read_literature()).jars if j.name == "D1")
+    assert dose.sample_VS_g == pytest.approx(1.50, abs=0.01)
+    assert dose.inoculum_g == pytest.approx(150, abs=0.6)
+
+
+def test_mixture_per_VS_is_the_hand_calculation() -> None:
+    inoculum = DosingSolids(0.02, 0.02, 0.02, True, "")
+    feed = DosingSolids(0.99, 0.99, 0.99, True, "")
+    assert mixture_g_per_gVS(2.0, inoculum, feed) == pytest.approx(151.515 / 1.5, rel=1e-5)

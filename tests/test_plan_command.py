@@ -1,0 +1,121 @@
+"""`bmp plan` and `bmp due` as a person uses them."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from openpyxl import load_workbook
+
+from bmp.cli import main
+from bmp.plan.write import PLAN_FILES
+from bmp.read import read_trial
+from tests.tables import with_item, write_csv
+from tests.test_plan_read import MATERIALS, PLAN
+
+EXAMPLE = Path(__file__).parents[1] / "examples" / "cheese_dairy_wishes"
+
+
+def test_the_example(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "plan"
+    assert main(["plan", str(EXAMPLE), "--out", str(out)]) == 0
+    said = capsys.readouterr()
+    assert said.err == ""
+    assert said.out.startswith("15 jars in ")
+    assert "household or preserving jar has no pressure rating" in said.out
+    assert "TS and VS of goat bedding are those of its 3 crucibles" in said.out
+    assert {p.name for p in out.iterdir()} == {*PLAN_FILES, "files.json"}
+    planned = json.loads((out / "plan.json").read_text("utf-8"))
+    assert len(planned["jars"]) == 15
+    assert planned["detectable_difference_percent"] == pytest.approx(18.4, abs=0.05)
+    trial = read_trial(out / "logbook.xlsx", unfinished=True)
+    assert [jar.name for jar in trial.jars] == [jar["jar"] for jar in planned["jars"]]
+    for jar, one in zip(trial.jars, planned["jars"], strict=True):
+        assert (jar.inoculum_g, jar.sample_g) == (one["inoculum_g"], one["sample_g"])
+        assert (jar.water_g, jar.headspace_mL) == (one["water_g"], one["headspace_mL"])
+    assert trial.ignored == (
+        f"sheet readings: {15 * len(planned['rounds'])} rows wait for their reading",
+    )
+
+
+def test_what_is_due_follows_what_was_typed(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "plan"
+    assert main(["plan", str(EXAMPLE), "--out", str(out)]) == 0
+    logbook = out / "logbook.xlsx"
+    capsys.readouterr()
+    assert main(["due", str(logbook), "--on", "2027-03-02"]) == 0
+    before = capsys.readouterr().out
+    assert "Due 10:00 on 2027-03-02: all 15 jars" in before
+    book = load_workbook(logbook)
+    for row in range(2, 17):
+        book["readings"].cell(row, 3).value = 100 + row
+    for row in range(17, 27):
+        book["readings"].cell(row, 3).value = 90 + row
+    book.save(logbook)
+    assert main(["due", str(logbook), "--on", "2027-03-02"]) == 0
+    after = capsys.readouterr().out
+    assert "all 15 jars" not in after.splitlines()[0]
+    assert after.splitlines()[0].count(",") == 4
+    assert main(["due", str(logbook)]) == 0
+
+
+def test_impossible_wishes_are_refused_with_row_reason_and_nearest_plan(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plan = with_item("vessel", "household jar", PLAN)
+    wishes = write_csv(tmp_path / "w", {"materials": MATERIALS, "plan": plan})
+    assert main(["plan", str(wishes)]) == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert said.err.splitlines() == [
+        "plan.csv, row 11: outlet: a household jar is not made for pressure and is never closed; "
+        "possible: an open outlet into a cylinder or bag, measured by volume",
+        "nearest possible plan: outlet open, measured volume",
+    ]
+    assert [p.name for p in tmp_path.iterdir()] == ["w"]
+
+
+def test_a_filled_logbook_is_never_written_over(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "plan"
+    assert main(["plan", str(EXAMPLE), "--out", str(out)]) == 0
+    (out / "logbook.xlsx").write_bytes(b"precious")
+    assert main(["plan", str(EXAMPLE), "--out", str(out)]) == 2
+    assert "a logbook stands there that may hold readings" in capsys.readouterr().err
+    assert (out / "logbook.xlsx").read_bytes() == b"precious"
+    assert main(["plan", str(EXAMPLE), "--out", str(out), "--replace"]) == 0
+    assert (tmp_path / "plan-before-1" / "logbook.xlsx").read_bytes() == b"precious"
+    assert main(["plan", str(EXAMPLE), "--out", str(EXAMPLE)]) == 2
+
+
+def test_the_same_wishes_give_the_same_plan(tmp_path: Path) -> None:
+    for name in ("a", "b"):
+        assert main(["plan", str(EXAMPLE), "--out", str(tmp_path / name)]) == 0
+    one, other = ((tmp_path / name / "plan.json").read_bytes() for name in ("a", "b"))
+    assert one == other
+
+
+def test_logbook_in_use_can_be_analysed_before_its_end(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "plan"
+    assert main(["plan", str(EXAMPLE), "--out", str(out)]) == 0
+    logbook = out / "logbook.xlsx"
+    book = load_workbook(logbook)
+    sheet = book["readings"]
+    header = [cell.value for cell in sheet[1]]
+    for row in range(2, 2 + 15 * 9):
+        blank = sheet.cell(row, 1).value.startswith("B")
+        sheet.cell(row, 3).value = 20 if blank else 400 - 20 * (row // 15) + row % 7
+        sheet.cell(row, header.index("temperature [°C]") + 1).value = 20
+        sheet.cell(row, header.index("methane [%]") + 1).value = 58
+    book.save(logbook)
+    capsys.readouterr()
+    assert main(["analyze", str(logbook), "--out", str(tmp_path / "results")]) == 0
+    assert capsys.readouterr().err == ""
+    results = json.loads((tmp_path / "results" / "results.json").read_text("utf-8"))
+    assert any("rows wait for their reading" in line for line in results["ignored"])

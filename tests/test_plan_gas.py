@@ -1,0 +1,80 @@
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from bmp.plan.draft import make_draft
+from bmp.plan.gas import gas_curve, gauge_kPa, interval_biogas_NmL, stop_day, warming_kPa
+from tests.plan_wishes import LITERATURE, OPEN
+
+FEEDS = sorted(LITERATURE)
+
+
+def test_curve_starts_at_nothing_and_ends_at_its_total() -> None:
+    draft = make_draft(OPEN, LITERATURE)
+    curve = draft.curve(2, "middle")
+    gas = curve.biogas_NmL(np.array([0.0, 1.0, 10.0, 1e4]))
+    assert gas[0] == 0
+    assert np.all(np.diff(gas) > 0)
+    assert gas[-1] == pytest.approx(curve.feed_total_NmL + curve.inoculum_total_NmL)
+
+
+def test_blank_holds_inoculum_gas_alone() -> None:
+    draft = make_draft(OPEN, LITERATURE)
+    curve = draft.curve(0, "high")
+    assert curve.feed_total_NmL == 0
+    # Upper end: 117 NmL CH4/g VS at 55 % CH4.
+    assert curve.inoculum_total_NmL == pytest.approx(draft.doses[0].inoculum_VS_g * 117 / 0.55)
+
+
+@given(
+    name=st.sampled_from(FEEDS),
+    start=st.floats(0, 60),
+    length=st.floats(0.2, 14),
+    k=st.floats(0, 1),
+    methane=st.floats(0, 1),
+    share=st.floats(0, 1),
+)
+def test_any_curve_within_the_literature_stays_within_the_interval(
+    name: str, start: float, length: float, k: float, methane: float, share: float
+) -> None:
+    feed = LITERATURE[name]
+    low, middle, high = interval_biogas_NmL(2.0, feed, start, start + length)
+
+    def inside(found: object, part: float) -> float:
+        return found.low + part * (found.high - found.low)  # type: ignore[attr-defined]
+
+    rate = inside(feed.k_per_d, k)
+    total = 2.0 * inside(feed.methane_NmL_per_gVS, methane) / inside(feed.methane_share, share)
+    gas = total * (np.exp(-rate * start) - np.exp(-rate * (start + length)))
+    assert low * (1 - 1e-9) <= gas <= high * (1 + 1e-9)
+    assert low <= middle <= high
+
+
+def test_intervals_add_up_to_the_curve() -> None:
+    draft = make_draft(OPEN, LITERATURE)
+    feed = LITERATURE["food waste"]
+    curve = gas_curve(draft.doses[3], feed, LITERATURE["inoculum"], "middle")
+    times = [0.0, 0.5, 1.0, 3.0, 10.0]
+    parts = [draft.biogas_NmL(a, b)[3, 1] for a, b in pairwise(times)]
+    assert sum(parts) == pytest.approx(float(curve.biogas_NmL(10.0)))
+
+
+def test_gauge_pressure_by_hand() -> None:
+    # 100 NmL into 200 mL at 37 °C: 101.325 * 0.5 * 310.15/273.15 = 57.525 kPa.
+    assert float(gauge_kPa(np.array(100.0), 200.0, 37.0)) == pytest.approx(57.525, abs=0.001)
+
+
+def test_no_warming_no_pressure() -> None:
+    assert warming_kPa(95.0, 37.0, 37.0) == pytest.approx(0.0, abs=1e-12)
+    assert warming_kPa(101.325, 20.0, 37.0) == pytest.approx(9.68, abs=0.01)
+    assert warming_kPa(101.325, 30.0, 20.0) < 0
+
+
+@pytest.mark.parametrize(("k", "day"), [(0.05, 39), (0.10, 27), (0.20, 18), (0.30, 14), (0.50, 11)])
+def test_stop_day(k: float, day: int) -> None:
+    assert stop_day(k) == day

@@ -1,0 +1,185 @@
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from openpyxl import load_workbook
+from openpyxl.worksheet.worksheet import Worksheet
+
+from bmp.plan.logbook import write_logbook
+from bmp.plan.plan import plan_trial
+from bmp.plan.wishes import MaterialWish, Wishes
+from bmp.trial import Material
+from tests.plan_wishes import BEDDING, CLOSED, INOCULUM, LITERATURE, OPEN, but
+
+
+def book_of(wishes: Wishes, folder: Path) -> Any:
+    path = folder / "logbook.xlsx"
+    write_logbook(plan_trial(wishes, LITERATURE), path)
+    return load_workbook(path)
+
+
+def table(sheet: Worksheet) -> list[dict[str, Any]]:
+    header, *rows = sheet.iter_rows(values_only=True)
+    return [dict(zip(header, row, strict=True)) for row in rows]
+
+
+def test_sheets_and_columns_are_those_of_a_trial(tmp_path: Path) -> None:
+    book = book_of(OPEN, tmp_path)
+    assert book.sheetnames[:4] == ["trial", "materials", "jars", "readings"]
+    assert book.sheetnames[4:] == ["crucibles", "plan by date", "dosing", "cautions"]
+    items = {row["item"]: row["value"] for row in table(book["trial"])}
+    assert items["title"] == "BMP trial"
+    assert items["started"] == datetime(2027, 3, 1, 9)
+    assert items["measured"] == "volume"
+    assert items["readings are"] == "interval"
+    assert items["incubation temperature [°C]"] == 37
+    assert items["ambient [kPa]"] is None
+    jars = table(book["jars"])
+    assert list(jars[0]) == [
+        "jar",
+        "material",
+        "inoculum [g]",
+        "sample [g]",
+        "water [g]",
+        "headspace [mL]",
+        "leave out",
+    ]
+    assert [j["jar"] for j in jars] == [f"{a}{i}" for a in "BCDE" for i in (1, 2, 3)]
+    assert jars[0]["material"] == "tank digestate"
+    assert jars[0]["sample [g]"] == 0
+
+
+@pytest.mark.parametrize(
+    ("wishes", "columns"),
+    [
+        (OPEN, ["volume [mL]", "syringe gas [mL]", "syringe gas left [mL]"]),
+        (but(OPEN, measured="methane volume"), ["volume [mL]"]),
+        (but(OPEN, measured="mass"), ["mass before [g]", "mass after [g]"]),
+        (
+            CLOSED,
+            [
+                "gauge before [kPa]",
+                "gauge after [kPa]",
+                "syringe gas [mL]",
+                "syringe gas left [mL]",
+            ],
+        ),
+    ],
+)
+def test_readings_have_the_columns_of_their_way(
+    wishes: Wishes, columns: list[str], tmp_path: Path
+) -> None:
+    readings = table(book_of(wishes, tmp_path)["readings"])
+    common = ["temperature [°C]", "ambient [kPa]", "methane [%]", "note"]
+    assert list(readings[0]) == ["jar", "taken", *columns, *common]
+    assert all(row[name] is None for row in readings for name in columns)
+
+
+def test_every_jar_stands_in_every_round_in_the_order_of_the_shelf(tmp_path: Path) -> None:
+    plan = plan_trial(OPEN, LITERATURE)
+    readings = table(book_of(OPEN, tmp_path)["readings"])
+    assert len(readings) == len(plan.rounds) * len(plan.jars)
+    shelf = [jar.name for jar in sorted(plan.jars, key=lambda j: j.position)]
+    for i, one in enumerate(plan.rounds):
+        rows = readings[12 * i : 12 * (i + 1)]
+        assert [row["jar"] for row in rows] == shelf
+        assert {row["taken"] for row in rows} == {one.at}
+
+
+def test_without_a_start_days_are_counted(tmp_path: Path) -> None:
+    readings = table(book_of(but(OPEN, started=None), tmp_path)["readings"])
+    assert readings[0]["time [d]"] == 1
+    assert "taken" not in readings[0]
+
+
+def test_solids_carry_their_uncertainty_and_ranges_are_marked(tmp_path: Path) -> None:
+    sheet = book_of(OPEN, tmp_path)["materials"]
+    rows = {row["material"]: (i, row) for i, row in enumerate(table(sheet), start=2)}
+    assert rows["scraps"][1]["VS [% of fresh mass]"] == 20
+    assert rows["scraps"][1]["VS uncertainty [% of fresh mass]"] == 1
+    assert rows["tank digestate"][1]["TS [% of fresh mass]"] == 3.5
+    number, bedding = rows["goat bedding"]
+    low, high = 34 * 0.70, 41 * 0.85
+    assert bedding["VS [% of fresh mass]"] == pytest.approx((low + high) / 2, abs=1e-3)
+    assert bedding["VS uncertainty [% of fresh mass]"] == pytest.approx(
+        (high - low) / 2 / 3**0.5, abs=1e-3
+    )
+    assert sheet.cell(number, 5).fill.fgColor.rgb.endswith("FFF7D6")
+    assert not sheet.cell(rows["scraps"][0], 5).fill.fgColor.rgb.endswith("FFF7D6")
+
+
+def test_composition_is_kept_where_it_is_given(tmp_path: Path) -> None:
+    fed = Material("scraps", "substrate", VS=0.2, lipid=0.12, formula="=C6H10O5", nitrogen=0.03)
+    sheet = book_of(but(OPEN, materials=(INOCULUM, MaterialWish(fed))), tmp_path)["materials"]
+    row = next(r for r in table(sheet) if r["material"] == "scraps")
+    assert row["lipid [% of VS]"] == 12
+    assert row["nitrogen [% of TS]"] == 3
+    assert row["formula"] == "=C6H10O5"
+    assert "carbohydrate [% of VS]" not in row
+
+
+@pytest.mark.parametrize("name", ["=1+1", "+cmd", "-2", "@sum", "=HYPERLINK(1)", "<b>&", "a\x07b"])
+def test_text_stays_text(name: str, tmp_path: Path) -> None:
+    feed = MaterialWish(Material(name, "substrate", VS=0.2))
+    book = book_of(but(OPEN, materials=(INOCULUM, feed), title=name), tmp_path)
+    written = name.replace("\x07", " ")
+    for sheet, cell in (("trial", "B2"), ("materials", "A4"), ("jars", "B8")):
+        found = book[sheet][cell]
+        assert found.value == written
+        assert found.data_type == "s"
+        assert found.quotePrefix == (name[0] in "=+-@")
+
+
+def test_no_cell_anywhere_is_a_formula(tmp_path: Path) -> None:
+    for wishes in (OPEN, CLOSED):
+        for sheet in book_of(wishes, tmp_path):
+            for row in sheet.iter_rows():
+                assert all(cell.data_type != "f" for cell in row)
+
+
+def test_drop_downs_and_limits(tmp_path: Path) -> None:
+    book = book_of(CLOSED, tmp_path)
+    rules = {str(r.sqref): r for r in book["readings"].data_validations.dataValidation}
+    last = 1 + len(plan_trial(CLOSED, LITERATURE).rounds) * 12 + 100
+    assert rules[f"A2:A{last}"].formula1 == "jars!$A$2:$A$13"
+    assert rules[f"C2:C{last}"].type == "decimal"
+    assert rules[f"D2:D{last}"].formula1 == 'OR(ISNUMBER(D2),LOWER(D2)="not vented")'
+    assert rules[f"H2:H{last}"].formula1 == "45"
+    assert rules[f"H2:H{last}"].formula2 == "115"
+    trial = {str(r.sqref): r for r in book["trial"].data_validations.dataValidation}
+    assert trial["B4"].formula1 == '"volume,methane volume,pressure,mass"'
+    assert all(rule.prompt for rule in [*rules.values(), *trial.values()])
+
+
+def test_panes_and_widths(tmp_path: Path) -> None:
+    book = book_of(OPEN, tmp_path)
+    assert book["readings"].freeze_panes == "C2"
+    assert book["jars"].freeze_panes == "A2"
+    assert book.active.title == "readings"
+    for sheet in book:
+        assert sheet.column_dimensions["A"].width >= 8
+        assert sheet.page_setup.orientation == "landscape"
+
+
+def test_plan_by_date_and_cautions(tmp_path: Path) -> None:
+    plan = plan_trial(CLOSED, LITERATURE)
+    book = book_of(CLOSED, tmp_path)
+    rows = table(book["plan by date"])
+    assert [row["when"] for row in rows] == [r.at for r in plan.rounds]
+    assert rows[0]["do"] == "read and vent all 12 jars"
+    assert all(row["at most gauge [kPa]"] <= 150 for row in rows)
+    assert all(r["expected gauge [kPa]"] <= r["at most gauge [kPa]"] for r in rows)
+    said = [row["caution"] for row in table(book["cautions"])]
+    assert said[: len(plan.cautions)] == [c.text for c in plan.cautions]
+    assert set(plan.watch) <= set(said)
+    dosing = table(book["dosing"])
+    assert [row["position"] for row in dosing[:12]] == list(range(1, 13))
+    assert any(plan.seed in str(row["material"]) for row in dosing)
+
+
+def test_bedding_alone_has_few_materials(tmp_path: Path) -> None:
+    book = book_of(but(OPEN, materials=(INOCULUM, BEDDING), control=False), tmp_path)
+    assert [r["material"] for r in table(book["materials"])] == ["tank digestate", "goat bedding"]

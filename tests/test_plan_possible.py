@@ -1,0 +1,226 @@
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from bmp.plan.plan import plan_trial
+from bmp.plan.possible import nearest, refusals
+from bmp.plan.refusal import PlanRefused
+from bmp.plan.wishes import MaterialWish, Wishes
+from bmp.trial import Material
+from tests.plan_wishes import BEDDING, CLOSED, INOCULUM, LITERATURE, OPEN, SCRAPS, but
+
+IMPOSSIBLE: list[tuple[Wishes, str]] = [
+    (
+        but(OPEN, outlet="closed", vessel_rating_kPa=300),
+        "outlet: a household jar is not made for pressure and is never closed; possible: an open "
+        "outlet into a cylinder or bag",
+    ),
+    (
+        but(CLOSED, vessel="laboratory bottle"),
+        "outlet: a laboratory bottle is not made for pressure and is never closed; possible: an "
+        "open outlet into a cylinder or bag, measured by volume",
+    ),
+    (
+        but(CLOSED, vessel_rating_kPa=None),
+        "outlet: closed, but no vessel rating is stated: without one only an open outlet is "
+        "planned; possible: an open outlet into a cylinder or bag, measured by volume",
+    ),
+    (
+        but(CLOSED, place="school"),
+        "outlet: closed glass under pressure is not planned where pupils take part; possible: an "
+        "open outlet into a cylinder or bag, measured by volume",
+    ),
+    (
+        but(OPEN, measured="pressure"),
+        "measured: by pressure, but an open outlet holds none; possible: by volume",
+    ),
+    (
+        but(CLOSED, fill=0.7),
+        "fill: 70 % is too full (Standard BMP Methods documents 303 and 304: closed jars at most "
+        "half full); possible: 50 %",
+    ),
+    (but(OPEN, fill=0.9), "fill: 90 % is too full (above it jars foam over); possible: 80 %"),
+    (
+        but(OPEN, jars_per_material=5, jars_available=14),
+        "jars available: 14 jars do not do for 3 materials and the blanks: 20 are needed; "
+        "possible: 3 jars of each and 3 blanks",
+    ),
+    (
+        but(OPEN, jars_available=10),
+        "jars available: 10 jars do not do for 3 materials and the blanks: 12 are needed; "
+        "possible: 3 of each, without scraps (a trial with fewer than 3 jars of a kind cannot be "
+        "validated: document 100 v1.9)",
+    ),
+    (
+        but(OPEN, jars_available=4),
+        "jars available: 4 jars do not do for 3 materials and the blanks: 12 are needed; "
+        "possible: 12 jars",
+    ),
+    (
+        but(OPEN, jar_volume_mL=100),
+        "amount of microcrystalline cellulose: 0.50 g of VS in a jar, at least 1 g (Standard BMP "
+        "Methods documents 303 and 304); possible: jars of 201 mL",
+    ),
+    (
+        but(OPEN, fill=0.05),
+        "amount of microcrystalline cellulose: 0.50 g of VS in a jar, at least 1 g (Standard BMP "
+        "Methods documents 303 and 304); possible: fill of 10.03 %",
+    ),
+    (
+        but(OPEN, fill=0.2, least_feed_g=15),
+        "amount of goat bedding: 6.80 g in a jar, at least 15 g was asked for; possible: fill of "
+        "44.1 %",
+    ),
+    (
+        but(CLOSED, vessel_rating_kPa=20),
+        "vessel rating: up to 67 kPa may gather within 8 h; a rating of 20 kPa is planned to 10 "
+        "kPa at most; possible: an open outlet",
+    ),
+    (
+        but(OPEN, collector_mL=100),
+        "collector: 100 mL run over within 8 h: up to 312 mL may come; possible: 700 mL, read "
+        "daily",
+    ),
+    (
+        but(OPEN, fill=0.3, substrate_VS_g=5.0),
+        "fill: 5 g in each jar needs 501 g of inoculum and feed; 300 mL of the jar may be filled; "
+        "possible: fill of 50.12 %",
+    ),
+    (
+        but(OPEN, jar_volume_mL=500, substrate_VS_g=5.0),
+        "substrate VS: 5 g in each jar needs 501 g of inoculum and feed; 400 mL of the jar may be "
+        "filled; possible: 3.99 g",
+    ),
+    (
+        but(OPEN, materials=(MaterialWish(INOCULUM.material, available_g=3000), BEDDING, SCRAPS)),
+        "available tank digestate: 3000 g at hand, all jars together take 5701 g; possible: fill "
+        "of 26.17 %",
+    ),
+    (
+        but(OPEN, materials=(MaterialWish(INOCULUM.material, available_g=300), BEDDING, SCRAPS)),
+        "available tank digestate: 300 g at hand, all jars together take 5701 g; possible: fetch "
+        "5759 g",
+    ),
+]
+
+
+@pytest.mark.parametrize(
+    ("wishes", "line"), IMPOSSIBLE, ids=lambda v: v[:40] if isinstance(v, str) else ""
+)
+def test_impossible_wish(wishes: Wishes, line: str) -> None:
+    with pytest.raises(PlanRefused) as refused:
+        plan_trial(wishes, LITERATURE)
+    assert line in str(refused.value).splitlines()
+    assert refused.value.nearest is not None
+    plan_trial(refused.value.nearest, LITERATURE)
+
+
+UNUSABLE: list[tuple[Wishes, str]] = [
+    (but(OPEN, jar_volume_mL=0), "jar volume: 0 stands there, right would be mL, 10 to 100 000"),
+    (but(OPEN, outlet="ajar"), "outlet: 'ajar' stands there, right would be open or closed"),
+    (
+        but(OPEN, materials=(BEDDING,)),
+        "materials: a plan needs one material with the role `inoculum`, found 0",
+    ),
+    (
+        but(OPEN, materials=(INOCULUM,)),
+        "materials: a plan needs at least one material with the role `substrate`, found none",
+    ),
+    (
+        but(OPEN, materials=(INOCULUM, SCRAPS, SCRAPS)),
+        "materials: material scraps: stands there 2 times",
+    ),
+    (
+        but(OPEN, materials=(INOCULUM, MaterialWish(Material("x", "substrate", TS=0.1, VS=0.2)))),
+        "materials: material x: VS of 20 % is more than TS of 10 %",
+    ),
+    (
+        but(OPEN, materials=(INOCULUM, MaterialWish(Material("x", "substrate", VS=1.2)))),
+        "materials: material x: VS of 120 % of fresh mass cannot be",
+    ),
+]
+
+
+@pytest.mark.parametrize(("wishes", "line"), UNUSABLE)
+def test_unusable_wish_has_no_nearest(wishes: Wishes, line: str) -> None:
+    with pytest.raises(PlanRefused) as refused:
+        plan_trial(wishes, LITERATURE)
+    assert line in str(refused.value).splitlines()
+    assert refused.value.nearest is None
+
+
+def test_feed_without_VS_is_told_what_may_stand_in() -> None:
+    feed = MaterialWish(Material("moon dust", "substrate"))
+    (found,) = refusals(but(OPEN, materials=(INOCULUM, feed)), LITERATURE)
+    assert found.why.startswith("material moon dust: its VS is not given; weigh crucibles, or name")
+    assert "sheep or goat manure" in found.why
+    (found,) = refusals(
+        but(OPEN, materials=(INOCULUM, MaterialWish(feed.material, like="dust"))), LITERATURE
+    )
+    assert found.why.startswith("material moon dust: no literature feed is called 'dust'")
+
+
+SOME_WISHES = st.fixed_dictionaries(
+    {
+        "jar_volume_mL": st.floats(50, 3000),
+        "fill": st.none() | st.floats(0.02, 0.95),
+        "inoculum_to_substrate": st.floats(0.5, 6),
+        "substrate_VS_g": st.none() | st.floats(0.2, 20),
+        "least_feed_g": st.sampled_from([0.0, 5.0, 30.0]),
+        "jars_per_material": st.integers(1, 6),
+        "jars_available": st.none() | st.integers(3, 30),
+        "days": st.floats(5, 60),
+        "vessel": st.sampled_from(["household jar", "laboratory bottle", "rated bottle"]),
+        "vessel_rating_kPa": st.none() | st.floats(5, 600),
+        "outlet": st.sampled_from(["open", "closed"]),
+        "measured": st.sampled_from(["volume", "pressure", "mass", "methane volume"]),
+        "collector_mL": st.none() | st.floats(50, 5000),
+        "ambient_kPa": st.none() | st.floats(70, 105),
+        "incubation_temperature_C": st.floats(15, 55),
+        "room_temperature_C": st.floats(5, 35),
+        "place": st.sampled_from(["home", "school", "laboratory"]),
+    }
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    SOME_WISHES,
+    st.floats(0.01, 0.06),
+    st.floats(0.03, 0.9),
+    st.none() | st.floats(50, 5000),
+    st.none() | st.floats(5, 500),
+)
+def test_every_refusal_leads_to_a_plan_and_no_plan_is_dangerous(
+    changes: dict[str, Any],
+    inoculum_VS: float,
+    feed_VS: float,
+    inoculum_g: float | None,
+    feed_g: float | None,
+) -> None:
+    inoculum = Material("tank digestate", "inoculum", VS=inoculum_VS)
+    feed = MaterialWish(Material("scraps", "substrate", VS=feed_VS), available_g=feed_g)
+    materials = (MaterialWish(inoculum, available_g=inoculum_g), BEDDING, feed)
+    wishes = but(OPEN, materials=materials, **changes)
+    possible = nearest(wishes, LITERATURE)
+    assert possible is not None
+    plan = plan_trial(possible, LITERATURE)
+    closed = plan.wishes.outlet == "closed"
+    if closed:
+        assert plan.wishes.vessel == "rated bottle"
+        assert plan.wishes.place != "school"
+        rating = plan.wishes.vessel_rating_kPa
+        assert rating is not None
+        assert max(e.gauge_kPa[2] for e in plan.expected if e.gauge_kPa) <= min(rating / 2, 200)
+    ids = {caution.id for caution in plan.cautions}
+    assert ("closed glass" in ids) == closed
+    assert {"local rules", "flame", "hydrogen sulphide", "germs"} <= ids
+
+
+def test_possible_wishes_are_left_alone() -> None:
+    assert refusals(OPEN, LITERATURE) == ()
+    assert nearest(OPEN, LITERATURE) is OPEN

@@ -1,0 +1,93 @@
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+import numpy as np
+import pytest
+
+from bmp.plan.plan import plan_trial
+from bmp.plan.rounds import (
+    burden,
+    fitting_draft,
+    hours_until_gauge,
+    next_time_d,
+    planned_limit_kPa,
+    worst_burden,
+)
+from tests.plan_wishes import BEDDING, CLOSED, INOCULUM, LITERATURE, OPEN, but
+
+
+@pytest.mark.parametrize(("rating", "limit"), [(50, 25), (200, 100), (400, 200), (1000, 200)])
+def test_half_a_rating_and_never_more_than_200_kPa(rating: float, limit: float) -> None:
+    assert planned_limit_kPa(rating) == limit
+
+
+def test_regular_rounds_without_a_limit() -> None:
+    rounds = plan_trial(OPEN, LITERATURE).rounds
+    assert [r.time_d for r in rounds[:9]] == [1, 2, 3, 4, 5, 6, 7, 9, 11]
+    assert rounds[-1].time_d == 40
+    assert max(r.since_d for r in rounds) <= 7
+    start = OPEN.started
+    assert start is not None
+    for one in rounds:
+        assert one.at == start + timedelta(days=one.time_d)
+
+
+def test_no_closed_jar_passes_the_planned_pressure() -> None:
+    plan = plan_trial(CLOSED, LITERATURE)
+    assert plan.rounds[0].since_d < 1
+    for expected in plan.expected:
+        assert expected.volume_mL is None
+        assert expected.gauge_kPa is not None
+        low, middle, high = expected.gauge_kPa
+        assert low <= middle <= high <= planned_limit_kPa(300)
+
+
+def test_a_longer_step_would_pass_it() -> None:
+    plan = plan_trial(but(CLOSED, fill=0.30), LITERATURE)
+    assert plan.rounds[0].since_d == pytest.approx(1 / 3)
+    assert worst_burden(plan.draft, 0.0, 0.5) > planned_limit_kPa(300)
+
+
+def test_no_collector_runs_over() -> None:
+    plan = plan_trial(but(OPEN, collector_mL=1500), LITERATURE)
+    for expected in plan.expected:
+        assert expected.gauge_kPa is None
+        assert expected.volume_mL is not None
+        assert expected.volume_mL[2] <= 1500
+
+
+def test_expected_gas_grows_with_what_is_in_the_jar() -> None:
+    # The blank holds least, and all three ends are positive.
+    draft = fitting_draft(OPEN, LITERATURE)
+    load = burden(draft, 0.0, 1.0)
+    assert load.shape == (4, 3)
+    assert np.all(load > 0)
+    assert np.all(load[0] <= load[1:].min(axis=0))
+
+
+def test_half_days_are_made_up_at_the_next_round() -> None:
+    assert next_time_d(0.5, 40, lambda a, b: True) == 1.0
+    assert next_time_d(7.5, 40, lambda a, b: True) == 9.0
+    assert next_time_d(39.0, 40, lambda a, b: True) == 40.0
+    assert next_time_d(0.0, 40, lambda a, b: b - a <= 0.4) == pytest.approx(1 / 3)
+    assert next_time_d(0.0, 40, lambda a, b: b - a <= 0.3) is None
+
+
+def test_hours_until_the_rating_agree_with_the_burden() -> None:
+    draft = fitting_draft(CLOSED, LITERATURE)
+    hours = hours_until_gauge(draft, 150.0, "high")
+    assert hours is not None
+    assert worst_burden(draft, 0.0, hours / 24) == pytest.approx(150.0, rel=1e-6)
+    assert hours_until_gauge(draft, 1e6, "high") is None
+    assert hours_until_gauge(draft, 1.0, "high") == 0.0
+
+
+def test_days_without_a_start_have_no_date() -> None:
+    plan = plan_trial(but(OPEN, started=None), LITERATURE)
+    assert all(r.at is None for r in plan.rounds)
+
+
+def test_slow_feed_alone_is_read_daily() -> None:
+    wishes = but(CLOSED, materials=(INOCULUM, BEDDING), control=False, started=datetime(2027, 1, 1))
+    assert plan_trial(wishes, LITERATURE).rounds[0].since_d >= 0.5
