@@ -29,7 +29,7 @@ from bmp.read.tables import read_tables
 
 WRITE_AT_MOST_EVERY_S = 1.0
 NEAR_D = 30.0 / 1440.0
-"""Two readings of a jar closer than this are taken for one that was typed twice, and asked about."""
+"""Readings of a jar closer than this may be one that was typed twice, and are asked about."""
 EMPTY = Sheet(("jar", "taken"))
 CHANGES = ("reading", "round", "readings")
 """Kinds of entries that change the table readings."""
@@ -232,8 +232,9 @@ class OpenTrial:
             if jar and not second:
                 self._ask_about_near(jar, time)
             self._begin()
-            known = self.sheet.rows if jar else self.sheet.rounds
-            before = dict(known.get((jar, time) if jar else time, {}))  # type: ignore[call-overload]
+            sheet = self.sheet
+            held = sheet.rows.get((jar, time), {}) if jar else sheet.rounds.get(time, {})
+            before = dict(held)
             after = {h: text for h, text in {**before, **cells}.items() if text}
             entry = self._add(
                 "reading" if jar else "round",
@@ -314,9 +315,7 @@ class OpenTrial:
         path = self.file(name)
         return path.read_bytes().decode("utf-8", errors="replace") if path.exists() else ""
 
-    def change_table(
-        self, name: str, text: str, expected: str, undoes: int | None = None
-    ) -> Entry:
+    def change_table(self, name: str, text: str, expected: str, undoes: int | None = None) -> Entry:
         """Write another table of the trial, where it still is what the page showed.
 
         Raises
