@@ -18,6 +18,7 @@ from flask import (
 
 from bmp.page.guard import COOKIE
 from bmp.page.places import Place, keep_upload
+from bmp.page.setting import setting
 from bmp.page.site import site
 from bmp.problem import UnusableInput
 
@@ -39,20 +40,11 @@ def _card(place: Place) -> dict[str, Any]:
     except UnusableInput as unusable:
         return card | {"problem": str(unusable.problems[0])}
     return card | {
-        "title": _title(trial.table_text("trial")) or place.name,
+        "title": setting(place.path).setup.title,
         "times": trial.times(),
         "jars": len(trial.shelf()),
         "waiting": trial.waiting()[:1],
     }
-
-
-def _title(table: str) -> str:
-    import csv
-
-    for row in csv.reader(table.splitlines(), delimiter=";" if ";" in table[:12] else ","):
-        if len(row) > 1 and row[0].strip().lower() == "title":
-            return row[1].strip()[:200]
-    return ""
 
 
 @pages.get("/enter")

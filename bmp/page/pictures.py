@@ -52,10 +52,8 @@ def served_page(page: str) -> tuple[str, str]:
     """Return a self-contained page fit to be served, and the policy that lets its style through."""
     html = _DRAWING.sub(lambda drawing: without_styles(drawing[0]), page)
     html = _STYLE_ATTRIBUTE.sub("", html)
-    return html, policy(
-        script_src="'none'",
-        style_src=" ".join(map(_hash, _STYLE_ELEMENT.findall(html))) or "'none'",
-    )
+    hashes = " ".join(map(_hash, _STYLE_ELEMENT.findall(html)))
+    return html, policy(script_src="'none'", style_src=hashes or "'none'")
 
 
 def _hash(text: str) -> str:

@@ -28,35 +28,27 @@ class Question:
     """`short` for a number, `long` for words."""
 
 
-def _of(words: Iterable[str]) -> tuple[str, ...]:
-    return tuple(words)
-
-
 QUESTIONS: Final[tuple[Question, ...]] = (
     Question("title", "title", "What is the trial called?", "", "My trial", width="long"),
-    Question("place", "place", "Where is it done?", choices=_of(PLACES)),
+    Question("place", "place", "Where is it done?", choices=PLACES),
     Question("started", "started", "When will the jars be closed?", "Empty: count days instead."),
-    Question("vessel", "vessel", "What are the jars?", choices=_of(VESSELS)),
+    Question("vessel", "vessel", "What are the jars?", choices=VESSELS),
     Question(
         "outlet",
         "outlet",
         "Outlet between readings",
         "Only a rated bottle may ever be closed.",
-        choices=_of(OUTLETS),
+        choices=OUTLETS,
     ),
     Question("rating", "vessel rating [kPa]", "Gauge pressure the bottle is rated for [kPa]"),
-    Question("measured", "measured", "What is read?", choices=_of(PLANNED_MEASURES)),
+    Question("measured", "measured", "What is read?", choices=PLANNED_MEASURES),
     Question("jar_volume", "jar volume [mL]", "Inner volume of an empty jar [mL]", "", "1000"),
-    Question(
-        "collector", "collector [mL]", "Gas collector of one jar [mL]", "Empty: the plan says."
-    ),
+    Question("collector", "collector [mL]", "Gas collector of a jar [mL]", "Empty: the plan says."),
     Question("jars", "jars per material", "Jars of each material", "", "3"),
     Question("available", "jars available", "Jars at hand", "Empty: as many as it takes."),
     Question("days", "days", "Days", "", "40"),
     Question("VS", "substrate VS [g]", "VS of feed in a jar [g]", "Empty: the plan chooses."),
-    Question(
-        "temperature", "incubation temperature [°C]", "Temperature of the jars [°C]", "", "37"
-    ),
+    Question("temperature", "incubation temperature [°C]", "Temperature of jars [°C]", "", "37"),
     Question("altitude", "altitude [m]", "Height above sea level [m]", "For the air pressure."),
 )
 ROLES: Final = ("", "inoculum", "substrate", "control")
@@ -64,9 +56,13 @@ ROWS_AT_FIRST: Final = 3
 MOST_ROWS: Final = 40
 
 
+def _choices(words: Iterable[str]) -> list[tuple[str, str]]:
+    return [(word, word) for word in words]
+
+
 def _field(question: Question) -> Any:
     if question.choices:
-        return SelectField(question.label, choices=list(question.choices))
+        return SelectField(question.label, choices=_choices(question.choices))
     if question.name == "started":
         return DateTimeLocalField(question.label)
     return StringField(question.label, default=question.default)
@@ -76,7 +72,7 @@ class MaterialForm(Form):
     """One material."""
 
     material = StringField("Material")
-    role = SelectField("Role", choices=list(ROLES))
+    role = SelectField("Role", choices=_choices(ROLES))
     TS = StringField("TS [% of fresh mass]")
     VS = StringField("VS [%]")
     like = SelectField("Like", choices=[])
@@ -98,7 +94,7 @@ PlanForm = type(
     (Form,),
     {
         **{question.name: _field(question) for question in QUESTIONS},
-        "VS_of": SelectField("VS is a share of", choices=["fresh mass", "TS"]),
+        "VS_of": SelectField("VS is a share of", choices=_choices(("fresh mass", "TS"))),
         "materials": FieldList(
             FormField(MaterialForm), min_entries=ROWS_AT_FIRST, max_entries=MOST_ROWS
         ),

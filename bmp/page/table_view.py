@@ -25,7 +25,7 @@ SPARE_ROWS: Final = 2
 MOST_CELLS: Final = 4_000
 ABOUT: Final = {
     "jars": "What stands in each jar. Write the masses that were weighed over the planned ones.",
-    "materials": "Inoculum, feeds and control, with their dry matter (TS) and volatile solids (VS).",
+    "materials": "Inoculum, feeds and control, with dry matter (TS) and volatile solids (VS).",
     "trial": "What holds for the whole trial. Items are named on the left.",
     "tank": "The main tank, for what the jars mean there.",
     "tank feeds": "What goes into the tank each day, today and as planned.",

@@ -14,6 +14,7 @@ from bmp.page.marked import marked
 from bmp.page.open_trial import Conflict
 from bmp.page.pictures import served_page
 from bmp.page.places import Place, free_place, new_folder, safe_name
+from bmp.page.setting import setting
 from bmp.page.site import folder_or_404, place_or_404, site
 from bmp.page.so_far import series_to_date
 from bmp.problem import UnusableInput
@@ -43,6 +44,7 @@ def page(name: str) -> str:
     return render_template(
         "trial.html",
         place=place,
+        title=(setting(place.path).setup.title if trial else "") or place.name,
         trial=trial,
         waiting=trial.waiting()[:1] if trial else [],
         planned=not place.is_workbook and planning.planned(place.path) is not None,
