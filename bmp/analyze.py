@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 
 from bmp.assumptions import assumptions
 from bmp.fit.material import MaterialCurves, fit_materials
 from bmp.fit.results import MaterialFits
+from bmp.judge.criteria import Criterion
 from bmp.judge.overall import judge_trial
 from bmp.net import (
     MaterialYield,
@@ -24,7 +25,11 @@ from bmp.results import CorrectionSize, Results
 from bmp.trial import Trial
 
 
-def analyze(trial: Trial, progress: Callable[[str], None] = lambda step: None) -> Results:
+def analyze(
+    trial: Trial,
+    progress: Callable[[str], None] = lambda step: None,
+    criteria: Sequence[Criterion] | None = None,
+) -> Results:
     """Carry a trial from its readings to its results.
 
     Parameters
@@ -32,6 +37,8 @@ def analyze(trial: Trial, progress: Callable[[str], None] = lambda step: None) -
     trial : Trial
     progress : callable
         Called with the name of each step as it begins.
+    criteria : sequence of Criterion, optional
+        A laboratory's own validity criteria; the published ones by default.
 
     Raises
     ------
@@ -50,7 +57,7 @@ def analyze(trial: Trial, progress: Callable[[str], None] = lambda step: None) -
     progress("fit the kinetics")
     fits = _fits(curves, yields)
     progress("judge the trial")
-    judged = judge_trial(trial, gas, blanks, curves, yields)
+    judged = judge_trial(trial, gas, blanks, curves, yields, criteria=criteria)
     progress("see what each correction did")
     return Results(
         trial=trial,

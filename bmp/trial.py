@@ -108,6 +108,8 @@ class Material:
     pH: float | None = None
     volatile_acids_g_per_kg: float | None = None
     """Volatile fatty acids as acetic acid, per kg of fresh mass."""
+    solids_from: str | None = None
+    """Where TS and VS come from when nobody measured them; `None`: measured."""
     bulk_density_kg_per_L: float | None = None
     """Mass of a heaped litre, for yields per bucket."""
 

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from bmp.judge.units_typed import standard_air_kPa
+from bmp.atmosphere import standard_atmosphere_kPa
 from bmp.trial import FloatArray, Readings, Trial
 from tests import simulate as sim
 from tests.simulate_trials import CELLULOSE, DAILY, SPARSE, Feed, Noise, Simulated, simulate_trial
@@ -249,9 +249,9 @@ def psi_for_bar(rng) -> Trial:
 
 def sea_level_pressure(rng) -> Trial:
     altitude = rng.uniform(500, 3500)
-    here = standard_air_kPa(altitude) + rng.normal(0, 0.8)
+    here = standard_atmosphere_kPa(altitude) + rng.normal(0, 0.8)
     trial = clean(rng, ambient_kPa=here).trial
-    gap = 101.325 - standard_air_kPa(altitude)
+    gap = 101.325 - standard_atmosphere_kPa(altitude)
     trial = with_column(trial, "ambient_kPa", trial.readings.columns["ambient_kPa"] + gap)
     return with_setup(trial, altitude_m=altitude, ambient_kPa=trial.setup.ambient_kPa + gap)
 

@@ -21,7 +21,7 @@ LEVELS: list[set[str]] = [
     {"compare", "tank"},
     {"plan"},
     {"assumptions", "results"},
-    {"analyze"},
+    {"analyze", "check"},
     {"archive"},
     {"report"},
     {"page"},

@@ -115,6 +115,10 @@ def test_logbook_in_use_can_be_analysed_before_its_end(
         sheet.cell(row, header.index("methane [%]") + 1).value = 58
     book.save(logbook)
     capsys.readouterr()
+    assert main(["check", str(logbook)]) in (0, 1)
+    said = capsys.readouterr()
+    assert said.err == ""
+    assert "readings to day" in said.out
     assert main(["analyze", str(logbook), "--out", str(tmp_path / "results")]) == 0
     assert capsys.readouterr().err == ""
     results = json.loads((tmp_path / "results" / "results.json").read_text("utf-8"))

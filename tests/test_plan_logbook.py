@@ -11,6 +11,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from bmp.plan.logbook import write_logbook
 from bmp.plan.plan import plan_trial
 from bmp.plan.wishes import MaterialWish, Wishes
+from bmp.read import read_trial
 from bmp.trial import Material
 from tests.plan_wishes import BEDDING, CLOSED, INOCULUM, LITERATURE, OPEN, but
 
@@ -183,3 +184,22 @@ def test_plan_by_date_and_cautions(tmp_path: Path) -> None:
 def test_bedding_alone_has_few_materials(tmp_path: Path) -> None:
     book = book_of(but(OPEN, materials=(INOCULUM, BEDDING), control=False), tmp_path)
     assert [r["material"] for r in table(book["materials"])] == ["tank digestate", "goat bedding"]
+
+
+def test_solids_that_nobody_measured_are_said_when_the_logbook_is_read(tmp_path: Path) -> None:
+    path = tmp_path / "logbook.xlsx"
+    write_logbook(plan_trial(OPEN, LITERATURE), path)
+    trial = read_trial(path, unfinished=True)
+    assert trial.material("scraps").solids_from is None
+    source = "literature's range of sheep or goat manure"
+    assert trial.material("goat bedding").solids_from == source
+    assert f"The solids of goat bedding are not measured but from: {source}." in trial.assumed
+    book = load_workbook(path)
+    for row in (2, 3, 4):
+        for column, weight in enumerate((30, 40, 33, 30.6), start=2):
+            book["crucibles"].cell(row, column).value = weight
+    book.save(path)
+    weighed = read_trial(path, unfinished=True)
+    assert weighed.material("goat bedding").solids_from is None
+    assert pytest.approx(0.24) == weighed.material("goat bedding").VS
+    assert "TS and VS of goat bedding are those of its 3 crucibles." in weighed.assumed

@@ -4,8 +4,12 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from bmp.commands.terminal import CHECK_FAILED, DONE, progress
+
+if TYPE_CHECKING:
+    from bmp.judge.criteria import Criterion
 
 HELP = "read a trial and write its report, pictures, workbook and results"
 
@@ -18,6 +22,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--replace", action="store_true", help="write even where another folder stands (it is kept)"
+    )
+    parser.add_argument(
+        "--criteria", type=Path, metavar="FILE", help="validity criteria of your own (.csv)"
     )
     parser.add_argument(
         "--strict", action="store_true", help="exit with 1 when a validity check fails"
@@ -39,7 +46,7 @@ def run(arguments: argparse.Namespace) -> int:
     show("read the tables")
     trial = read_trial(source)
     check_place(out, source, FORMAT, arguments.replace)
-    results = analyze(trial, show)
+    results = analyze(trial, show, own_criteria(arguments.criteria))
     write_results(results, out, show)
     show("")
     for one in results.yields:
@@ -49,6 +56,26 @@ def run(arguments: argparse.Namespace) -> int:
     print(f"The report is in {out / 'report.html'}")
     failed = any(finding.outcome == "fail" for finding in results.checks)
     return CHECK_FAILED if arguments.strict and failed else DONE
+
+
+def own_criteria(place: Path | None) -> tuple[Criterion, ...] | None:
+    """Return the criteria in a file, `None` where none was named.
+
+    Raises
+    ------
+    UnusableInput
+        The file is no table of criteria.
+    """
+    from bmp.judge.criteria import read_criteria
+    from bmp.problem import Problem, UnusableInput
+
+    if place is None:
+        return None
+    try:
+        return read_criteria(place)
+    except (ValueError, KeyError, UnicodeDecodeError) as error:
+        wanted = "give a table with the columns that the guide names"
+        raise UnusableInput([Problem(place.name, str(error), wanted)]) from error
 
 
 def default_place(source: Path) -> Path:

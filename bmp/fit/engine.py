@@ -27,6 +27,7 @@ STEPS_AT_MOST: Final = 200
 STEP_TOLERANCE: Final = 1e-9
 """A search ends when no search coordinate moves by more than this (relative, for the rates)."""
 LONGEST_STEP: Final = 1.0
+NOTHING: Final = 1e-100
 STUCK: Final = 1e10
 """Damping at which a search that finds nothing better is given up."""
 LEAVE_WHEN: Final = 0.25
@@ -107,8 +108,7 @@ def _best_of(model: Model, data: _Data, starts: Starts) -> tuple[FloatArray, Boo
 def _close(model: Model, data: _Data, u: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return the linear parameter and the sum of squares from the residuals themselves."""
     f, _ = data.shape(model, u)
-    ff = _dot(f, f)
-    b0 = _dot(data.y, f) / np.where(ff > 0, ff, 1.0)
+    b0 = _dot(data.y, f) / _size(f)
     residual = data.y - b0[:, None] * f
     return b0, _dot(residual, residual)
 
@@ -182,9 +182,8 @@ def _sums(model: Model, data: _Data, u: FloatArray) -> tuple[FloatArray, FloatAr
     With g the derivative of the shape f, and f taken out of it: normal = B0² g·g, slope = B0 g·r.
     """
     f, gs = data.shape(model, u)
-    ff = _dot(f, f)
-    ff = np.where(ff > 0, ff, 1.0)
-    b0 = _dot(data.y, f) / ff
+    ff, yf = _size(f), _dot(data.y, f)
+    b0 = yf / ff
     q = len(gs)
     normal, slope = np.empty((len(b0), q, q)), np.empty((len(b0), q))
     fg = [_dot(f, g) for g in gs]
@@ -193,7 +192,13 @@ def _sums(model: Model, data: _Data, u: FloatArray) -> tuple[FloatArray, FloatAr
         for j in range(i + 1):
             entry = b0 * b0 * (_dot(g, gs[j]) - fg[i] * fg[j] / ff)
             normal[:, i, j] = normal[:, j, i] = entry
-    return b0 * b0 * ff, normal, slope
+    return b0 * yf, normal, slope
+
+
+def _size(f: FloatArray) -> FloatArray:
+    """Return f·f, infinite where the shape is zero at every reading: nothing then fits it."""
+    ff = _dot(f, f)
+    return np.where(ff > NOTHING, ff, np.inf)
 
 
 def _dot(a: FloatArray, b: FloatArray) -> FloatArray:
@@ -240,7 +245,7 @@ def _solve_two(matrix: FloatArray, right: FloatArray) -> FloatArray:
 
 
 def _solve_any(matrix: FloatArray, right: FloatArray) -> FloatArray:
-    scale = np.sqrt(np.maximum(np.einsum("ijj->ij", matrix), 1e-300))
+    scale = np.sqrt(np.maximum(np.einsum("ijj->ij", matrix), 1e-200))
     scaled = matrix / (scale[:, :, None] * scale[:, None, :])
     q = right.shape[1]
     scaled[:, np.arange(q), np.arange(q)] += 1e-13

@@ -24,6 +24,8 @@ from bmp.fit.results import Choice, Forecast
 from bmp.fit.stop import stop_rule_met_d
 from bmp.trial import FloatArray, IntArray
 
+FEWEST_READINGS: Final = 8
+"""With fewer, a second slower phase cannot be told (simulated, no source)."""
 WIDEST_ERROR: Final = 0.15
 """Relative standard error of B0 in any jar above which no number is given: a looser limit lets
 through mostly the trials that by chance look bent too early (simulated, no source)."""
@@ -74,9 +76,11 @@ def forecast(
     if np.isfinite(met).all():
         return None
     serving = _serving(why, scores, choice, rows)
+    if not serving:
+        return _no_number(choice.model, unit, "no model could be fitted yet")
     obstacle = _obstacle(serving, jarwise, why, rows)
-    if not serving or obstacle:
-        return _no_number(choice.model, unit, obstacle or "no model could be fitted yet")
+    if obstacle:
+        return _no_number(choice.model, unit, obstacle)
     ahead = {name: _look_ahead(jarwise[name], rows, met) for name in serving}
     final, stop = _final_yield(ahead, serving[0], unit), _stop_day(ahead, serving[0])
     if final.value is None:
@@ -92,18 +96,21 @@ def _serving(
 ) -> list[str]:
     """Return the models that the readings do not rule out, the one that gives the value first.
 
-    A candidate counts even where it leaves the level open; the other models only where they
-    determine it.
+    A candidate, or a second phase, counts even where it leaves the level open; the other models
+    only where they determine it.
     """
     usable = {
         name: score
         for name, score in scores.items()
-        if score is not None
-        and (MODELS[name].candidate or not any(why[name][row][0] for row in rows))
+        if score is not None and (_weighty(name) or not any(why[name][row][0] for row in rows))
     }
     best = min((s for name, s in usable.items() if MODELS[name].candidate), default=0.0)
     kept = [name for name in usable if usable[name] - best <= FAR_APART]
     return sorted(kept, key=lambda name: name != choice.model)
+
+
+def _weighty(name: str) -> bool:
+    return MODELS[name].candidate or MODELS[name].phases > 1
 
 
 def _obstacle(
@@ -112,9 +119,11 @@ def _obstacle(
     why: Mapping[str, list[tuple[str, ...]]],
     rows: IntArray,
 ) -> str:
-    """Say what stands against a number: a level that a candidate leaves open or half open."""
+    """Say what stands against a number: a level that such a model leaves open or half open."""
+    if jarwise[serving[0]].curves.count[rows].min() < FEWEST_READINGS:
+        return f"fewer than {FEWEST_READINGS} readings"
     for name in serving:
-        if not MODELS[name].candidate:
+        if not _weighty(name):
             continue
         open_jars = [text for row in rows if (text := why[name][row][0])]
         if open_jars:

@@ -42,7 +42,11 @@ def reasons(fits: Jarwise) -> list[tuple[str, ...]]:
         One tuple a curve, one text a parameter in the model's order.
     """
     columns = [_parameter(fits, i, p) for i, p in enumerate(fits.model.parameters)]
-    return list(zip(*columns, strict=True))
+    found = list(zip(*columns, strict=True))
+    if fits.model.phases == 1:
+        return found
+    # pools that cannot be told apart have no values of their own, even where one looks steady
+    return [tuple(text or NO_OPTIMUM for text in why) if any(why) else why for why in found]
 
 
 def _parameter(fits: Jarwise, index: int, parameter: Parameter) -> list[str]:

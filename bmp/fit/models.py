@@ -23,6 +23,9 @@ from bmp.trial import FloatArray
 # above the second, it is over before the first reading.
 SLOWEST_BEND: Final = 1e-4
 FASTEST_BEND: Final = 60.0
+# exp of more than this comes near the largest number there is; a search that steps wildly there
+# must still get numbers back
+HIGHEST_POWER: Final = 600.0
 
 _B0 = Parameter("B0", "yield", "ultimate yield, the level that the model runs towards")
 _K = Parameter("k", "1/d", "rate constant: share of the remaining yield released per day")
@@ -30,6 +33,11 @@ _RM = Parameter("Rm", "yield/d", "highest rate, at the steepest point of the cur
 _LAG = Parameter(
     "lag", "d", "time at which the tangent of the steepest point starts from zero", positive=False
 )
+
+
+def _exp(power: FloatArray) -> FloatArray:
+    value: FloatArray = np.exp(np.minimum(power, HIGHEST_POWER))
+    return value
 
 
 def _first_reading(curves: Curves) -> FloatArray:
@@ -59,7 +67,7 @@ def _one_start(*columns: FloatArray) -> FloatArray:
 
 
 def _first_order(t: FloatArray, u: FloatArray) -> tuple[FloatArray, list[FloatArray]]:
-    x = t * np.exp(u[:, :1])
+    x = t * _exp(u[:, :1])
     f = np.expm1(-x)
     x *= f + 1.0
     np.negative(f, out=f)
@@ -67,7 +75,7 @@ def _first_order(t: FloatArray, u: FloatArray) -> tuple[FloatArray, list[FloatAr
 
 
 def _first_order_slope(t: FloatArray, u: FloatArray) -> FloatArray:
-    k = np.exp(u[:, :1])
+    k = _exp(u[:, :1])
     slope: FloatArray = k * np.exp(-k * t)
     return slope
 
@@ -124,14 +132,14 @@ FIRST_ORDER: Final = Model(
 
 
 def _lagged(t: FloatArray, u: FloatArray) -> tuple[FloatArray, list[FloatArray]]:
-    k, late = np.exp(u[:, :1]), t - u[:, 1:2]
+    k, late = _exp(u[:, :1]), t - u[:, 1:2]
     x = k * np.maximum(late, 0.0)
     left = np.exp(-x)
     return -np.expm1(-x), [x * left, np.where(late > 0, -k * left, 0.0)]
 
 
 def _lagged_slope(t: FloatArray, u: FloatArray) -> FloatArray:
-    k, late = np.exp(u[:, :1]), t - u[:, 1:2]
+    k, late = _exp(u[:, :1]), t - u[:, 1:2]
     slope: FloatArray = np.where(late >= 0, k * np.exp(-k * np.maximum(late, 0.0)), 0.0)
     return slope
 
@@ -192,8 +200,8 @@ _LOGISTIC: Final = (4.0, 2.0)
 
 
 def _gompertz(t: FloatArray, u: FloatArray) -> tuple[FloatArray, list[FloatArray]]:
-    x = t * np.exp(u[:, :1])
-    w = np.exp(u[:, 1:2] - x)
+    x = t * _exp(u[:, :1])
+    w = np.exp(np.minimum(u[:, 1:2], HIGHEST_POWER) - x)
     f = np.exp(-w)
     w *= f
     x *= w
@@ -201,22 +209,22 @@ def _gompertz(t: FloatArray, u: FloatArray) -> tuple[FloatArray, list[FloatArray
 
 
 def _gompertz_slope(t: FloatArray, u: FloatArray) -> FloatArray:
-    m = np.exp(u[:, :1])
-    w = np.exp(u[:, 1:2] - m * t)
+    m = _exp(u[:, :1])
+    w = np.exp(np.minimum(u[:, 1:2], HIGHEST_POWER) - m * t)
     slope: FloatArray = m * w * np.exp(-w)
     return slope
 
 
 def _logistic(t: FloatArray, u: FloatArray) -> tuple[FloatArray, list[FloatArray]]:
-    x = t * np.exp(u[:, :1])
-    f = 1.0 / (1.0 + np.exp(u[:, 1:2] - x))
+    x = t * _exp(u[:, :1])
+    f = 1.0 / (1.0 + np.exp(np.minimum(u[:, 1:2], HIGHEST_POWER) - x))
     bell = f * (1.0 - f)
     return f, [x * bell, -bell]
 
 
 def _logistic_slope(t: FloatArray, u: FloatArray) -> FloatArray:
-    m = np.exp(u[:, :1])
-    f = 1.0 / (1.0 + np.exp(u[:, 1:2] - m * t))
+    m = _exp(u[:, :1])
+    f = 1.0 / (1.0 + np.exp(np.minimum(u[:, 1:2], HIGHEST_POWER) - m * t))
     slope: FloatArray = m * f * (1.0 - f)
     return slope
 
@@ -229,7 +237,7 @@ def _to_rate_and_lag(search: FloatArray, kind: tuple[float, float]) -> FloatArra
 
 def _from_rate_and_lag(named: FloatArray, kind: tuple[float, float]) -> FloatArray:
     b0, rate, lag = named.T
-    m = np.maximum(rate * kind[0] / b0, 1e-300)
+    m = np.maximum(rate * kind[0] / np.where(b0 == 0, 1.0, b0), 1e-300)
     return np.stack([b0, np.log(m), m * lag + kind[1]], axis=1)
 
 
@@ -296,8 +304,8 @@ MODIFIED_LOGISTIC: Final = Model(
 
 
 def _two_pools(t: FloatArray, u: FloatArray) -> tuple[FloatArray, list[FloatArray]]:
-    quick = 1.0 / (1.0 + np.exp(-u[:, :1]))
-    x1, x2 = t * np.exp(u[:, 1:2]), t * np.exp(u[:, 2:3])
+    quick = 1.0 / (1.0 + _exp(-u[:, :1]))
+    x1, x2 = t * _exp(u[:, 1:2]), t * _exp(u[:, 2:3])
     left1, left2 = np.exp(-x1), np.exp(-x2)
     f = -quick * np.expm1(-x1) - (1.0 - quick) * np.expm1(-x2)
     by_share = quick * (1.0 - quick) * (left2 - left1)
@@ -305,8 +313,8 @@ def _two_pools(t: FloatArray, u: FloatArray) -> tuple[FloatArray, list[FloatArra
 
 
 def _two_pools_slope(t: FloatArray, u: FloatArray) -> FloatArray:
-    quick = 1.0 / (1.0 + np.exp(-u[:, :1]))
-    k1, k2 = np.exp(u[:, 1:2]), np.exp(u[:, 2:3])
+    quick = 1.0 / (1.0 + _exp(-u[:, :1]))
+    k1, k2 = _exp(u[:, 1:2]), _exp(u[:, 2:3])
     slope: FloatArray = quick * k1 * np.exp(-k1 * t) + (1.0 - quick) * k2 * np.exp(-k2 * t)
     return slope
 

@@ -18,6 +18,8 @@ from bmp.trial import FloatArray
 
 SHARES_THAT_GROW: Final = (0.0, 0.2, 0.5, 0.8, 0.9, 0.95, 0.98, 0.99, 0.997, 0.999, 0.9999)
 """Shares of an interval's error variance, at its mean, that grow with its gas: none to all."""
+SINGULAR: Final = 1e-10
+"""Smallest eigenvalue of the scaled normal matrix below which parameters are one and the same."""
 
 
 def interval_variance(model: Model, curves: Curves, named: FloatArray) -> FloatArray:
@@ -78,11 +80,11 @@ def carried_covariance(
     Returns
     -------
     numpy.ndarray
-        Shape (jars, p, p).
+        Shape (jars, p, p); infinite where the parameters cannot be told apart at all.
     """
     gradient = model.gradient(curves.time_d, named) * curves.valid[:, :, None]
     scale = np.sqrt(np.einsum("ijk,ijk->ik", gradient, gradient))
-    scale = np.where(scale > 0, scale, 1.0)
+    scale = np.where(scale > 1e-100, scale, 1.0)
     gradient /= scale[:, None, :]
     normal = np.einsum("ijk,ijl->ikl", gradient, gradient)
     inverse = np.linalg.inv(normal + 1e-13 * np.eye(named.shape[1]))
@@ -90,4 +92,5 @@ def carried_covariance(
     after *= np.sqrt(variance)[:, :, None]
     middle = np.einsum("ijk,ijl->ikl", after, after)
     covariance: FloatArray = inverse @ middle @ inverse / (scale[:, :, None] * scale[:, None, :])
+    covariance[np.linalg.eigvalsh(normal)[:, 0] < SINGULAR] = np.inf
     return covariance

@@ -63,11 +63,16 @@ def minimizer(
         return np.diff(along, axis=-1, prepend=0.0) * weight
 
     def residual(current: Any) -> FloatArray:
-        return seen(model.value(time, _named(current))[0] - value)
+        with np.errstate(all="ignore"):
+            line = model.value(time, _named(current))[0]
+        return seen(np.nan_to_num(line, nan=0.0, posinf=0.0, neginf=0.0) - value)
 
     def derivative(current: Any) -> FloatArray:
         varied = [i for i, p in enumerate(current.values()) if p.vary]
-        return seen(model.gradient(time, _named(current))[0].T[varied])
+        # a step to where a parameter is zero has no derivative there: it counts as flat
+        with np.errstate(all="ignore"):
+            gradient = model.gradient(time, _named(current))[0].T[varied]
+        return seen(np.nan_to_num(gradient, nan=0.0, posinf=0.0, neginf=0.0))
 
     # a step outside of what a model can be gives NaN; the search then ends where it started
     return lmfit.Minimizer(residual, parameters, nan_policy="propagate"), derivative
@@ -115,10 +120,12 @@ def least_yield(fits: Jarwise, row: int) -> float:
     """
     curves = fits.curves.rows(slice(row, row + 1))
     last, best = float(curves.value[0, -1]), fits.named[row]
-    weight = 1.0 / np.sqrt(np.maximum(fits.variance[row], 1e-300))[curves.valid[0]]
+    if last <= 0:
+        return last
+    weight = 1.0 / np.sqrt(np.maximum(fits.variance[row], (1e-6 * last) ** 2))[curves.valid[0]]
     high = min(float(best[0]), 20.0 * last)
     low = 0.5 * last
-    if not 0 < low < high:
+    if high <= low:
         return last
     least = _held(fits.model, curves, weight, best, high)
     allowed = least[0] * (1 + float(t_quantile(fits.degrees[row])) ** 2 / float(fits.degrees[row]))

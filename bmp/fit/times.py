@@ -45,7 +45,9 @@ def time_to_share(curves: Curves, share: float, fits: Jarwise | None, rows: IntA
         weight = np.where(before, 1.0 - share, share)
         spread = np.sqrt((weight**2 * fits.variance[rows]).sum(axis=1))
         rate = fits.model.rate(days[:, None], fits.named[rows])[:, 0]
-        error, degrees = spread / np.maximum(rate, 1e-300), fits.degrees[rows]
+        rising = rate * curves.end_d > 1e-6 * last
+        error = np.where(rising, spread / np.where(rising, rate, 1.0), np.inf)
+        degrees = fits.degrees[rows]
     return estimate(float(days.mean()), "d", days, error, degrees)
 
 

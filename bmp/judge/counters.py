@@ -1,6 +1,8 @@
-"""Slips of counters and logs: wrong kind of reading, reset, rollover, overflow, zeros, repeats."""
+"""Slips of counters and logs: wrong kind of reading, reset, overflow, zero, repeat, gap."""
 
 from __future__ import annotations
+
+from itertools import pairwise
 
 import numpy as np
 
@@ -246,6 +248,8 @@ def _same_row(trial: Trial, seen: Look) -> list[Seen]:
     """Find rows that repeat every figure of the jar's row before, where chance hardly does."""
     r = trial.readings
     later = np.flatnonzero(~seen.first & (r.time_d - r.time_d[seen.previous] >= 1e-6))
+    if not later.size:
+        return []
     same = np.ones(len(later), bool)
     chance = float(len(later))
     for column in r.columns.values():
@@ -281,3 +285,25 @@ def _same_jar(trial: Trial, seen: Look) -> list[Seen]:
                 out.append(Seen("copied", trial.jars[j].name, text))
                 break
     return out
+
+
+def missing_readings(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+    """Find gaps in which most other jars were read three times or more."""
+    if len(trial.jars) < 3 or trial.setup.measured == "net yield":
+        return None
+    times = seen.time_d
+    read = np.zeros((len(trial.jars), len(times)), bool)
+    read[trial.readings.jar, np.searchsorted(times, trial.readings.time_d)] = True
+    usual = read.mean(axis=0) > 0.5
+    if usual.sum() < 5:
+        return ()
+    out = []
+    for j, jar in enumerate(trial.jars):
+        own = times[read[j]]
+        edges = np.concatenate([[0.0], own])
+        for start, end in pairwise(edges):
+            missed = int((usual & (times > start) & (times < end)).sum())
+            if missed >= 3 and jar.left_out is None:
+                text = f"{missed} readings that most jars have are missing here."
+                out.append(Seen(missed, f"{jar.name} day {start:g} to {end:g}", text))
+    return tuple(out)

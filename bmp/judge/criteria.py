@@ -16,7 +16,10 @@ from bmp.finding import Finding
 
 CURRENT = "current"
 CAUTIONS = "cautions"
-OLDER = ("Holliger et al. 2016", "VDI 4630")
+COLUMNS = (
+    "rule set", "check", "of", "value", "low", "high", "edges", "if broken", "unit", "source",
+    "meaning", "advice",
+)  # fmt: skip
 NAMES = {CURRENT: "Standard BMP Methods, document 100 v1.9 (2021)"}
 
 
@@ -134,10 +137,13 @@ def read_criteria(path: Path | None = None) -> tuple[Criterion, ...]:
 
 
 def _criterion(row: Mapping[str, str], number: int) -> Criterion:
+    missing = [name for name in COLUMNS if row.get(name) is None]
+    if missing:
+        raise ValueError(f"criteria, row {number}: no {', '.join(missing)}")
     known = Facts.__dataclass_fields__
     if row["value"] not in known:
         raise ValueError(f"criteria, row {number}: unknown value {row['value']!r}")
-    edges = {name: float(row[name]) if row[name].strip() else None for name in ("low", "high")}
+    edges = {name: _edge(row[name], number) for name in ("low", "high")}
     if edges["low"] is None and edges["high"] is None:
         raise ValueError(f"criteria, row {number}: neither low nor high is given")
     if row["edges"] not in ("inclusive", "exclusive"):
@@ -156,6 +162,13 @@ def _criterion(row: Mapping[str, str], number: int) -> Criterion:
         meaning=row["meaning"],
         advice=row["advice"],
     )
+
+
+def _edge(text: str, number: int) -> float | None:
+    try:
+        return float(text) if text.strip() else None
+    except ValueError:
+        raise ValueError(f"criteria, row {number}: {text!r} is not a number") from None
 
 
 def judge(facts: Iterable[Facts], criteria: Iterable[Criterion]) -> tuple[Finding, ...]:

@@ -311,6 +311,8 @@ class DoseSeries:
 
     material: str
     doses: tuple[Dose, ...]
+    early_d: float
+    """Time at which the mildest dose stood at half of its end."""
 
     def findings(self) -> list[Finding]:
         """Say whether rate or yield fall with the dose."""
@@ -368,7 +370,7 @@ def dose_series(curves: Sequence[FeedCurve], material_of: Sequence[str]) -> list
             )
             for curve, ratio in zip(own, ratios, strict=True)
         )
-        found.append(DoseSeries(material, doses))
+        found.append(DoseSeries(material, doses, half_d))
     return found
 
 

@@ -1,13 +1,12 @@
-"""What shows only when jars are held beside their sisters: swaps, leaks, warming, odd readings."""
+"""What shows only when jars are held beside their sisters: swaps, leaks, odd readings."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
-from bmp.judge.look import Look, dry_factor, filled
+from bmp.judge.look import Look
 from bmp.judge.trap import Seen, jar_names, named
 from bmp.trial import FloatArray, IntArray, Trial
 
@@ -214,7 +213,7 @@ def sample_below_blank(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
         low = [
             j
             for j, one in enumerate(seen.of_jar)
-            if len(one) > 2 and np.nanmean(seen.value[one][-3:]) < 0
+            if len(one) > 2 and np.all(seen.value[one][-3:] < 0)
         ]
         text = "The net yield ends below zero: less than the inoculum alone."
         return tuple(Seen("below zero", trial.jars[j].name, text) for j in low)
@@ -244,65 +243,6 @@ def sample_below_blank(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
                 )
                 out.append(Seen(round(float(part), 1), jar.name, text))
     return tuple(out)
-
-
-def first_day_rise(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
-    """Find gas that a warming headspace pushed out, counted as made.
-
-    A jar closed cold pushes out the same share of its headspace whatever it holds. In the blanks
-    the first interval's gas, less what the next readings lead back to, shows it: 3 to 15 % of the
-    headspace, alike in all. Stated closing temperatures are believed.
-    """
-    setup = trial.setup
-    told = setup.closing_temperature_C
-    if setup.measured in ("mass", "net yield"):
-        return ()
-    if setup.measured == "methane volume":
-        # Flush gas passes the absorber whole, so the first volumes are larger there anyway.
-        return None
-    if told is not None and abs(told - setup.incubation_temperature_C) > 3:
-        return ()
-    blanks = [j for j, jar in enumerate(trial.jars) if jar.role == "blank" and jar.headspace_mL]
-    shares = [s for s in (_warming_share(trial, seen, j) for j in blanks) if s is not None]
-    if len(shares) < 2:
-        return None
-    mean, spread = float(np.mean(shares)), float(np.std(shares, ddof=1))
-    if not (0.03 < mean < 0.16 and spread < 0.5 * mean and min(shares) > 0.015):
-        return ()
-    rise = _expected_rise(setup.incubation_temperature_C)
-    more = " Was there pressure under the lids at closing?" if mean > 2 * rise else ""
-    text = (
-        f"In the first interval each blank gave {100 * mean:.0f} % of its headspace more than its "
-        f"later gas leads back to; warming from 20 to {setup.incubation_temperature_C:g} °C alone "
-        f"pushes out {100 * rise:.0f} %.{more}"
-    )
-    return (Seen(round(100 * mean, 1), jar_names(trial, blanks), text),)
-
-
-def _expected_rise(incubation_C: float) -> float:
-    cold = dry_factor(np.array(20.0), np.array(101.325), True)
-    return float(1 - dry_factor(np.array(incubation_C), np.array(101.325), True) / cold)
-
-
-def _warming_share(trial: Trial, seen: Look, j: int) -> float | None:
-    """Return the first interval's surplus over what readings 2 to 7 lead back to, per headspace."""
-    one = seen.of_jar[j]
-    length = seen.length_d(trial)[one]
-    head = trial.jars[j].headspace_mL
-    if len(one) < 5 or not 0 < length[0] <= 2.0 or not head:
-        return None
-    rate = seen.interval_NmL[one][:7] / length[:7]
-    middle = trial.readings.time_d[one][:7] - length[:7] / 2
-    if not np.isfinite(rate).all():
-        return None
-    later = rate[1:]
-    slope, level = np.polyfit(middle[1:], later, 1)
-    if np.all(later > 0.3 * later.mean()) and later.mean() > 0:
-        slope, level = np.polyfit(middle[1:], np.log(later), 1)
-        back = float(np.exp(level + slope * middle[0]))
-    else:
-        back = float(level + slope * middle[0])
-    return float((rate[0] - max(back, 0.0)) * length[0] / head)
 
 
 def odd_interval(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
@@ -338,64 +278,3 @@ def _reading_at(trial: Trial, seen: Look, j: int, time_d: float) -> int | None:
     one = seen.of_jar[j]
     at = np.flatnonzero(np.abs(trial.readings.time_d[one] - time_d) < 1e-9)
     return int(one[at[0]]) if at.size else None
-
-
-def missing_readings(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
-    """Find gaps in which most other jars were read three times or more."""
-    if len(trial.jars) < 3 or trial.setup.measured == "net yield":
-        return None
-    times = seen.time_d
-    read = np.zeros((len(trial.jars), len(times)), bool)
-    read[trial.readings.jar, np.searchsorted(times, trial.readings.time_d)] = True
-    usual = read.mean(axis=0) > 0.5
-    if usual.sum() < 5:
-        return ()
-    out = []
-    for j, jar in enumerate(trial.jars):
-        own = times[read[j]]
-        edges = np.concatenate([[0.0], own])
-        for start, end in pairwise(edges):
-            missed = int((usual & (times > start) & (times < end)).sum())
-            if missed >= 3 and jar.left_out is None:
-                text = f"{missed} readings that most jars have are missing here."
-                out.append(Seen(missed, f"{jar.name} day {start:g} to {end:g}", text))
-    return tuple(out)
-
-
-def pressure_fall(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
-    """Find pressures that fell in a closed jar by more than cooling explains (over 4 kPa)."""
-    if trial.setup.measured != "pressure":
-        return ()
-    rooms = np.array([jar.headspace_mL or np.nan for jar in trial.jars])[trial.readings.jar]
-    warm = filled(trial.readings.column("temperature_C"), trial.setup.incubation_temperature_C)
-    unit = dry_factor(warm, np.full_like(warm, 102.0), True)
-    unit = (unit - dry_factor(warm, np.full_like(warm, 101.0), True)) * rooms
-    lost_kPa = -seen.interval_NmL / unit
-    rows = np.flatnonzero((lost_kPa > 4.0) & ~seen.first)
-    text = (
-        "The pressure fell by {:.1f} kPa more than the temperature explains, with the jar closed."
-    )
-    return tuple(
-        Seen(round(float(lost_kPa[i]), 1), named(trial, [int(i)]), text.format(lost_kPa[i]))
-        for i in rows
-    )
-
-
-def share_unlike(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
-    """Find methane shares higher than biogas has, without an absorber."""
-    column = trial.readings.column("methane_share")
-    if trial.setup.measured == "methane volume" or not np.isfinite(column).any():
-        return () if trial.setup.measured == "methane volume" else None
-    middle = {
-        j: float(np.median(known))
-        for j, one in enumerate(seen.of_jar)
-        if (known := column[one][np.isfinite(column[one])]).size
-    }
-    high = [j for j, share in middle.items() if 0.90 < share <= 1.0]
-    if not high:
-        return ()
-    rest = [share for j, share in middle.items() if j not in high]
-    beside = f", the other jars {100 * float(np.median(rest)):.0f} %" if rest else ""
-    top = float(np.median([middle[j] for j in high]))
-    text = f"The gas would hold {100 * top:.0f} % methane{beside}; pure fat gives about 70 %."
-    return (Seen(round(top, 3), jar_names(trial, high), text),)

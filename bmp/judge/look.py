@@ -234,4 +234,5 @@ def control_settled(trial: Trial, seen: Look) -> bool:
     gas = seen.gas_NmL[controls]
     third = int(np.searchsorted(seen.time_d, seen.time_d[-1] * 2 / 3))
     late = gas[:, -1] - gas[:, third]
-    return bool(np.nanmedian(late / gas[:, -1]) < 0.15)
+    known = np.isfinite(late) & (gas[:, -1] > 0)
+    return bool(known.any() and np.median(late[known] / gas[known, -1]) < 0.15)

@@ -10,7 +10,6 @@ from bmp.judge.criteria import (
     CAUTIONS,
     CURRENT,
     NAMES,
-    OLDER,
     Criterion,
     Facts,
     Verdict,
@@ -65,7 +64,8 @@ def judge_trial(
     theoretical : mapping, optional
         Highest yield by series that the feed's composition allows, NmL CH4 per g VS.
     criteria : sequence of Criterion, optional
-        A laboratory's own; the published ones by default. Those of the rule set `current` decide.
+        A laboratory's own; the published ones by default. The first rule set of the table decides,
+        `cautions` never do, others stand beside.
     """
     criteria = read_criteria() if criteria is None else criteria
     facts = all_facts(trial, gas, blanks, curves, yields, theoretical or {})
@@ -73,9 +73,11 @@ def judge_trial(
         name: judge(facts, [c for c in criteria if c.rule_set == name])
         for name in dict.fromkeys(c.rule_set for c in criteria)
     }
-    deciding, cautions = by_set.get(CURRENT, ()), by_set.get(CAUTIONS, ())
+    first = next((name for name in by_set if name != CAUTIONS), CURRENT)
+    deciding, cautions = by_set.get(first, ()), by_set.get(CAUTIONS, ())
     told = tuple(finding for finding in cautions if finding.outcome != "not judged")
-    traps = tuple(f for f in find_traps(trial) if f.outcome in ("caution", "fail"))
+    found = find_traps(trial)
+    traps = tuple(f for f in found if f.outcome in ("caution", "fail"))
     drawn = [(one, feed_curve(one, trial, curves)) for one in yields]
     diagnosis = _diagnosis(trial, drawn)
     doses = _doses([(one, curve) for one, curve in drawn if curve is not None and one.per == "VS"])
@@ -83,18 +85,37 @@ def judge_trial(
         checks=(
             *deciding,
             *told,
-            *traps,
+            *(traps or (_no_slips(found),)),
             *diagnosis,
             *(finding for series in doses for finding in series.findings()),
             *(finding for material in trial.materials for finding in acid_feed(material)),
         ),
-        verdict=verdict(deciding, NAMES[CURRENT]),
-        older={name: verdict(by_set[name], name) for name in OLDER if name in by_set},
+        verdict=verdict(deciding, NAMES.get(first, first)),
+        older={
+            name: verdict(found, NAMES.get(name, name))
+            for name, found in by_set.items()
+            if name not in (first, CAUTIONS)
+        },
         feed_verdicts={
             one.series: _reliance(one, trial, (*deciding, *told, *diagnosis), traps, yields)
             for one in yields
         },
         doses=tuple(doses),
+    )
+
+
+def _no_slips(found: Sequence[Finding]) -> Finding:
+    """Say that no slip was seen, and which could not be looked for."""
+    judged = [finding.check for finding in found if finding.outcome != "not judged"]
+    unsure = [finding.check for finding in found if finding.outcome == "not judged"]
+    rest = f" Could not be judged: {', '.join(unsure)}." if unsure else ""
+    return Finding(
+        check="slips in the readings",
+        outcome="pass",
+        value=0,
+        limit="none",
+        source="each slip's page says when it is named",
+        meaning=f"{len(judged)} kinds of slip were looked for, none was seen.{rest}",
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bmp.finding import Finding
-from bmp.judge import counters, dates, jars_compared, units_typed
+from bmp.judge import counters, dates, headspace, jars_compared, units_typed
 from bmp.judge.look import look
 from bmp.judge.trap import Trap
 from bmp.trial import Trial
@@ -99,7 +99,7 @@ TRAPS: tuple[Trap, ...] = (
         outcome="fail",
     ),
     Trap(
-        "warming headspace", "warming-headspace", jars_compared.first_day_rise,
+        "warming headspace", "warming-headspace", headspace.first_day_rise,
         "a first-interval surplus of 3 to 16 % of the headspace, alike in all blanks",
         "Give the `closing temperature`: the warming is then computed and taken out.",
         source="gas law; Wagner & Pruss 1992 for the vapour",
@@ -142,18 +142,18 @@ TRAPS: tuple[Trap, ...] = (
         "Look into the log of that day: a restart, a typing slip, a venting not written down.",
     ),
     Trap(
-        "missing readings", "missing-readings", jars_compared.missing_readings,
+        "missing readings", "missing-readings", counters.missing_readings,
         "three readings that most jars have",
         "The gas of the gap counts only if the vessel or lid kept it; say so in a note.",
     ),
     Trap(
-        "pressure fell while closed", "pressure-fell", jars_compared.pressure_fall,
+        "pressure fell while closed", "pressure-fell", headspace.pressure_fall,
         "4 kPa more than the temperature explains",
         "A venting that was not written down, a leak, or a log that began again.",
         source="gas law",
     ),
     Trap(
-        "methane share unlike biogas", "share-unlike-biogas", jars_compared.share_unlike,
+        "methane share unlike biogas", "share-unlike-biogas", units_typed.share_unlike,
         "a usual share of at most 90 %",
         "Check the analyser with a known gas; was the sample scrubbed or the jar full of base?",
         source="Buswell & Boyle: pure lipid gives 70 % (published-equation arithmetic)",

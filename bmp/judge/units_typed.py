@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from bmp.atmosphere import standard_atmosphere_kPa
 from bmp.judge.look import (
     TYPICAL_CELLULOSE_YIELD,
     Look,
@@ -125,11 +126,6 @@ def _absolute_unit(trial: Trial, seen: Look) -> tuple[Seen, ...]:
     return (Seen(low, "all pressures", text),)
 
 
-def standard_air_kPa(altitude_m: float) -> float:
-    """Return the air pressure at an altitude: ISO 2533:1975, the troposphere's formula."""
-    return float(101.325 * (1 - 2.25577e-5 * altitude_m) ** 5.25588)
-
-
 def sea_level_pressure(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     """Find an air pressure reduced to sea level, at a place above it."""
     altitude = trial.setup.altitude_m
@@ -138,7 +134,7 @@ def sea_level_pressure(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     given = given[np.isfinite(given)]
     if altitude is None or not given.size:
         return None
-    here = standard_air_kPa(altitude)
+    here = standard_atmosphere_kPa(altitude)
     gap = 101.325 - here
     middle = float(np.median(given))
     if gap < 4.0 or middle < here + gap / 2 or middle > AIR_HIGH_KPA:
@@ -354,3 +350,23 @@ def scrubbed_twice(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
         "multiplied by the methane share: consistent with gas that had passed an absorber."
     )
     return (Seen(own, names, text, outcome="caution"),)
+
+
+def share_unlike(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+    """Find methane shares higher than biogas has, without an absorber."""
+    column = trial.readings.column("methane_share")
+    if trial.setup.measured == "methane volume" or not np.isfinite(column).any():
+        return () if trial.setup.measured == "methane volume" else None
+    middle = {
+        j: float(np.median(known))
+        for j, one in enumerate(seen.of_jar)
+        if (known := column[one][np.isfinite(column[one])]).size
+    }
+    high = [j for j, share in middle.items() if 0.90 < share <= 1.0]
+    if not high:
+        return ()
+    rest = [share for j, share in middle.items() if j not in high]
+    beside = f", the other jars {100 * float(np.median(rest)):.0f} %" if rest else ""
+    top = float(np.median([middle[j] for j in high]))
+    text = f"The gas would hold {100 * top:.0f} % methane{beside}; pure fat gives about 70 %."
+    return (Seen(round(top, 3), jar_names(trial, high), text),)

@@ -28,7 +28,7 @@ DRAFT_2020 = "Standard BMP Methods, protocol draft of 2020"
 # What holds for every trial, before it starts and while it runs.
 ALWAYS: tuple[str, ...] = (
     f"inoculum: pH 7.0 to 8.5, kept 5 d at most, sieved if lumps are over 10 mm ({DRAFT_2020})",
-    "weigh what goes into each jar and write it over the planned grams in the sheet `jars`",
+    "weigh what goes into each jar and write it over the planned grams in the sheet “jars”",
     f"flush the headspace with at least 3 times its volume, above the liquid ({DRAFT_2020})",
     f"keep the jars within 2 °C and swirl each at least once a day ({DRAFT_2020})",
     f"read room temperature and air pressure at every round ({DRAFT_2020})",

@@ -9,6 +9,8 @@ import numpy as np
 
 from bmp.constants import REFERENCE_PRESSURE_KPA
 from bmp.plan.dosing import (
+    D304,
+    LEAST_SUBSTRATE_VS_G,
     Dose,
     DosingSolids,
     dose,
@@ -178,5 +180,30 @@ def _samples(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) -> tuple[
 def cellulose_wish(literature: Mapping[str, LiteratureFeed]) -> MaterialWish:
     """Return the control that a plan adds where the wishes hold none: VS as documents 303/304."""
     VS = literature[CELLULOSE].VS
-    material = Material(name=CELLULOSE, role="control", VS=None if VS is None else VS.middle)
+    material = Material(
+        name=CELLULOSE,
+        role="control",
+        VS=None if VS is None else VS.middle,
+        solids_from="documents 303 and 304, not measured",
+    )
     return MaterialWish(material, like=CELLULOSE)
+
+
+def sample_VS_g(draft: Draft) -> list[float]:
+    """Return the VS of every sample's jar before rounding."""
+    inoculum_VS = draft.inoculum_g * draft.inoculum_solids.VS
+    return [inoculum_VS / s.ratio for s in draft.samples]
+
+
+def least_factor(draft: Draft) -> tuple[float, str, str]:
+    """Return how many times as much a jar must hold at least, of which sample, and why."""
+    worst, name, why = 0.0, "", ""
+    for sample, VS in zip(draft.samples, sample_VS_g(draft), strict=True):
+        feed_g = VS / sample.solids.VS
+        if worst < LEAST_SUBSTRATE_VS_G / VS:
+            worst, name = LEAST_SUBSTRATE_VS_G / VS, sample.name
+            why = f"{VS:.2f} g of VS in a jar, at least {LEAST_SUBSTRATE_VS_G:g} g ({D304})"
+        if sample.role == "substrate" and draft.wishes.least_feed_g / feed_g > worst:
+            worst, name = draft.wishes.least_feed_g / feed_g, sample.name
+            why = f"{feed_g:.2f} g in a jar, at least {draft.wishes.least_feed_g:g} g was asked for"
+    return worst, name, why

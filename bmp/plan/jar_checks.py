@@ -6,8 +6,9 @@ import dataclasses
 import math
 from collections.abc import Callable
 
-from bmp.plan.dosing import D304, LEAST_HEADSPACE_ML_PER_G_VS, LEAST_SUBSTRATE_VS_G
-from bmp.plan.draft import Draft
+from bmp.plan.dosing import D304, LEAST_HEADSPACE_ML_PER_G_VS
+from bmp.plan.draft import Draft, least_factor, sample_VS_g
+from bmp.plan.gas import warming_kPa
 from bmp.plan.refusal import Refusal
 from bmp.plan.rounds import SHORT_STEPS_D, bearable_factor, limit, plan_rounds, worst_burden
 from bmp.plan.wish_checks import most_fill
@@ -36,7 +37,7 @@ def fits(draft: Draft) -> Refusal | None:
         fill = min(_up(needed / wishes.jar_volume_mL), most)
         return Refusal("fill", why, f"fill of {100 * fill:g} %", {"fill": fill})
     possible = _down(VS * room / needed)
-    if possible / VS >= _least_factor(draft)[0] * ROUNDING:
+    if possible / VS >= least_factor(draft)[0] * ROUNDING:
         return Refusal("substrate VS", why, f"{possible:g} g", {"substrate_VS_g": possible})
     volume = math.ceil(wishes.jar_volume_mL * needed / room)
     return Refusal("substrate VS", why, f"jars of {volume} mL", {"jar_volume_mL": float(volume)})
@@ -47,30 +48,10 @@ def _wettest(draft: Draft) -> float:
     return max(draft.inoculum_solids.VS / (s.ratio * s.solids.VS) for s in draft.samples)
 
 
-def _sample_VS_g(draft: Draft) -> list[float]:
-    """Return the VS of every sample's jar before rounding."""
-    inoculum_VS = draft.inoculum_g * draft.inoculum_solids.VS
-    return [inoculum_VS / s.ratio for s in draft.samples]
-
-
-def _least_factor(draft: Draft) -> tuple[float, str, str]:
-    """Return how many times as much a jar must hold at least, of which sample, and why."""
-    worst, name, why = 0.0, "", ""
-    for sample, VS in zip(draft.samples, _sample_VS_g(draft), strict=True):
-        feed_g = VS / sample.solids.VS
-        if worst < LEAST_SUBSTRATE_VS_G / VS:
-            worst, name = LEAST_SUBSTRATE_VS_G / VS, sample.name
-            why = f"{VS:.2f} g of VS in a jar, at least {LEAST_SUBSTRATE_VS_G:g} g ({D304})"
-        if sample.role == "substrate" and draft.wishes.least_feed_g / feed_g > worst:
-            worst, name = draft.wishes.least_feed_g / feed_g, sample.name
-            why = f"{feed_g:.2f} g in a jar, at least {draft.wishes.least_feed_g:g} g was asked for"
-    return worst, name, why
-
-
 def _enough_feed_in_a_jar(draft: Draft) -> Refusal | None:
     """Refuse less than 1 g of VS, or less fresh feed than a fair sample needs."""
     wishes = draft.wishes
-    worst, name, why = _least_factor(draft)
+    worst, name, why = least_factor(draft)
     if worst <= 1 + 1e-9:
         return None
     item = f"amount of {name}"
@@ -87,7 +68,7 @@ def _enough_feed_in_a_jar(draft: Draft) -> Refusal | None:
 
 def _headspace_per_VS(draft: Draft) -> float:
     """Return mL of headspace per g VS of the jar that holds most VS."""
-    return (draft.wishes.jar_volume_mL - draft.liquid_mL) / max(_sample_VS_g(draft))
+    return (draft.wishes.jar_volume_mL - draft.liquid_mL) / max(sample_VS_g(draft))
 
 
 def _headspace_factor(draft: Draft) -> float:
@@ -95,7 +76,7 @@ def _headspace_factor(draft: Draft) -> float:
 
     The headspace V - m w of a VS m at w mL per g falls until V/m - w = 100 mL/g.
     """
-    VS = max(_sample_VS_g(draft))
+    VS = max(sample_VS_g(draft))
     per_VS = draft.liquid_mL / VS
     return draft.wishes.jar_volume_mL / (LEAST_HEADSPACE_ML_PER_G_VS + per_VS) / VS
 
@@ -122,7 +103,7 @@ def _enough_headspace(draft: Draft) -> Refusal | None:
 def _less(draft: Draft, factor: float, item: str, why: str) -> Refusal:
     """Refuse, and propose `factor` times as much in every jar, or a larger jar for the least."""
     wishes = draft.wishes
-    if factor < _least_factor(draft)[0] * ROUNDING:
+    if factor < least_factor(draft)[0] * ROUNDING:
         volume = float(math.ceil(wishes.jar_volume_mL / factor))
         return Refusal(item, why, f"jars of {volume:.0f} mL", {"jar_volume_mL": volume})
     if wishes.substrate_VS_g is not None:
@@ -157,7 +138,7 @@ def _enough_at_hand(draft: Draft) -> Refusal | None:
     why = f"{wish.available_g:g} g at hand, all jars together take {need:.0f} g"
     # A little less than the share, because doses are rounded to what a scale shows.
     factor *= 0.995
-    if factor >= _least_factor(draft)[0] * ROUNDING:
+    if factor >= least_factor(draft)[0] * ROUNDING:
         return _less(draft, factor, item, why)
     fetched = float(math.ceil(need * 1.01))
     materials = tuple(
@@ -192,11 +173,36 @@ def bears_its_gas(draft: Draft) -> Refusal | None:
         f"{wishes.vessel_rating_kPa:g} kPa is planned to {bound:.0f} kPa at most"
     )
     factor = 0.995 * bearable_factor(draft, step)
-    if factor >= _least_factor(draft)[0] * ROUNDING:
+    if factor >= least_factor(draft)[0] * ROUNDING:
         return _less(draft, factor, "vessel rating", why)
+    larger = _larger_jar(draft, bound)
+    if larger is not None:
+        words = f"jars of {larger['jar_volume_mL']:.0f} mL, or an open outlet"
+        return Refusal("vessel rating", why, words, larger)
     measured = "volume" if wishes.measured == "pressure" else wishes.measured
     change = {"outlet": "open", "measured": measured}
     return Refusal("vessel rating", why, "an open outlet", change)
+
+
+def _larger_jar(draft: Draft, bound: float) -> dict[str, float] | None:
+    """Return the wishes for a closed jar, up to twice as large, that bears the least feed."""
+    wishes, least = draft.wishes, least_factor(draft)[0] * ROUNDING
+    room, warm = wishes.room_temperature_C, wishes.incubation_temperature_C
+    start = max(warming_kPa(draft.ambient_kPa, room, warm), 0.0)
+    if bound <= start:
+        return None
+    liquid = draft.liquid_mL * least
+    rise = (worst_burden(draft, 0.0, min(SHORT_STEPS_D)) - start) * least
+    headspace = (wishes.jar_volume_mL - draft.liquid_mL) * rise / (bound - start)
+    volume = math.ceil((liquid + headspace) * ROUNDING / 10) * 10.0
+    if volume > 2 * wishes.jar_volume_mL:
+        return None
+    change = {"jar_volume_mL": volume}
+    if wishes.substrate_VS_g is not None:
+        change["substrate_VS_g"] = _up(wishes.substrate_VS_g * least)
+    if wishes.fill is not None:
+        change["fill"] = _up(liquid / volume)
+    return change
 
 
 def _down(value: float) -> float:

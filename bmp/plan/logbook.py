@@ -6,17 +6,19 @@ yellow ground hold what was planned and are written over by what was weighed or 
 
 from __future__ import annotations
 
+import math
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bmp.plan.cells import Entry, allow, new_sheet, number, put, span
-from bmp.plan.dosing import PlannedJar
+from bmp.plan.dosing import DosingSolids, PlannedJar
 from bmp.plan.plan import Plan
 from bmp.plan.rounds import Round
 from bmp.plan.wishes import OUTLETS
 from bmp.read.crucibles import CRUCIBLES
 from bmp.solids import ADVISED_REPLICATES
+from bmp.trial import Material
 
 if TYPE_CHECKING:
     from openpyxl import Workbook
@@ -123,7 +125,7 @@ def _trial_sheet(book: Workbook, plan: Plan) -> None:
         ("outlet", wishes.outlet, Entry("of the jars between readings", choices=OUTLETS)),
         ("gas", "wet", Entry("wet: read over water or warm", choices=("wet", "dry"))),
         ("gas temperature [°C]", None, TEMPERATURE),
-        ("ambient [kPa]", wishes.ambient_kPa, AMBIENT),
+        ("ambient [kPa]", _rounded(wishes.ambient_kPa), AMBIENT),
         ("methane [%]", None, METHANE),
         (
             "composition basis",
@@ -154,6 +156,10 @@ def _trial_sheet(book: Workbook, plan: Plan) -> None:
             allow(sheet, entry, f"B{i}")
 
 
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 2)
+
+
 def _materials_sheet(book: Workbook, plan: Plan) -> None:
     draft = plan.draft
     wishes = [(draft.inoculum, draft.inoculum_solids)]
@@ -164,8 +170,8 @@ def _materials_sheet(book: Workbook, plan: Plan) -> None:
         for c in MATERIAL_COLUMNS
         if c[1] in always or any(getattr(w.material, c[1]) is not None for w, _ in wishes)
     ]
-    names = ["material", "role", *(c[0] for c in columns)]
-    sheet = new_sheet(book, "materials", names, [34, 12, *(18 for _ in columns)])
+    names = ["material", "role", *(c[0] for c in columns), "solids from"]
+    sheet = new_sheet(book, "materials", names, [34, 12, *(18 for _ in columns), 44])
     for row, (wish, solids) in enumerate(wishes, start=2):
         material = wish.material
         put(sheet, row, 1, material.name)
@@ -173,8 +179,9 @@ def _materials_sheet(book: Workbook, plan: Plan) -> None:
         for column, (_, name, per, _) in enumerate(columns, start=3):
             value = getattr(material, name)
             if isinstance(value, float):
-                value = float(f"{value * per:.10g}")
+                value = float(f"{value * per:.6g}")
             put(sheet, row, column, value)
+        put(sheet, row, len(names), _solids_from(wish.material, solids))
         if not solids.measured:
             _put_range(sheet, row, 3 + [c[1] for c in columns].index("VS"), solids.low, solids.high)
     last = len(wishes) + 1 + SPARE_ROWS
@@ -183,6 +190,10 @@ def _materials_sheet(book: Workbook, plan: Plan) -> None:
     for column, (_, _, _, entry) in enumerate(columns, start=3):
         if entry is not None:
             allow(sheet, entry, span(column, 2, last))
+
+
+def _solids_from(material: Material, solids: DosingSolids) -> str:
+    return material.solids_from or ("measured" if solids.measured else solids.source)
 
 
 def _put_range(sheet: Worksheet, row: int, column: int, low: float, high: float) -> None:
@@ -308,12 +319,15 @@ def _dosing_sheet(book: Workbook, plan: Plan) -> None:
 def _cautions_sheet(book: Workbook, plan: Plan) -> None:
     from openpyxl.styles import Alignment
 
-    sheet = new_sheet(book, "cautions", ["caution", "figure", "source"], [80, 40, 40])
+    widths: list[float] = [80, 40, 40]
+    sheet = new_sheet(book, "cautions", ["caution", "figure", "source"], widths)
     rows: list[tuple[str, str, str]] = [(c.text, c.figure, c.source) for c in plan.cautions]
     rows += [(text, "", "") for text in plan.watch]
     rows += [(f"assumed: {text}", "", "") for text in plan.assumed]
     for row, values in enumerate(rows, start=2):
         for column, value in enumerate(values, start=1):
             put(sheet, row, column, value or None)
-            wrapped = Alignment(wrap_text=True, vertical="top")
-            sheet.cell(row, column).alignment = wrapped
+            sheet.cell(row, column).alignment = Alignment(wrap_text=True, vertical="top")
+        # Some spreadsheet programs leave the height of wrapped rows as they find it.
+        lines = max(math.ceil(len(t) / (0.9 * w)) for t, w in zip(values, widths, strict=True))
+        sheet.row_dimensions[row].height = 15 * max(lines, 1)

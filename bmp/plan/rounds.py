@@ -11,8 +11,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from bmp.constants import REFERENCE_PRESSURE_KPA, REFERENCE_TEMPERATURE_K, ZERO_CELSIUS_K
-from bmp.plan.dosing import LEAST_SUBSTRATE_VS_G
-from bmp.plan.draft import Draft, make_draft
+from bmp.plan.draft import Draft, least_factor, make_draft
 from bmp.plan.gas import GasCurve, gauge_kPa, pushed_out_mL, warming_kPa, wet_volume_mL
 from bmp.plan.literature import LiteratureFeed
 from bmp.plan.wishes import Wishes
@@ -95,8 +94,12 @@ def limit(draft: Draft) -> float | None:
 
 
 def worst_burden(draft: Draft, from_d: float, to_d: float) -> float:
-    """Return the largest burden of any jar at the high end of the literature."""
-    return float(np.max(burden(draft, from_d, to_d)[:, 2]))
+    """Return the largest burden of any jar at the high end of the literature.
+
+    That a jar closed warmer than it stands cools down is no relief: the next interval has none.
+    """
+    relief = min(_start(draft)[0], 0.0) if from_d == 0 and draft.wishes.outlet == "closed" else 0.0
+    return float(np.max(burden(draft, from_d, to_d)[:, 2])) - relief
 
 
 def bearable_factor(draft: Draft, step_d: float) -> float:
@@ -122,18 +125,19 @@ def fitting_draft(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) -> D
     """Return the draft; where the filling is left to the plan, no more than the vessel bears.
 
     The filling is then the most that needs no more than a reading each half day, but never less
-    than leaves every jar its least VS.
+    than leaves every jar its least VS and feed.
     """
     draft = make_draft(wishes, literature)
     if wishes.fill is not None or wishes.substrate_VS_g is not None or limit(draft) is None:
         return draft
-    least = LEAST_SUBSTRATE_VS_G / min(d.sample_VS_g for d in draft.doses[1:])
+    least = least_factor(draft)[0]
     # Doses are rounded, so a hair less than the bound.
     factor = max(0.995 * bearable_factor(draft, max(SHORT_STEPS_D)), 1.001 * least)
     if factor >= 1:
         return draft
     fill = round(factor * draft.liquid_mL / wishes.jar_volume_mL, 4)
-    return make_draft(dataclasses.replace(wishes, fill=fill), literature)
+    fitted = make_draft(dataclasses.replace(wishes, fill=fill), literature)
+    return dataclasses.replace(fitted, wishes=wishes)
 
 
 def plan_rounds(draft: Draft) -> tuple[Round, ...] | None:

@@ -56,6 +56,7 @@ MATERIALS: tuple[Known, ...] = (
     Known("carbohydrate", "carbohydrate", "dimensionless", ("VS",)),
     Known("protein", "protein", "dimensionless", ("VS",)),
     Known("lipid", "lipid", "dimensionless", ("VS",)),
+    Known("solids from", "solids_from"),
     Known("formula", "formula"),
     Known("carbon", "carbon", "dimensionless", ("TS",)),
     Known("nitrogen", "nitrogen", "dimensionless", ("TS",)),

@@ -83,7 +83,7 @@ def with_crucibles(
             material = replace(material, TS=found.TS.value, TS_u=found.TS.u)
             words = "TS"
             if found.VS is not None:
-                material = replace(material, VS=found.VS.value, VS_u=found.VS.u)
+                material = replace(material, VS=found.VS.value, VS_u=found.VS.u, solids_from=None)
                 words = "TS and VS"
             number = f"{found.TS.n} crucible{'s' if found.TS.n > 1 else ''}"
             assumed.append(f"{words} of {material.name} are those of its {number}.")

@@ -39,9 +39,7 @@ def read_trial(place: Path, unfinished: bool = False) -> Trial:
     return trial
 
 
-def read_with_problems(
-    place: Path, unfinished: bool = False
-) -> tuple[Trial, tuple[Problem, ...]]:
+def read_with_problems(place: Path, unfinished: bool = False) -> tuple[Trial, tuple[Problem, ...]]:
     """Return a trial as far as it can be read, and every problem, for looking at it all the same.
 
     Raises
@@ -71,6 +69,11 @@ def _trial(tables: dict[str, Table], title: str, problems: list[Problem]) -> Tri
     if "crucibles" in tables:
         solids = read_crucibles(tables["crucibles"], materials, problems, ignored)
         materials = with_crucibles(materials, solids, assumed)
+    assumed += [
+        f"The solids of {material.name} are not measured but from: {material.solids_from}."
+        for material in materials
+        if material.solids_from is not None
+    ]
     jars = read_jars(tables["jars"], materials, setup, problems, ignored)
     # readings of jars that could not be read would only repeat that problem
     readings = (

@@ -117,7 +117,10 @@ def _material(rows: Rows, index: int, name: str, role: str, problems: list[Probl
         wanted = "VS is a part of TS: say of what each is a share"
         problems.append(rows.problem(index, "VS", f"{name}: {what}", wanted))
     formula = rows.text("formula", index) or None
-    return replace(Material(name=name, role=role, formula=formula), **given)  # type: ignore[arg-type]
+    source = rows.text("solids_from", index)
+    source = "" if source.lower() == "measured" else source
+    material = Material(name=name, role=role, formula=formula, solids_from=source or None)
+    return replace(material, **given)  # type: ignore[arg-type]
 
 
 def _can_be(field: str, share: float) -> bool:

@@ -41,7 +41,7 @@ def residuals(axes: Axes, results: Results) -> Axes:
     axes.set_ylim(-BAND * (len(bands) - 1) - 1.2, 2.0)
     axes.set_xlim(left=0.0)
     axes.set_xlabel("Time [d]")
-    axes.set_ylabel("Reading less model [% of the yield]")
+    axes.set_ylabel("Residual [% of yield]")
     return axes
 
 

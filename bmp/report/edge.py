@@ -16,7 +16,9 @@ from bmp.report.looks import INK, Look
 LINE_IN: Final = 0.148
 """Height of a line of a label."""
 STEP: Final = 0.024
-"""From one value at the edge to the next, in spans of time."""
+"""From one value at the edge to the next, in spans of time, where there is room."""
+WIDEST: Final = 0.25
+"""All values at the edge, in spans of time."""
 
 
 @dataclass(frozen=True)
@@ -50,8 +52,8 @@ def finish(axes: Axes, marks: Sequence[Mark]) -> None:
     room = 0.04 * (high - low or 1.0)
     axes.set_ylim(low - room if low < 0.0 else 0.0, high + room)
     end_d = max(float(np.nanmax(x)) for x in x_all)
-    step = STEP * end_d
     with_bars = sum(mark.look is not None for mark in marks)
+    step = end_d * min(STEP, WIDEST / max(with_bars, 1))
     edge = end_d + step * (with_bars + 1 if with_bars else 0.5)
     axes.set_xlim(0.0, edge)
     axes.spines["bottom"].set_bounds(0.0, end_d)

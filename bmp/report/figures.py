@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import warnings
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -14,6 +15,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from bmp.report.draw_curves import net_curves, raw_methane
+from bmp.report.draw_doses import doses
 from bmp.report.draw_residuals import residuals, residuals_of
 from bmp.report.edge import LINE_IN
 from bmp.report.labels import in_lines
@@ -48,8 +50,9 @@ STYLE: Final[Any] = {
 def figures(results: Results) -> dict[str, Figure]:
     """Return the pictures of a trial by name, in the order of the page.
 
-    `net-curves` (one panel a unit of yield), `raw-methane` (not where yields were handed in) and
-    `residuals` (where a model was fitted to any series).
+    `net-curves` (one panel a unit of yield), `raw-methane` (not where yields were handed in),
+    `dose-series` (where a feed was given at several ratios) and `residuals` (where a model was
+    fitted to any series).
     """
     drawn: dict[str, Figure] = {}
     with mpl.rc_context(STYLE):
@@ -57,6 +60,8 @@ def figures(results: Results) -> dict[str, Figure]:
             drawn["net-curves"] = _net_figure(results)
         if np.isfinite(results.gas.methane_NmL).any():
             drawn["raw-methane"] = _raw_figure(results)
+        if results.doses:
+            drawn["dose-series"] = _dose_figure(results)
         if any(residuals_of(results, series) for series in results.fits):
             drawn["residuals"] = _residual_figure(results)
     return drawn
@@ -65,7 +70,9 @@ def figures(results: Results) -> dict[str, Figure]:
 def save_figures(drawn: Mapping[str, Figure], folder: Path) -> dict[str, str]:
     """Write every figure as PNG and SVG into a folder and return the SVG texts by name."""
     texts = {}
-    with mpl.rc_context(STYLE):
+    with mpl.rc_context(STYLE), warnings.catch_warnings():
+        # a name in another script: the SVG keeps its letters, the PNG shows boxes
+        warnings.filterwarnings("ignore", "Glyph .* missing from font", UserWarning)
         for name, figure in drawn.items():
             figure.savefig(folder / f"{name}.png", dpi=DOTS_PER_INCH)
             text = io.StringIO()
@@ -98,8 +105,15 @@ def _raw_figure(results: Results) -> Figure:
     return figure
 
 
+def _dose_figure(results: Results) -> Figure:
+    figure, all_axes = _panels([2.2] * len(results.doses))
+    for axes, series in zip(all_axes, results.doses, strict=True):
+        doses(axes, series)
+    return figure
+
+
 def _residual_figure(results: Results) -> Figure:
-    figure, (axes,) = _panels([0.4 + 0.62 * len(results.fits)], right_in=0.25)
+    figure, (axes,) = _panels([max(1.25, 0.4 + 0.62 * len(results.fits))], right_in=0.25)
     residuals(axes, results)
     return figure
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from textwrap import wrap
+from unicodedata import east_asian_width
 
 import numpy as np
 
@@ -51,8 +52,24 @@ def _isotonic(values: FloatArray) -> FloatArray:
 
 
 def in_lines(name: str, width: int = 17, most: int = 2) -> list[str]:
-    """Return a name broken into a few short lines, a longer one cut with an ellipsis."""
-    lines = wrap(" ".join(name.split()), width) or [""]
+    """Return a name broken into a few short lines, a longer one cut with an ellipsis.
+
+    Parameters
+    ----------
+    width
+        In letters of usual breadth; broad ones count for more.
+    """
+    words = " ".join(name.split())
+    breadth = sum(map(_breadth, words)) / max(len(words), 1)
+    letters = max(int(width / max(breadth, 1.0)), 2)
+    lines = wrap(words, letters) or [""]
     if len(lines) <= most:
         return lines
-    return [*lines[: most - 1], lines[most - 1][: width - 1].rstrip() + "…"]
+    return [*lines[: most - 1], lines[most - 1][: letters - 1].rstrip() + "…"]
+
+
+def _breadth(letter: str) -> float:
+    """Return the breadth of a letter in usual ones."""
+    if east_asian_width(letter) in "WF":
+        return 2.0
+    return 1.65 if letter in "mwMW@%" else 1.25 if letter.isupper() else 1.0

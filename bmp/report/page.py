@@ -56,6 +56,7 @@ def inline_svg(name: str, text: str) -> Markup:
     drawing = drawing.replace("fill: #ffffff", "fill: none").replace(INK, "currentColor")
     for number, look in enumerate(LOOKS):
         drawing = drawing.replace(look.colour, f"var(--series-{number})")
+    drawing = drawing.replace("<svg ", f'<svg role="img" aria-label="{name.replace("-", " ")}" ', 1)
     drawing = re.sub(r'(<svg[^>]*?) width="[^"]*"', r"\1", drawing, count=1)
     drawing = re.sub(r'(<svg[^>]*?) height="[^"]*"', r"\1", drawing, count=1)
     return Markup(drawing)  # drawn by us from escaped text

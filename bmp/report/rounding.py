@@ -18,13 +18,13 @@ def number(value: float, digits: int = 3) -> str:
     return _at(value, min(_exponent(value) - digits + 1, 0)) if value else "0"
 
 
-def days(time_d: float) -> str:
-    """Return a number of days, three digits at most and no idle noughts.
+def short(value: float) -> str:
+    """Return a number with three digits at most and no idle noughts.
 
-    >>> days(45.0), days(27.7292), days(2.5)
+    >>> short(45.0), short(27.7292), short(2.5)
     ('45', '27.7', '2.5')
     """
-    text = number(time_d)
+    text = number(value)
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 

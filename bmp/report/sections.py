@@ -11,9 +11,10 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from bmp.estimate import Estimate
+from bmp.finding import Finding
 from bmp.fit.models import MODELS
 from bmp.net import MaterialYield
-from bmp.report.rounding import days, number, percent, with_uncertainty
+from bmp.report.rounding import number, percent, short, with_uncertainty
 from bmp.report.sentences import (
     estimate_words,
     feed_sentence,
@@ -76,7 +77,7 @@ def _yield_row(one: MaterialYield) -> Mapping[str, Any]:
         "no_interval": one.why_no_interval,
         "sd": None if one.sd is None else number(one.sd, 2),
         "jars": len(one.jars),
-        "days": days(one.time_d),
+        "days": short(one.time_d),
         "per_fresh": None if one.per_fresh is None else number(one.per_fresh),
         "blank_percent": None if one.blank_percent is None else f"{one.blank_percent:.0f} %",
     }
@@ -107,8 +108,8 @@ def kinetics(results: Results) -> Mapping[str, Any] | None:
                 "times": [
                     ("to half of the measured yield", _estimate(fit.t50_d)),
                     ("to 90 % of the measured yield", _estimate(fit.t90_d)),
+                    ("highest rate of the chosen model", _estimate(fit.peak_rate)),
                 ],
-                "peak": _estimate(fit.peak_rate),
                 "forecast": fit.forecast.words if fit.forecast else None,
             }
             for name, fit in results.fits.items()
@@ -134,6 +135,25 @@ def _estimate(estimate: Estimate) -> Mapping[str, Any]:
         "unit": "" if estimate.value is None else estimate.unit,
         "determined": estimate.value is not None,
         "from": estimate.interval_from,
+    }
+
+
+def doses(results: Results) -> Mapping[str, Any] | None:
+    """Return how feeds that were given at several ratios to the inoculum fared."""
+    if not results.doses:
+        return None
+    return {
+        "feeds": [
+            {
+                "material": feed.material,
+                "rows": [
+                    [one.series, *map(number, (one.dose, one.early_yield, one.final_yield))]
+                    for one in feed.doses
+                ],
+                "words": [finding.meaning for finding in feed.findings()],
+            }
+            for feed in results.doses
+        ]
     }
 
 
@@ -172,18 +192,34 @@ def _percent(value: float | None) -> str:
 
 
 def checks(results: Results) -> Mapping[str, Any] | None:
-    """Return the checks, the gravest first."""
+    """Return the checks, the gravest first, those of one kind together."""
     if not results.checks:
         return None
     order = ("fail", "caution", "not judged", "pass")
     return {
+        "older": [verdict.words for verdict in results.older_verdicts.values()],
         "groups": [
-            (outcome, OUTCOME_SIGNS[outcome], found)
+            (outcome, OUTCOME_SIGNS[outcome], _kinds(found))
             for outcome in order
             if (found := [finding for finding in results.checks if finding.outcome == outcome])
         ],
-        "shown": lambda value: value if isinstance(value, str) else number(value, 4),
     }
+
+
+def _kinds(found: list[Finding]) -> list[Mapping[str, Any]]:
+    """Put findings together that say the same of several series."""
+    kinds: dict[tuple[str, ...], list[Finding]] = {}
+    for one in found:
+        key = (one.check, one.limit, one.meaning, one.advice, one.source)
+        kinds.setdefault(key, []).append(one)
+    return [{"finding": same[0], "seen": [_seen(one) for one in same]} for same in kinds.values()]
+
+
+def _seen(finding: Finding) -> str:
+    """Return what was found and where: `7.25 (food waste)`."""
+    value = finding.value
+    shown = "" if value is None else value if isinstance(value, str) else short(value)
+    return f"{shown} ({finding.where})" if shown and finding.where else shown or finding.where
 
 
 def left_out(results: Results) -> Mapping[str, Any] | None:
@@ -215,6 +251,7 @@ SECTIONS: Final = (
     Section("curves", "How the methane came", curves),
     Section("yields", "Yields", yields),
     Section("kinetics", "How fast", kinetics),
+    Section("doses", "When more feed was given", doses),
     Section("raw", "What the jars made, and the inoculum's part of it", raw),
     Section("assumed", "What was taken for granted", assumed),
     Section("corrections", "What each correction did", corrections),

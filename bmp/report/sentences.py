@@ -8,7 +8,7 @@ from typing import Final
 from bmp.estimate import Estimate
 from bmp.fit.results import MaterialFits
 from bmp.net import MaterialYield
-from bmp.report.rounding import days, interval_words, with_interval, with_uncertainty
+from bmp.report.rounding import interval_words, short, with_interval, with_uncertainty
 from bmp.results import Results
 
 PER_GRAM: Final = {
@@ -43,7 +43,7 @@ def _named(one: MaterialYield) -> str:
 
 
 def _days(time_d: float) -> str:
-    whole = f"{time_d:.0f}" if time_d >= 10.0 else days(time_d)
+    whole = f"{time_d:.0f}" if time_d >= 10.0 else short(time_d)
     return f"{whole} day" if whole == "1" else f"{whole} days"
 
 
@@ -52,6 +52,18 @@ def _half_of_it(fit: MaterialFits | None) -> str:
     if fit is None or fit.t50_d.value is None:
         return ""
     return f", half of it by day {ceil(fit.t50_d.value)}"
+
+
+def _still_going(one: MaterialYield, results: Results, fit: MaterialFits | None) -> bool:
+    """Tell whether the stop rule was not met: as judged, else as the fits see it."""
+    judged = [
+        finding.outcome
+        for finding in results.checks
+        if finding.where == one.series and finding.check.startswith("duration of")
+    ]
+    if judged and judged[0] != "not judged":
+        return judged[0] == "fail"
+    return fit is not None and fit.forecast is not None
 
 
 def _reservations(one: MaterialYield, results: Results, fit: MaterialFits | None) -> list[str]:
@@ -63,8 +75,12 @@ def _reservations(one: MaterialYield, results: Results, fit: MaterialFits | None
         words.append(f"How sure that is cannot be told: {one.why_no_interval}")
     elif one.ci95 is not None and one.ci95[0] <= 0.0:
         words.append("That cannot be told from nothing at all")
-    if fit is not None and fit.forecast is not None:
-        words.append("It had not stopped when the readings ended, so this is not all of it")
+    # where there is a verdict on the feed, it says so
+    if one.series not in results.feed_verdicts and _still_going(one, results, fit):
+        words.append(
+            "More may come: when the readings ended it had not met the stop rule (less than 1 % "
+            "more a day for three days)"
+        )
     return words
 
 
@@ -83,6 +99,11 @@ def _less_than_blank(one: MaterialYield, results: Results) -> str:
 def meaning_of_numbers(results: Results) -> str:
     """Return once what `mL` and `±` mean on the page."""
     words = "A mL here is a mL of dry gas at 0 °C and 101.325 kPa (NmL in the tables)."
+    if all(jar.measured == "net yield" for jar in results.trial.jars):
+        words = (
+            "The curves came corrected already: what a mL is, and what was taken off for the "
+            "inoculum, is as whoever made them had it."
+        )
     if any(one.ci95 is not None for one in results.yields):
         words += (
             " ± is the 95 % interval of the mean: were the trial repeated many times, about 19 of"
@@ -99,7 +120,7 @@ def estimate_words(estimate: Estimate) -> str:
         words = f"not determined: {estimate.why}" if estimate.why else "not determined"
         bound = estimate.ci95
         if bound is not None and (bound[0] is None) != (bound[1] is None):
-            words += f" ({interval_words(bound)})"
+            words += f" ({interval_words(bound)} {estimate.unit})"
         return words
     words = with_interval(estimate.value, estimate.ci95)
     return words if estimate.ci95 is not None or not estimate.why else f"{words}; {estimate.why}"

@@ -262,7 +262,7 @@ CHECKS: Final = (
     Column("of", TEXT, 24),
     Column("found", "0.000", 12),
     Column("limit", TEXT, 24),
-    Column("what it means", TEXT, 60),
+    Column("what was seen, or why it is looked at", TEXT, 60),
     Column("what to do", TEXT, 44),
     Column("source", TEXT, 44),
 )

@@ -132,8 +132,8 @@ def warming_headspace(ax: Axes) -> None:
     for k in range(3):
         gas = 14 * np.exp(-0.06 * DAYS[:10]) + 0.5 * RNG.standard_normal(10)
         gas[0] += 17
-        label = {"label": "blanks"} if k == 0 else {}
-        ax.plot(DAYS[:10], gas, "o-", color=WRONG, ms=3, lw=1, **label)
+        name = "blanks" if k == 0 else "_more"
+        ax.plot(DAYS[:10], gas, "o-", color=WRONG, ms=3, lw=1, label=name)
     ax.plot(DAYS[:10], 14 * np.exp(-0.06 * DAYS[:10]), color=RIGHT, lw=2, label="their own gas")
     ax.set(xlabel="time [d]", ylabel="gas in a day [mL]", ylim=(0, None))
 
@@ -143,8 +143,8 @@ def swapped_labels(ax: Axes) -> None:
     for end, other, colour, name in ((900, 1250, THIRD, "feed A"), (1250, 900, WRONG, "feed B")):
         for k in range(3):
             gas = total(other if k == 2 else end) * (1 + 0.03 * (k - 1))
-            label = {"label": name} if k == 0 else {}
-            ax.plot(DAYS, gas, "--" if k == 2 else "-", color=colour, lw=1.5, **label)
+            label = name if k == 0 else "_more"
+            ax.plot(DAYS, gas, "--" if k == 2 else "-", color=colour, lw=1.5, label=label)
     ax.set(xlabel="time [d]", ylabel="gas [mL]")
 
 
@@ -181,8 +181,8 @@ def sample_below_blank(ax: Axes) -> None:
 def leaking_jar(ax: Axes) -> None:
     """Draw one of three falls behind."""
     for k in range(2):
-        label = {"label": "sisters"} if k == 0 else {}
-        ax.plot(DAYS, total(1200 + 30 * k), color=RIGHT, lw=2, **label)
+        name = "sisters" if k == 0 else "_more"
+        ax.plot(DAYS, total(1200 + 30 * k), color=RIGHT, lw=2, label=name)
     lines(
         ax, None, total(1210) * np.where(DAYS < 4, 1, 0.62 + 0.38 * 4 / DAYS), "gas [mL]", "leaks"
     )

@@ -1,0 +1,169 @@
+"""`bmp check` as a person uses it: clean, planted and unusable trials, and a real one."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from bmp.cli import main
+from tests.planted import PLANTED, clean, dated, kept_readings
+from tests.simulate_trials import CELLULOSE, FEEDS, Noise, simulate_trial
+from tests.written import write_trial
+
+REAL = Path(__file__).parents[2] / "shared" / "real-trial"
+
+# Slips that a folder of tables can hold and that reading them lets through.
+BY_TABLES = (
+    "interval for cumulative",
+    "cumulative for interval",
+    "counter reset",
+    "counter rollover",
+    "overflow",
+    "gauge for absolute",
+    "absolute for gauge",
+    "kPa and mbar",
+    "psi and bar",
+    "fraction, percent, ppm",
+    "share over 100 %",
+    "VS of fresh or dry",
+    "scrubbed and multiplied",
+    "warming headspace",
+    "swapped labels",
+    "zero for not read",
+    "sample below blank",
+    "leaking jar (30 to 60 %)",
+    "missing readings",
+)
+
+
+def check(folder, capsys):
+    status = main(["check", str(folder)])
+    return status, capsys.readouterr()
+
+
+def test_a_clean_trial_ends_with_0(tmp_path, capsys):
+    trial = simulate_trial(np.random.default_rng(1), feeds=(CELLULOSE, FEEDS[1])).trial
+    status, said = check(write_trial(trial, tmp_path / "t"), capsys)
+    assert status == 0
+    assert said.out.splitlines()[0] == "Simulated trial: readings to day 45"
+    assert "Nothing found; " in said.out
+    assert said.err == ""
+
+
+@pytest.mark.parametrize("label", BY_TABLES)
+def test_planted_slips_are_told(label, tmp_path, capsys):
+    trap, plant = PLANTED[label]
+    rng = np.random.default_rng(8)
+    for attempt in range(3):
+        folder = write_trial(plant(rng), tmp_path / str(attempt))
+        status, said = check(folder, capsys)
+        if trap in said.out:
+            break
+    assert trap in said.out, said
+    assert status in (1, 2)
+    line = next(line for line in said.out.splitlines() if trap in line)
+    assert line.split(":")[0] in ("caution", "fail")
+
+
+def test_dates_the_wrong_way_round_are_told(tmp_path, capsys):
+    trial = PLANTED["day and month"][1](np.random.default_rng(2))
+    trial = kept_readings(trial, trial.readings.time_d >= 0)
+    status, said = check(write_trial(trial, tmp_path / "t", dated=True), capsys)
+    assert status == 2
+    assert "fail: day and month" in said.out
+
+
+def test_what_cannot_be_read_ends_with_2_and_a_line_a_problem(tmp_path, capsys):
+    trial = dated(np.random.default_rng(2), clean(np.random.default_rng(2), "volume").trial)
+    folder = write_trial(trial, tmp_path / "t")
+    readings = (folder / "readings.csv").read_text(encoding="utf-8").splitlines()
+    readings[5] = readings[5].replace(",", ",x", 1)
+    (folder / "readings.csv").write_text("\n".join(readings), encoding="utf-8")
+    status, said = check(folder, capsys)
+    assert status == 2
+    assert said.err.startswith("readings.csv, row 6")
+    assert len(said.err.splitlines()) == 1
+
+
+def test_a_trial_that_has_just_begun(tmp_path, capsys):
+    trial = simulate_trial(np.random.default_rng(1)).trial
+    young = kept_readings(trial, trial.readings.time_d <= 2)
+    jars = tuple(jar for jar in trial.jars if jar.name != "S1-3")
+    keep = np.array([jar.name != "S1-3" for jar in trial.jars])[young.readings.jar]
+    young = kept_readings(young, keep)
+    place = {jar.name: k for k, jar in enumerate(jars)}
+    number = np.array([place.get(jar.name, -1) for jar in trial.jars])[young.readings.jar]
+    young = replace(young, jars=jars, readings=replace(young.readings, jar=number))
+    status, said = check(write_trial(young, tmp_path / "t"), capsys)
+    assert status == 1
+    assert "caution: jars of maize silage" in said.out
+    assert "Set up more while there is still inoculum." in said.out
+
+
+@pytest.mark.skipif(not REAL.is_dir(), reason="the real trial is not beside the project")
+def test_the_troubles_of_a_real_trial_are_found(capsys):
+    """Clay & Smyth 2021; the troubles as the data's own notes list them."""
+    status, said = check(REAL, capsys)
+    assert status == 1
+    assert "odd interval (11 day 0.75" in said.out
+    assert "missing readings (8 day 0.0417 to 1)" in said.out
+    assert "methane share unlike biogas (7, 8, 9): The gas would hold 97 % methane" in said.out
+    assert "fail" not in said.out
+
+
+@pytest.mark.skipif(not REAL.is_dir(), reason="the real trial is not beside the project")
+def test_the_verdict_of_a_real_trial():
+    """Cellulose holds (the study's own 373 to 416 NmL/g VS less vapour); the duration does not."""
+    from bmp.analyze import analyze
+    from bmp.read import read_trial
+
+    results = analyze(read_trial(REAL))
+    failed = [(f.check, f.where) for f in results.checks if f.outcome == "fail"]
+    assert failed == [("duration of the substrate", "raw sludge")]
+    assert not results.verdict.validated
+    cautions = {(f.check, f.where): f for f in results.checks if f.outcome == "caution"}
+    assert ("blank's share of the feed", "raw sludge") in cautions
+    assert ("blank's share of the feed", "sonicated sludge") in cautions
+    assert cautions["jar unlike its sisters", "sonicated sludge"].meaning.startswith("Jar 8 gave")
+    assert "rough figure" in results.feed_verdicts["sonicated sludge"]
+    assert "can be relied upon" in results.feed_verdicts["cellulose"]
+
+
+OWN = (
+    "rule set,check,of,value,low,high,edges,if broken,unit,source,meaning,advice\n"
+    "our handbook,control,control,mean_yield,{low},,inclusive,fail,NmL/g,page 4,Tighter.,Repeat.\n"
+)
+
+
+@pytest.mark.parametrize(("low", "status"), [("300", 0), ("380", 1)])
+def test_a_laboratory_judges_by_its_own_criteria(low, status, tmp_path, capsys):
+    quiet = replace(Noise(), between_jars=0.0)
+    trial = simulate_trial(np.random.default_rng(1), noise=quiet).trial
+    folder = write_trial(trial, tmp_path / "t")
+    own = tmp_path / "own.csv"
+    own.write_text(OWN.format(low=low), encoding="utf-8")
+    out = str(tmp_path / "out")
+    given = ["analyze", str(folder), "--out", out, "--criteria", str(own), "--strict"]
+    assert main(given) == status
+    said = capsys.readouterr().out
+    assert ("Validated" if status == 0 else "Not validated") + " by our handbook" in said
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("mean_yield", "mean", "criteria, row 2: unknown value 'mean'"),
+        ("340", "much", "criteria, row 2: 'much' is not a number"),
+        ("340", "", "criteria, row 2: neither low nor high is given"),
+        (",unit,", ",units,", "criteria, row 2: no unit"),
+    ],
+)
+def test_a_bad_table_of_criteria_is_told(old, new, words, tmp_path, capsys):
+    folder = write_trial(simulate_trial(np.random.default_rng(1)).trial, tmp_path / "t")
+    own = tmp_path / "own.csv"
+    own.write_text(OWN.format(low="340").replace(old, new), encoding="utf-8")
+    given = ["analyze", str(folder), "--out", str(tmp_path / "out"), "--criteria", str(own)]
+    assert main(given) == 2
+    assert capsys.readouterr().err.startswith(f"own.csv: {words}")
+    assert not (tmp_path / "out").exists()

@@ -1,0 +1,154 @@
+"""Each trap on clean and on planted trials (a bounded part of `tests/benchmarks/trap_rates.py`)."""
+
+from collections import Counter
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import bmp.guide.traps as guide
+from bmp.judge.look import look
+from bmp.judge.trap import Trap
+from bmp.judge.traps import TRAPS, find_traps
+from bmp.judge.units_typed import normalised_twice, pressure_slip, share_unit
+from tests.planted import PLANTED, clean, kept_readings, unfinished, with_column, with_setup
+
+PAGES = Path(next(iter(guide.__path__)))
+CLEAN_TRIALS = 150
+PLANTED_TRIALS = 15
+
+
+def named(trial):
+    return {f.check for f in find_traps(trial) if f.outcome in ("caution", "fail")}
+
+
+@pytest.mark.parametrize("make", [lambda rng: clean(rng).trial, unfinished], ids=["whole", "cut"])
+def test_clean_trials_raise_few_alarms(make):
+    """Goal: below 2 % for each trap; 150 trials can show more than 4 % only by a real change."""
+    rng = np.random.default_rng(11)
+    alarms = Counter(name for _ in range(CLEAN_TRIALS) for name in named(make(rng)))
+    assert all(count <= 0.04 * CLEAN_TRIALS for count in alarms.values()), alarms
+
+
+@pytest.mark.parametrize("label", PLANTED)
+def test_planted_slips_are_found(label):
+    trap, plant = PLANTED[label]
+    rng = np.random.default_rng(12)
+    outcomes = []
+    for _ in range(PLANTED_TRIALS):
+        found = [f for f in find_traps(plant(rng)) if f.check == trap]
+        outcomes.append(found[0].outcome)
+        if found[0].outcome in ("caution", "fail"):
+            assert all(f.where and f.meaning and f.advice and f.source for f in found)
+    seen = sum(outcome in ("caution", "fail") for outcome in outcomes)
+    unsure = outcomes.count("not judged")
+    # What the readings cannot show is said to be not judged, never passed.
+    assert seen + unsure >= PLANTED_TRIALS - 2, outcomes
+    if label != "normalised already (daily)":
+        assert unsure <= 2
+
+
+def test_nothing_is_mended():
+    trial = PLANTED["zero for not read"][1](np.random.default_rng(3))
+    before = {name: values.copy() for name, values in trial.readings.columns.items()}
+    find_traps(trial)
+    for name, values in trial.readings.columns.items():
+        np.testing.assert_array_equal(values, before[name])
+
+
+def test_every_trap_says_pass_not_judged_or_where():
+    found = find_traps(clean(np.random.default_rng(5), "volume").trial)
+    assert [f.check for f in found] == [trap.name for trap in TRAPS]
+    assert {f.outcome for f in found} <= {"pass", "not judged"}
+
+
+@pytest.mark.parametrize("trap", TRAPS, ids=lambda trap: trap.name)
+def test_every_trap_has_its_page_and_picture(trap: Trap):
+    page = (PAGES / f"{trap.page}.md").read_text(encoding="utf-8")
+    assert f"“{trap.name}”" in page
+    assert trap.advice in page
+    assert f"({trap.page}.svg)" in page
+    assert (PAGES / f"{trap.page}.svg").stat().st_size > 1000
+
+
+def test_readings_are_named_by_jar_day_and_row():
+    trial = clean(np.random.default_rng(6), "volume").trial
+    share = np.full(trial.readings.time_d.shape, 0.6)
+    share[[3, 70]] = 1.2
+    (found,) = [
+        f for f in find_traps(with_column(trial, "methane_share", share)) if "over 100" in f.check
+    ]
+    second = trial.readings
+    name = trial.jars[int(second.jar[70])].name
+    assert found.where == f"B1 day 4 (row 5), {name} day {second.time_d[70]:g} (row 72)" or (
+        len(np.unique(second.time_d)) < 45
+    )
+    assert found.value == 1.2
+
+
+@pytest.mark.parametrize(
+    ("share", "words"),
+    [
+        (58.0, "percent typed where a fraction was said"),
+        (5800.0, "ppm typed"),
+        (0.0058, "a fraction typed where percent was said"),
+        (6e-5, "ppm was said"),
+    ],
+)
+def test_slips_of_the_share_are_told_apart(share, words):
+    trial = with_setup(clean(np.random.default_rng(1), "volume", shares=False).trial)
+    (seen,) = share_unit(with_setup(trial, methane_share=share), look(trial))
+    assert words in seen.detail
+
+
+def test_slips_of_pressure_are_told_apart():
+    assert pressure_slip(10.3, 1.2) == "mbar (hPa) typed where kPa was said"
+    assert pressure_slip(14.0, 1.2) == "psi typed where bar was said"
+    assert pressure_slip(1 / 6.9, 1.2) == "psi typed where kPa was said"
+    assert pressure_slip(1.0, 1.2) is None
+
+
+def test_a_note_of_normal_volumes_is_enough():
+    trial = clean(np.random.default_rng(2), "volume").trial
+    noted = replace(trial, readings=replace(
+        trial.readings, note=("volumes in NmL", *trial.readings.note[1:])
+    ))  # fmt: skip
+    assert normalised_twice(noted, look(noted))
+
+
+def test_the_look_gives_back_the_gas_of_every_way():
+    """Rough gas within a few percent of what was metered (no result, but the traps rest on it)."""
+    for way in ("volume", "counter", "kept", "pressure", "mass"):
+        made = clean(np.random.default_rng(4), way, closing_C=None)
+        gas = look(made.trial).gas_NmL[: made.methane_NmL.shape[0], -1]
+        true = made.gas.metered.sum(axis=(0, 2)) + (
+            made.gas.after.sum(axis=0)[:, -1] - made.gas.after.sum(axis=0)[:, 0] * 0
+            if way == "pressure"
+            else 0.0
+        )
+        if way == "pressure":
+            true = true - (made.gas.before + 0)[2, :, 0]
+        assert np.median(np.abs(gas / true - 1)) < (0.25 if way == "mass" else 0.06), way
+
+
+def test_broken_tables_are_looked_at_all_the_same():
+    """Gaps, single readings, no blanks, no headspace: no error and no warning."""
+    rng = np.random.default_rng(21)
+    for _ in range(60):
+        trial = clean(rng).trial
+        r = trial.readings
+        columns = {}
+        for name, values in r.columns.items():
+            holes = rng.random(values.shape) < rng.choice([0.0, 0.3, 0.97, 1.0])
+            columns[name] = np.where(holes, np.nan, values)
+        trial = replace(trial, readings=replace(r, columns=columns))
+        keep = rng.random(r.time_d.shape) < rng.choice([0.02, 0.5, 1.0])
+        trial = kept_readings(trial, keep)
+        role = str(rng.choice(["blank", "control", "substrate", "none"]))
+        jars = tuple(
+            replace(jar, role="substrate" if jar.role == role else jar.role,
+                    headspace_mL=None if rng.random() < 0.3 else jar.headspace_mL)
+            for jar in trial.jars
+        )  # fmt: skip
+        assert len(find_traps(replace(trial, jars=jars))) >= len(TRAPS)
