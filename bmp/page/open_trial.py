@@ -10,7 +10,7 @@ from datetime import datetime
 from pathlib import Path
 from time import monotonic
 
-from bmp.page.journal import Entry, append, read_journal, write_whole
+from bmp.page.journal import NAME, Entry, append, read_journal, write_whole
 from bmp.page.sheet import (
     Cells,
     Sheet,
@@ -83,6 +83,7 @@ class OpenTrial:
         self._seen = (-1, -1, -1)
         self._written_at = -WRITE_AT_MOST_EVERY_S
         self._timer: threading.Timer | None = None
+        self._journal = (0, 0, 0)
         self._load()
 
     # ------------------------------------------------------------ loading
@@ -91,6 +92,8 @@ class OpenTrial:
         self.entries = read_journal(self.folder)
         self._requests = {entry.request: entry for entry in self.entries if entry.request}
         self.sheet = replayed(self.entries, EMPTY)
+        self._journal = _signature(self.folder / NAME)
+        self._seen = (-1, -1, -1)
         self._finish_tables()
         self.refresh()
 
@@ -115,6 +118,10 @@ class OpenTrial:
     def refresh(self) -> None:
         """See whether other hands changed the table, and take over what they left."""
         with self.lock:
+            if _signature(self.folder / NAME) != self._journal:
+                # the whole folder was put back or exchanged
+                self._load()
+                return
             path = self.path
             signature = _signature(path)
             if signature == self._seen:
@@ -182,6 +189,7 @@ class OpenTrial:
         """Put a change on the disk, then let it hold."""
         entry = Entry(len(self.entries) + 1, _now(), kind, **fields)  # type: ignore[arg-type]
         append(self.folder, entry)
+        self._journal = _signature(self.folder / NAME)
         self.entries.append(entry)
         if entry.request:
             self._requests[entry.request] = entry

@@ -234,7 +234,7 @@ if (form) {
     input.addEventListener("keydown", (event) => {
       if (event.key !== "Enter") return;
       event.preventDefault();
-      const shown = inputs.filter((one) => one.offsetParent !== null);
+      const shown = inputs.filter((one) => !one.closest("details:not([open])"));
       const next = shown[shown.indexOf(input) + 1];
       if (next) next.focus(); else input.blur();
     });
