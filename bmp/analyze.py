@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 import numpy as np
 
 from bmp.assumptions import assumptions
+from bmp.compare.whole import compare_trial
 from bmp.fit.material import MaterialCurves, fit_materials
 from bmp.fit.results import MaterialFits
 from bmp.judge.criteria import Criterion
@@ -22,6 +23,8 @@ from bmp.net import (
 from bmp.normalise import CORRECTIONS, JarGas, normalise
 from bmp.problem import Problem, UnusableInput
 from bmp.results import CorrectionSize, Results
+from bmp.tank.measured import tank_of_trial
+from bmp.theory import highest_yield_NmL_per_gVS
 from bmp.trial import Trial
 
 
@@ -57,7 +60,12 @@ def analyze(
     progress("fit the kinetics")
     fits = _fits(curves, yields)
     progress("judge the trial")
-    judged = judge_trial(trial, gas, blanks, curves, yields, criteria=criteria)
+    theory = _theoretical(trial, yields)
+    judged = judge_trial(trial, gas, blanks, curves, yields, theory, criteria=criteria)
+    progress("compare the feeds")
+    comparisons = compare_trial(trial, gas, curves, yields, fits)
+    progress("carry the yields to the tank")
+    tank = tank_of_trial(trial, gas, curves, yields, fits)
     progress("see what each correction did")
     return Results(
         trial=trial,
@@ -67,6 +75,7 @@ def analyze(
         yields=yields,
         fits=fits,
         corrections=correction_sizes(trial, yields),
+        comparisons=comparisons,
         assumed=(*trial.assumed, *assumptions(trial, gas, blanks, curves, yields)),
         ignored=trial.ignored,
         checks=judged.checks,
@@ -74,6 +83,7 @@ def analyze(
         older_verdicts=judged.older,
         feed_verdicts=judged.feed_verdicts,
         doses=judged.doses,
+        tank=tank,
     )
 
 
@@ -88,6 +98,14 @@ def impossible_falls(trial: Trial, gas: JarGas) -> Iterator[Problem]:
             False: "correct the reading, or leave the jar out with the reason",
         }[jar.measured in ("volume", "methane volume") and trial.setup.cumulative]
         yield Problem(readings.table, what, wanted, int(readings.row[index]))
+
+
+def _theoretical(trial: Trial, yields: tuple[MaterialYield, ...]) -> dict[str, float]:
+    """Return the highest yield that mass balance allows, by series, where an analysis tells."""
+    highest = {
+        one.series: highest_yield_NmL_per_gVS(trial.material(one.material)) for one in yields
+    }
+    return {series: value for series, value in highest.items() if value is not None}
 
 
 def _fits(curves: NetCurves, yields: tuple[MaterialYield, ...]) -> dict[str, MaterialFits]:

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 # In the order in which a trial goes. Only the command that runs is imported in full.
-COMMANDS = ("plan", "due", "check", "analyze", "page")
+COMMANDS = ("plan", "due", "check", "analyze", "compare", "tank", "page")
 
 
 def parser() -> argparse.ArgumentParser:

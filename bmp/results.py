@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from bmp.compare.whole import TrialComparisons
 from bmp.finding import Finding
 from bmp.fit.results import MaterialFits
 from bmp.judge.criteria import Verdict
 from bmp.judge.diagnosis import DoseSeries
 from bmp.net import BlankMean, MaterialYield, NetCurves
 from bmp.normalise import JarGas
+from bmp.tank.result import TankResult
 from bmp.trial import Trial
 
 
@@ -42,6 +44,7 @@ class Results:
     """Plain sentences: what was taken for granted."""
     ignored: tuple[str, ...]
     """Plain sentences: what was handed in and not used."""
+    comparisons: TrialComparisons = field(default_factory=TrialComparisons)
     checks: tuple[Finding, ...] = ()
     verdict: Verdict | None = None
     older_verdicts: Mapping[str, Verdict] = field(default_factory=dict)
@@ -50,6 +53,9 @@ class Results:
     """By series: whether its yield can be relied upon, and for what, in plain words."""
     doses: tuple[DoseSeries, ...] = ()
     """Feeds that were given at several ratios to the inoculum."""
+
+    tank: TankResult | None = None
+    """`None`: the trial has no table `tank`."""
 
     @property
     def gross(self) -> bool:

@@ -32,6 +32,22 @@ WAYS_OF_MEASURING: tuple[str, ...] = (
 )
 
 
+MONTHS: tuple[str, ...] = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
+
+
 @dataclass(frozen=True)
 class Setup:
     """What holds for the whole trial (table `trial`)."""
@@ -75,6 +91,8 @@ class Setup:
     """CH4/(CH4 + CO2) of the gas before an absorber, for the headspace balance."""
     share_before_absorber_half_width: float = 0.0
     altitude_m: float | None = None
+    bucket_L: float = 10.0
+    """Volume of the bucket that yields per bucket are counted for."""
     closed_between_readings: bool | None = None
     """Whether jars are shut between readings and vented at them; `None`: as the way of measuring
     has it (pressure and mass: shut, volume: open)."""
@@ -112,6 +130,10 @@ class Material:
     """Where TS and VS come from when nobody measured them; `None`: measured."""
     bulk_density_kg_per_L: float | None = None
     """Mass of a heaped litre, for yields per bucket."""
+    bulk_density_u: float | None = None
+    """Standard uncertainty of it [kg/L]."""
+    mixture: Mapping[str, float] | None = None
+    """Share of each part in the fresh mass, where the material was mixed from others."""
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ from tests.simulate_trials import CELLULOSE, DAILY, FEEDS, SPARSE, Feed, simulat
 HOSTILE_TITLE = '=HYPERLINK("http://x") <img src=x>'
 HOSTILE_FEED = "<script>alert(1)</script> $x_$ oil"
 FORMULA_FEED = '=cmd|" /C calc"!A0'
+DOSES = (Dose("whey", 0.25, 340.0, 170.0), Dose("whey", 1.0, 320.0, 80.0))
 LONG_NAMES = (
     "maize silage", "food waste", "spent brewers' grain", "cow manure from the old shed",
     "goat bedding, with straw", "whey", "grass silage",
@@ -70,6 +71,17 @@ def pressed() -> Results:
 def absorbed() -> Results:
     """Methane volume behind an absorber."""
     return analyze(_drawn(way="methane volume", time_d=SPARSE))
+
+
+@cache
+def blanks_only() -> Results:
+    """No jar with a sample."""
+    return analyze(_drawn(feeds=(), time_d=SPARSE))
+
+
+def unfitted() -> Results:
+    """No kinetics: nothing could be fitted."""
+    return replace(three_readings(), fits={})
 
 
 @cache
@@ -157,11 +169,7 @@ def judged() -> Results:
         verdict=Verdict(False, ("it is a test",), "a list of criteria"),
         feed_verdicts={"food waste": "Good enough for planning."},
         older_verdicts={"an older list": Verdict(True, (), "an older list")},
-        doses=(
-            DoseSeries(
-                "whey", (Dose("whey", 0.25, 340.0, 170.0), Dose("whey", 1.0, 320.0, 80.0)), 4.0
-            ),
-        ),
+        doses=(DoseSeries("whey", DOSES, 3.5),),
     )
 
 
@@ -172,6 +180,8 @@ EVERY = {
         eight,
         single,
         one_series,
+        blanks_only,
+        unfitted,
         weighed,
         pressed,
         absorbed,

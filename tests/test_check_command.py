@@ -127,7 +127,7 @@ def test_the_verdict_of_a_real_trial():
     assert ("blank's share of the feed", "sonicated sludge") in cautions
     assert cautions["jar unlike its sisters", "sonicated sludge"].meaning.startswith("Jar 8 gave")
     assert "rough figure" in results.feed_verdicts["sonicated sludge"]
-    assert "can be relied upon" in results.feed_verdicts["cellulose"]
+    assert results.feed_verdicts["cellulose"].startswith("The control held")
 
 
 OWN = (

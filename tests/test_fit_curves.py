@@ -38,6 +38,13 @@ def test_joined_holds_every_reading_in_order_of_time() -> None:
     np.testing.assert_array_equal(one.value, [[10.0, 20.0, 30.0]])
 
 
+def test_jars_read_at_the_same_times_join_to_their_mean() -> None:
+    days = np.array([1.0, 3.0])
+    one = joined(pack([days, days], [np.array([10.0, 30.0]), np.array([20.0, 50.0])]))
+    np.testing.assert_array_equal(one.time_d, [[1.0, 3.0]])
+    np.testing.assert_array_equal(one.value, [[15.0, 40.0]])
+
+
 def test_plateau_is_the_mean_of_the_last_three_readings() -> None:
     curves = pack(
         [np.arange(1.0, 6.0), np.arange(1.0, 4.0)],

@@ -86,8 +86,8 @@ def test_the_verdict_names_each_reason():
     found = current(whole_trial(mean_yield=320.0, rsd_percent=7.5))
     assert not found.validated
     assert found.because == (
-        "yield of the control (cellulose) is 320; the limit is 340 to 395 NmL CH4/g VS",
-        "scatter of the control (cellulose) is 7.5; the limit is at most 6 %",
+        "yield of the control (cellulose): 320 where 340 to 395 NmL CH4/g VS is asked",
+        "scatter of the control (cellulose): 7.5 where at most 6 % is asked",
     )
     assert found.words.startswith("Not validated by Standard BMP Methods")
 

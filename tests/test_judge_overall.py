@@ -33,7 +33,7 @@ def test_a_poor_control_leaves_a_ranking_only():
     results = analyze(made(feeds=(replace(CELLULOSE, B0=300.0), *FEEDS)))
     assert not results.verdict.validated
     assert len(results.verdict.because) == 1
-    assert results.verdict.because[0].startswith("yield of the control (cellulose) is ")
+    assert results.verdict.because[0].startswith("yield of the control (cellulose): ")
     assert "ranking feeds within this trial" in results.feed_verdicts["maize silage"]
 
 

@@ -13,6 +13,7 @@ from matplotlib.figure import Figure
 
 from bmp.fit.results import fitted_curve
 from bmp.report.draw_curves import net_curves, raw_methane
+from bmp.report.draw_doses import doses
 from bmp.report.draw_residuals import residuals
 from bmp.report.figures import figures, save_figures
 from tests import report_trials as trials
@@ -102,13 +103,22 @@ def test_residuals_are_readings_less_the_jars_own_fit() -> None:
     assert axes.get_ylabel() == "Residual [% of yield]"
 
 
+def test_dose_series_draw_both_yields_over_the_dose() -> None:
+    (series,) = trials.judged().doses
+    axes = doses(Figure().add_subplot(), series)
+    np.testing.assert_array_equal(lines_of(axes, "at the end"), [[[0.25, 340.0], [1.0, 320.0]]])
+    np.testing.assert_array_equal(lines_of(axes, "by day 3.5"), [[[0.25, 170.0], [1.0, 80.0]]])
+    assert axes.get_xlabel() == "whey: feed per inoculum [g VS/g VS]"
+    assert [text.get_text() for text in axes.texts] == ["at the end", "by day 3.5"]
+
+
 def test_every_axis_has_a_quantity_and_a_unit(results) -> None:
     drawn = figures(results)
     assert drawn
     for figure in drawn.values():
         for axes in figure.axes:
             for words in (axes.get_xlabel(), axes.get_ylabel()):
-                assert re.fullmatch(r"[A-Z].* \[.+\]", words)
+                assert re.fullmatch(r"\S.* \[.+\]", words)
 
 
 def boxes_of(figure: Figure) -> list:

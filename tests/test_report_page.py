@@ -75,7 +75,8 @@ def test_sections_stand_in_their_order(page: str) -> None:
     shown = re.findall(r'<section id="([^"]+)">', page)
     order = [section.name for section in SECTIONS if section.name in shown]
     assert shown == order
-    assert {"answer", "curves", "yields", "kinetics", "method"} <= set(shown)
+    assert {"answer", "method"} <= set(shown)
+    assert ("yields" in shown) == ("curves" in shown) == ("gave" in page)
 
 
 def test_hostile_names_stay_words() -> None:
@@ -103,7 +104,7 @@ def test_checks_tell_their_outcome_by_word_and_sign() -> None:
         "check fail: gas &lt; air (food waste); gas &lt; air (whey)",
         "Validated by an older list.",
         "From 0.25 to 1 g of feed VS per g of inoculum VS the early yield falls by 53 %",
-        "whey1.0080.0320",
+        "whey180320",
         "check not judged: food waste; whey (limit: at most 6 %)",
     ):
         assert text in words

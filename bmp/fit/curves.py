@@ -79,8 +79,13 @@ def _finite(time_d: FloatArray, value: FloatArray, jar: int) -> tuple[FloatArray
 
 
 def joined(curves: Curves) -> Curves:
-    """Return all jars as one row, for the fit of one curve through every reading."""
+    """Return one row whose least-squares curve is the one through every reading of all jars.
+
+    Where all jars were read at the same times that is their mean curve, otherwise all readings.
+    """
     keep = curves.valid
+    if keep.all() and (curves.time_d == curves.time_d[0]).all():
+        return Curves(curves.time_d[:1], curves.value.mean(axis=0, keepdims=True), keep[:1])
     order = np.argsort(curves.time_d[keep], kind="stable")
     times, values = curves.time_d[keep][order], curves.value[keep][order]
     return Curves(times[None], values[None], np.ones((1, times.size), dtype=np.bool_))

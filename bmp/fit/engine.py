@@ -23,7 +23,7 @@ from bmp.trial import BoolArray, FloatArray, IntArray
 CHUNK_READINGS: Final = 40_000
 """Readings worked on at once: 320 kB an array, so that a handful of them stay in the cache."""
 STEPS_TOGETHER: Final = 12
-STEPS_AT_MOST: Final = 200
+STEPS_AT_MOST: Final = 100
 STEP_TOLERANCE: Final = 1e-9
 """A search ends when no search coordinate moves by more than this (relative, for the rates)."""
 LONGEST_STEP: Final = 1.0

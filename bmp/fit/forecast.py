@@ -29,8 +29,8 @@ FEWEST_READINGS: Final = 8
 WIDEST_ERROR: Final = 0.15
 """Relative standard error of B0 in any jar above which no number is given: a looser limit lets
 through mostly the trials that by chance look bent too early (simulated, no source)."""
-FUTURES: Final = 300
-LONGEST_AHEAD_D: Final = 150
+FUTURES: Final = 200
+LONGEST_AHEAD_D: Final = 100
 WIDEST_RATIO: Final = 2.0
 """Upper over lower limit of the yield above which no number is given."""
 

@@ -85,7 +85,8 @@ def estimate(
     """
     if len(jars) >= FEWEST_JARS:
         low, high = between_jars(jars)
-        return Estimate(value, unit, (max(low, 0.0) if positive else low, high), BETWEEN)
+        low, high = min(max(low, 0.0) if positive else low, value), max(high, value)
+        return Estimate(value, unit, (low, high), BETWEEN)
     sound: BoolArray = np.isfinite(error)
     if not sound.all():
         return Estimate(value, unit, why="fewer than three jars, and none shows its own error")

@@ -25,6 +25,10 @@ class Jarwise:
     """Error variance of each interval's gas, shape (jars, readings)."""
     covariance: FloatArray
     """Of the parameters when those errors add up, shape (jars, p, p); infinite where not fitted."""
+    standard_error: FloatArray
+    """Its square roots, within the jar; shape (jars, p)."""
+    degrees: FloatArray
+    """Readings less parameters, at least one. Shape (jars,)."""
     rmse: FloatArray
     r2: FloatArray
     durbin_watson: FloatArray
@@ -40,18 +44,6 @@ class Jarwise:
     def named(self) -> FloatArray:
         """Parameters, shape (jars, p)."""
         return self.fit.named
-
-    @property
-    def standard_error(self) -> FloatArray:
-        """Within the jar, shape (jars, p)."""
-        error: FloatArray = np.sqrt(np.maximum(np.einsum("ijj->ij", self.covariance), 0.0))
-        return error
-
-    @property
-    def degrees(self) -> FloatArray:
-        """Readings less parameters, at least one. Shape (jars,)."""
-        degrees: FloatArray = np.maximum(self.curves.count - self.named.shape[1], 1).astype(float)
-        return degrees
 
 
 def fit_jarwise(model: Model, curves: Curves) -> Jarwise:
@@ -83,6 +75,8 @@ def fit_jarwise(model: Model, curves: Curves) -> Jarwise:
         fitted=fitted,
         variance=variance,
         covariance=covariance,
+        standard_error=np.sqrt(np.maximum(np.einsum("ijj->ij", covariance), 0.0)),
+        degrees=np.maximum(count - len(model.names), 1).astype(np.float64),
         rmse=np.sqrt(rss / count),
         r2=1.0 - rss / np.where(total > 0, total, 1.0),
         durbin_watson=np.einsum("ij,ij->i", step, step) / safe_rss,

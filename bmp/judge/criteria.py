@@ -85,6 +85,7 @@ class Facts:
     rsd_jars_percent: float | None = None
     """Relative standard deviation between the jars alone."""
     percent_of_theoretical: float | None = None
+    """Of what the feed's own composition allows."""
     three_day_rate_percent: float | None = None
     """Lowest three-day rate reached so far, of the slowest jar (`bmp.judge.stop`)."""
     blank_shorter_d: float | None = None
@@ -94,15 +95,23 @@ class Facts:
     inoculum_to_substrate: float | None = None
     """By VS."""
     sample_gVS: float | None = None
+    """Of the sample, per jar."""
     headspace_mL_per_gVS: float | None = None
     """Closed jars only."""
     pH: float | None = None
+    """Of the inoculum."""
     ammonium_N_g_per_kg: float | None = None
+    """Ammonium nitrogen per kg of fresh inoculum."""
     volatile_acids_g_per_kg: float | None = None
+    """Volatile fatty acids as acetic acid, per kg of fresh inoculum."""
     TS_percent: float | None = None
+    """Of fresh mass."""
     incubation_temperature_C: float | None = None
+    """Of the jars."""
     cellulose_controls: int | None = None
+    """Number of controls that are cellulose."""
     blank_jars: int | None = None
+    """Blanks that count, of all inocula."""
 
 
 @dataclass(frozen=True)
@@ -216,8 +225,8 @@ def verdict(findings: Sequence[Finding], criteria: str = NAMES[CURRENT]) -> Verd
 def _reason(finding: Finding) -> str:
     where = f" ({finding.where})" if finding.where else ""
     if finding.value is None:
-        return f"{finding.check}{where} could not be judged; the limit is {finding.limit}"
-    return f"{finding.check}{where} is {_shown(finding.value)}; the limit is {finding.limit}"
+        return f"{finding.check}{where} could not be judged where {finding.limit} is asked"
+    return f"{finding.check}{where}: {_shown(finding.value)} where {finding.limit} is asked"
 
 
 def _shown(value: float | str) -> str:

@@ -251,7 +251,7 @@ def odd_interval(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     if table is None or not any(len(s) >= 3 for s in table.sets):
         return None
     steps = np.diff(seen.gas_NmL, axis=1, prepend=0.0)
-    little = 0.05 * float(np.nanmedian(np.nanmax(seen.gas_NmL[np.concatenate(table.sets)], axis=1)))
+    usual = float(np.nanmedian(np.nanmax(seen.gas_NmL[np.concatenate(table.sets)], axis=1)))
     out = []
     for jars in table.sets:
         if len(jars) < 3:
@@ -264,7 +264,9 @@ def odd_interval(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
         for k, j in enumerate(jars):
             rest = np.delete(own, k, axis=0)
             highest = np.max(np.abs(rest), axis=0)
-            least = max(0.012 * np.nanmax(seen.gas_NmL[j]), little)
+            total = float(np.nanmax(seen.gas_NmL[j]))
+            # In a jar with little gas the errors of a reading are a larger part of it.
+            least = max(0.012 * total, 0.05 * min(total, usual))
             odd = (own[k] > 4 * highest) & (own[k] - highest > max(least, 6 * noise))
             for at in np.flatnonzero(odd):
                 i = _reading_at(trial, seen, int(j), float(seen.time_d[at]))

@@ -131,7 +131,8 @@ def _reliance(
     own = [finding for finding in findings if finding.where == one.series]
     shared = [f for f in findings if f.where not in feeds | {one.series} and f.outcome != "caution"]
     gross = not trial.setup.blank and trial.setup.measured != "net yield"
-    return reliance(one.series, own, shared, _touching(traps, one, trial), gross)
+    touching = _touching(traps, one, trial)
+    return reliance(one.series, own, shared, touching, gross, one.role == "control")
 
 
 def all_facts(

@@ -138,7 +138,7 @@ TRAPS: tuple[Trap, ...] = (
     ),
     Trap(
         "odd interval", "odd-interval", jars_compared.odd_interval,
-        "four times its sisters' and more than 1.2 % of the jar's gas",
+        "four times its sisters' and over 1.2 % of the jar's gas (5 % where it has little)",
         "Look into the log of that day: a restart, a typing slip, a venting not written down.",
     ),
     Trap(

@@ -13,6 +13,7 @@ def reliance(
     control: Sequence[Finding],
     traps: Sequence[Finding],
     gross: bool = False,
+    is_control: bool = False,
 ) -> str:
     """Return what the yield of one feed can be relied upon for.
 
@@ -26,6 +27,8 @@ def reliance(
         Slips that touch this feed or the whole trial.
     gross : bool
         The inoculum's own gas is still in the yield.
+    is_control : bool
+        It is the control, whose yield is known beforehand.
     """
     failed = [f for f in traps if f.outcome == "fail"]
     if failed:
@@ -39,6 +42,8 @@ def reliance(
         sentence = check(series, own, control, gross)
         if sentence:
             return sentence + _but(cautions)
+    if is_control:
+        return "The control held: this inoculum gives what others get." + _but(cautions)
     for_what = "for planning a tank and beside published yields"
     return f"The yield of {series} can be relied upon, {for_what}." + _but(cautions)
 

@@ -64,6 +64,8 @@ MATERIALS: tuple[Known, ...] = (
     Known("pH", "pH"),
     Known("volatile acids", "volatile_acids_g_per_kg", "g/kg", (_FRESH,)),
     Known("bulk density", "bulk_density_kg_per_L", "kg/L"),
+    Known("bulk density uncertainty", "bulk_density_u", "kg/L"),
+    Known("mixture", "mixture"),
 )
 
 JARS: tuple[Known, ...] = (
@@ -125,6 +127,7 @@ ITEMS: tuple[Known, ...] = (
     Known("closing temperature", "closing_temperature_C", "degC"),
     Known("closing pressure", "closing_kPa", "kPa"),
     Known("balance uncertainty", "balance_uncertainty_g", "g"),
+    Known("bucket", "bucket_L", "L"),
 )
 
 

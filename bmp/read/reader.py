@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 from bmp.problem import Problem, UnusableInput
@@ -11,20 +12,22 @@ from bmp.read.readings import empty_readings, read_readings
 from bmp.read.records import read_jars, read_materials
 from bmp.read.setup import read_setup
 from bmp.read.tables import Table, read_tables
+from bmp.read.tank import TANK_TABLES, read_tank, read_tank_feeds
 from bmp.read.unread import split_unread
-from bmp.trial import Trial
+from bmp.trial import Jar, Material, Trial
 
 TABLES = ("trial", "materials", "jars", "readings")
 
 
 def read_trial(place: Path, unfinished: bool = False) -> Trial:
-    """Read the four tables of a trial.
+    """Read the four tables of a trial, and those of its main tank where there are such.
 
     Parameters
     ----------
     place : Path
         A workbook (`.xlsx`) with the sheets `trial`, `materials`, `jars` and `readings`, or a
-        folder with `.csv` files of these names. A fifth table, `crucibles`, may give TS and VS.
+        folder with `.csv` files of these names. Beside them may
+        stand `crucibles`, which gives TS and VS, and `tank` with `tank feeds`.
     unfinished : bool
         Whether the trial still runs, so that a jar may have no reading yet.
 
@@ -47,7 +50,7 @@ def read_with_problems(place: Path, unfinished: bool = False) -> tuple[Trial, tu
     UnusableInput
         There is nothing to look at: a table is missing or cannot be opened.
     """
-    tables = read_tables(place, (*TABLES, "crucibles"))
+    tables = read_tables(place, (*TABLES, "crucibles", *TANK_TABLES))
     problems: list[Problem] = [
         Problem(place.name, f"there is no table “{name}”", "add it as a sheet or a .csv file")
         for name in TABLES
@@ -81,7 +84,30 @@ def _trial(tables: dict[str, Table], title: str, problems: list[Problem]) -> Tri
         if problems and len(jars) < len(tables["jars"].rows)
         else read_readings(tables["readings"], jars, setup, problems, ignored)
     )
+    tank, feeds = _tank(tables, materials, jars, problems, ignored)
     readings, unread = split_unread(readings)
     if unread.jar.size:
         ignored.append(f"{unread.table}: {unread.jar.size} rows wait for their reading")
-    return Trial(setup, materials, jars, readings, tuple(assumed), tuple(ignored), unread)
+    return Trial(
+        setup, materials, jars, readings, tuple(assumed), tuple(ignored), unread, tank, feeds
+    )
+
+
+def _tank(
+    tables: dict[str, Table],
+    materials: tuple[Material, ...],
+    jars: tuple[Jar, ...],
+    problems: list[Problem],
+    ignored: list[str],
+) -> tuple[Mapping[str, float | str] | None, tuple[Mapping[str, float | str], ...]]:
+    """Return the main tank and its feeds; one of the two tables without the other is a problem."""
+    given = [name for name in TANK_TABLES if name in tables]
+    if not given:
+        return None, ()
+    if len(given) == 1:
+        (missing,) = set(TANK_TABLES) - set(given)
+        what = f"there is a table “{given[0]}” and no table “{missing}”"
+        problems.append(Problem(tables[given[0]].name, what, "add it, or take this one away"))
+        return None, ()
+    tank = read_tank(tables["tank"], problems, ignored)
+    return tank, read_tank_feeds(tables["tank feeds"], materials, jars, problems, ignored)

@@ -11,7 +11,9 @@ import numpy as np
 from bmp.problem import Problem, shown
 from bmp.read.cells import words
 from bmp.read.columns import JARS, MATERIALS, Found, match_columns, numbers
+from bmp.read.mixture import EXAMPLE, NoMixture, mixture
 from bmp.read.tables import Table
+from bmp.theory import theories_of
 from bmp.trial import WAYS_OF_MEASURING, Jar, Material, Setup
 
 ROLES = ("inoculum", "substrate", "control", "weight check")
@@ -59,7 +61,23 @@ def read_materials(
 ) -> tuple[Material, ...]:
     """Return the materials; problems and unused columns are added to the lists."""
     rows = read_rows(table, MATERIALS, problems, ignored)
-    return tuple(material for material, _ in materials_of(rows, problems))
+    return _with_mixtures(rows, materials_of(rows, problems), problems)
+
+
+def _with_mixtures(
+    rows: Rows, found: list[tuple[Material, int]], problems: list[Problem]
+) -> tuple[Material, ...]:
+    """Put in what each mixed material was mixed from, once all names are known."""
+    names = [material.name for material, _ in found]
+    mixed = []
+    for material, index in found:
+        text = rows.text("mixture", index)
+        try:
+            parts = mixture(text, names) if text else None
+            mixed.append(replace(material, mixture=parts))
+        except NoMixture as error:
+            problems.append(rows.problem(index, "mixture", str(error), f"write it {EXAMPLE}"))
+    return tuple(mixed)
 
 
 def materials_of(rows: Rows, problems: list[Problem]) -> list[tuple[Material, int]]:
@@ -119,8 +137,23 @@ def _material(rows: Rows, index: int, name: str, role: str, problems: list[Probl
     formula = rows.text("formula", index) or None
     source = rows.text("solids_from", index)
     source = "" if source.lower() == "measured" else source
-    material = Material(name=name, role=role, formula=formula, solids_from=source or None)
-    return replace(material, **given)  # type: ignore[arg-type]
+    bare = Material(name=name, role=role, formula=formula, solids_from=source or None)
+    material: Material = replace(bare, **given)  # type: ignore[arg-type]
+    return _with_possible_theory(rows, index, material, problems)
+
+
+def _with_possible_theory(
+    rows: Rows, index: int, material: Material, problems: list[Problem]
+) -> Material:
+    """Return the material; a formula or composition that cannot be is a problem, and left out."""
+    try:
+        theories_of(material)
+        return material
+    except ValueError as error:
+        wanted = "correct it, or leave the cell empty"
+        field = "formula" if material.formula else "carbohydrate"
+        problems.append(rows.problem(index, field, f"{material.name}: {error}", wanted))
+        return replace(material, formula=None, carbohydrate=None, protein=None, lipid=None)
 
 
 def _can_be(field: str, share: float) -> bool:

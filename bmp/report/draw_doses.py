@@ -5,7 +5,9 @@ from __future__ import annotations
 from matplotlib.axes import Axes
 
 from bmp.judge.diagnosis import DoseSeries
-from bmp.report.looks import INK, LOOKS
+from bmp.report.edge import Mark, finish
+from bmp.report.labels import in_lines
+from bmp.report.looks import LOOKS
 
 
 def doses(axes: Axes, series: DoseSeries) -> Axes:
@@ -26,14 +28,7 @@ def doses(axes: Axes, series: DoseSeries) -> Axes:
             amounts, values, marker=look.marker, color=look.colour, linestyle=look.line,
             linewidth=1.4, markersize=5, label=words,
         )  # fmt: skip
-        axes.annotate(
-            words, (amounts[-1], values[-1]), xytext=(6, 0), textcoords="offset points",
-            color=look.colour, va="center", annotation_clip=False,
-        )  # fmt: skip
-    every = [value for _, values, _ in lines for value in values]
-    axes.set_ylim(min(0.0, *every) * 1.1, max(every) * 1.1)
-    axes.set_xlim(0.0, None)
-    axes.axhline(0.0, color=INK, linewidth=0.6, label="_zero")
-    axes.set_xlabel(f"{series.material}: feed per inoculum [g VS/g VS]")
+    axes.set_xlabel(f"{in_lines(series.material, 30, 1)[0]}: feed per inoculum [g VS/g VS]")
     axes.set_ylabel("Net methane [NmL CH4/g VS]")
+    finish(axes, [Mark(values[-1], (words,), look.colour) for words, values, look in lines])
     return axes

@@ -14,12 +14,14 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from bmp.report.compare_figures import comparison_figures
 from bmp.report.draw_curves import net_curves, raw_methane
 from bmp.report.draw_doses import doses
 from bmp.report.draw_residuals import residuals, residuals_of
 from bmp.report.edge import LINE_IN
 from bmp.report.labels import in_lines
 from bmp.report.looks import INK
+from bmp.report.tank_figures import tank_pictures
 from bmp.results import Results
 
 DOTS_PER_INCH: Final = 150
@@ -51,8 +53,9 @@ def figures(results: Results) -> dict[str, Figure]:
     """Return the pictures of a trial by name, in the order of the page.
 
     `net-curves` (one panel a unit of yield), `raw-methane` (not where yields were handed in),
-    `dose-series` (where a feed was given at several ratios) and `residuals` (where a model was
-    fitted to any series).
+    `dose-series` (where a feed was given at several ratios), `residuals` (where a model was
+    fitted to any series), those of `comparison_figures`; `tank-gas`, `tank-ramp` and `tank-heat`
+    (where a tank has such to show).
     """
     drawn: dict[str, Figure] = {}
     with mpl.rc_context(STYLE):
@@ -64,6 +67,10 @@ def figures(results: Results) -> dict[str, Figure]:
             drawn["dose-series"] = _dose_figure(results)
         if any(residuals_of(results, series) for series in results.fits):
             drawn["residuals"] = _residual_figure(results)
+        drawn |= comparison_figures(results.comparisons)
+        if results.tank is not None:
+            places = {one.series: place for place, one in enumerate(results.yields)}
+            drawn |= tank_pictures(results.tank, places)
     return drawn
 
 

@@ -32,7 +32,7 @@ def render_page(results: Results, svg: Mapping[str, str]) -> str:
         if (content := section.content(results)) is not None
     ]
     return (
-        _environment()
+        environment()
         .get_template("report.html")
         .render(
             title=results.trial.setup.title,
@@ -63,7 +63,8 @@ def inline_svg(name: str, text: str) -> Markup:
 
 
 @cache
-def _environment() -> Environment:
+def environment() -> Environment:
+    """Return the templates of every page."""
     return Environment(
         loader=PackageLoader("bmp.report"), autoescape=True, trim_blocks=True, lstrip_blocks=True
     )

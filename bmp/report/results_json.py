@@ -10,9 +10,11 @@ from typing import Any
 
 import numpy as np
 
+from bmp.compare import as_record
 from bmp.constants import REFERENCE_PRESSURE_KPA, REFERENCE_TEMPERATURE_K, ZERO_CELSIUS_K
 from bmp.net import MaterialYield, yield_unit
 from bmp.results import Results
+from bmp.theory import degradability, theories_of
 from bmp.trial import Jar
 
 FORMAT = "bmp-results-1"
@@ -44,8 +46,10 @@ def to_dict(results: Results) -> dict[str, Any]:
             {"correction": size.name, "meaning": size.meaning, "percent": dict(size.percent)}
             for size in results.corrections
         ],
+        "comparisons": [as_record(one) for one in results.comparisons.records],
         "checks": [finding.to_dict() for finding in results.checks],
         "verdict": _verdict(results),
+        "tank": None if results.tank is None else results.tank.to_dict(),
         "assumed": list(results.assumed),
         "ignored": list(results.ignored),
     }
@@ -147,10 +151,25 @@ def _material(results: Results, one: MaterialYield) -> dict[str, Any]:
         "t90_d": None if fits is None else fits.t90_d.value,
         "times": None if fits is None else _times(fits),
         "forecast": None if fits is None or fits.forecast is None else _forecast(fits.forecast),
-        "theoretical": None,
+        "theoretical": _theoretical(results, one),
         "reliable_for": results.feed_verdicts.get(one.series),
         "checks": checks,
     }
+
+
+def _theoretical(results: Results, one: MaterialYield) -> dict[str, Any] | None:
+    """Return the most that mass balance allows, by the most direct analysis, and the rest of them.
+
+    Degradability is told only of a yield per VS, and not of a gross one.
+    """
+    ways = theories_of(results.trial.material(one.material))
+    if not ways:
+        return None
+    judged = None
+    if one.per == "VS" and not results.gross:
+        judged = degradability(one.value, one.ci95, ways[0]).to_dict()
+    others = [way.to_dict() for way in ways[1:]]
+    return {**ways[0].to_dict(), "degradability": judged, "other_ways": others}
 
 
 def _times(fits: Any) -> dict[str, Any]:

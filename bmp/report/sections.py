@@ -14,6 +14,7 @@ from bmp.estimate import Estimate
 from bmp.finding import Finding
 from bmp.fit.models import MODELS
 from bmp.net import MaterialYield
+from bmp.report.compare_section import comparison_content
 from bmp.report.rounding import number, percent, short, with_uncertainty
 from bmp.report.sentences import (
     estimate_words,
@@ -21,6 +22,7 @@ from bmp.report.sentences import (
     half_width,
     meaning_of_numbers,
 )
+from bmp.report.tank_rows import ESTIMATE, TANK_PICTURES, tank_tables
 from bmp.results import Results
 
 OUTCOME_SIGNS: Final = {"pass": "✓", "caution": "!", "fail": "✗", "not judged": "?"}
@@ -83,6 +85,12 @@ def _yield_row(one: MaterialYield) -> Mapping[str, Any]:
     }
 
 
+def comparison(results: Results) -> Mapping[str, Any] | None:
+    """Return which feed is better, where there are feeds to compare."""
+    found = results.comparisons
+    return comparison_content(found) if len(found.feeds) > 1 or results.gross else None
+
+
 def kinetics(results: Results) -> Mapping[str, Any] | None:
     """Return what the models say of each series."""
     if not results.fits:
@@ -138,6 +146,18 @@ def _estimate(estimate: Estimate) -> Mapping[str, Any]:
     }
 
 
+def tank(results: Results) -> Mapping[str, Any] | None:
+    """Return what the jars mean for the main tank."""
+    if results.tank is None:
+        return None
+    return {
+        "result": results.tank,
+        "tables": tank_tables(results.tank),
+        "pictures": TANK_PICTURES,
+        "estimate": ESTIMATE,
+    }
+
+
 def doses(results: Results) -> Mapping[str, Any] | None:
     """Return how feeds that were given at several ratios to the inoculum fared."""
     if not results.doses:
@@ -146,8 +166,9 @@ def doses(results: Results) -> Mapping[str, Any] | None:
         "feeds": [
             {
                 "material": feed.material,
+                "early": short(feed.early_d),
                 "rows": [
-                    [one.series, *map(number, (one.dose, one.early_yield, one.final_yield))]
+                    [one.series, *map(short, (one.dose, one.early_yield, one.final_yield))]
                     for one in feed.doses
                 ],
                 "words": [finding.meaning for finding in feed.findings()],
@@ -241,6 +262,7 @@ def method(results: Results) -> Mapping[str, Any]:
         "measured": setup.measured,
         "net_yield": setup.measured == "net yield",
         "blanks": bool(results.blanks),
+        "fitted": bool(results.fits),
         "noise": noise,
         "sources": list(dict.fromkeys(MODELS[name].source for name in _shown_models(None))),
     }
@@ -250,8 +272,10 @@ SECTIONS: Final = (
     Section("answer", "What came out", answer),
     Section("curves", "How the methane came", curves),
     Section("yields", "Yields", yields),
+    Section("comparison", "Which feed is better", comparison),
     Section("kinetics", "How fast", kinetics),
     Section("doses", "When more feed was given", doses),
+    Section("tank", "The main tank", tank),
     Section("raw", "What the jars made, and the inoculum's part of it", raw),
     Section("assumed", "What was taken for granted", assumed),
     Section("corrections", "What each correction did", corrections),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from math import isfinite
 from typing import Any, Final
 
@@ -12,8 +12,10 @@ import numpy as np
 from bmp.estimate import Estimate
 from bmp.fit.models import MODELS
 from bmp.normalise.gas import saturation_pressure_kPa
+from bmp.report.compare_sheet import COLUMNS, comparison_rows
 from bmp.report.rounding import percent
 from bmp.results import Results
+from bmp.tank.result import Range, TankResult
 from bmp.trial import FloatArray
 
 WHOLE, ONE, TWO, THREE, FOUR = "0", "0.0", "0.00", "0.000", "0.0000"
@@ -42,12 +44,20 @@ class Sheet:
 
 def sheets(results: Results) -> tuple[Sheet, ...]:
     """Return the sheets of the workbook in their order."""
+    tank = () if results.tank is None else (Sheet("tank", TANK, tank_rows(results.tank)),)
     return (
         summary(results),
         readings(results),
         Sheet("curves", CURVES, curve_rows(results)),
         Sheet("fits", FITS, fit_rows(results)),
+        Sheet(
+            "comparisons",
+            [Column(*column) for column in COLUMNS],
+            comparison_rows(results.comparisons.records),
+            2,
+        ),
         Sheet("checks", CHECKS, check_rows(results)),
+        *tank,
         Sheet("assumed", ASSUMED, assumed_rows(results), 0),
     )
 
@@ -298,3 +308,29 @@ def assumed_rows(results: Results) -> Iterator[Sequence[Any]]:
             yield "jar left out", f"{jar.name}: {jar.left_out}"
     for sentence in results.ignored:
         yield "not used", sentence
+
+
+# --- tank --------------------------------------------------------------------------------------
+
+TANK: Final = (
+    Column("estimate, its unit at the end", TEXT, 34),
+    *(
+        Column(f"{diet}{part}", THREE)
+        for diet in ("today", "planned")
+        for part in ("", ", from", ", to")
+    ),
+)
+
+
+def tank_rows(tank: TankResult) -> Iterator[Sequence[Any]]:
+    """Return every number of the tank's two diets; a span has its ends beside it."""
+    for field in fields(tank.today):
+        pair = [getattr(state, field.name) for state in (tank.today, tank.planned)]
+        if all(value is None or isinstance(value, float | Range) for value in pair):
+            yield (field.name, *(part for value in pair for part in _span(value)))
+
+
+def _span(value: float | Range | None) -> tuple[float | None, float | None, float | None]:
+    if isinstance(value, Range):
+        return value.value, value.low, value.high
+    return value, None, None

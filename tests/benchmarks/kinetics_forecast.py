@@ -48,7 +48,7 @@ def main(trials: int) -> None:
         "yield covered",
         "median half width",
         "stop day covered",
-        "median stop interval",
+        "mean stop interval",
     ]
     print(table(head, rows))
 
@@ -76,7 +76,7 @@ def _batch(case, noise, rng, found, widths) -> None:  # type: ignore[no-untyped-
             found[day][2] += low <= truth <= high
             found[day][3] += early is not None and early <= met[i] <= (late or np.inf)
             widths[day].append((high - low) / (2 * truth))
-            found[day][4] += (late or np.inf) - (early or 0.0) if late else 150.0
+            found[day][4] += (late or np.inf) - (early or 0.0) if late else 100.0
 
 
 def _row(label: str, noise: str, day: int, n: np.ndarray, width: list[float]) -> list[str]:

@@ -92,7 +92,7 @@ def test_engine_ends_where_lmfit_does(name: str, share: float) -> None:
         if rss > fits.fit.rss[i] * (1 + 1e-6):  # from a rough start lmfit may end in a worse place
             elsewhere += 1
             values, rss = settled(name, y, fits.named[i] * 1.03)
-        if values[0] > 10 * y.max() and rss < fits.fit.rss[i]:  # lmfit ran away on a flat curve
+        if values[0] > 10 * y.max() and rss < fits.fit.rss[i] * (1 - 1e-9):  # a flat curve
             runaways += 1
             continue
         assert rss >= fits.fit.rss[i] * (1 - 1e-9)
@@ -100,4 +100,4 @@ def test_engine_ends_where_lmfit_does(name: str, share: float) -> None:
         compared += int(sure.sum())
     assert compared > share * CURVES * len(model.names)
     assert elsewhere < 0.05 * CURVES
-    assert runaways < 0.005 * CURVES
+    assert runaways < 0.005 * CURVES  # lmfit found a lower sum of squares at no finite level

@@ -1,0 +1,121 @@
+"""`bmp compare TRIAL [TRIAL …]`: which feed is better, inside a trial and across trials."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from bmp.commands.terminal import DONE, progress
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from bmp.compare import TrialsCompared
+    from bmp.compare.whole import TrialComparisons
+
+HELP = "say which feed is better, by how much, and whether that is more than noise"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Say what the command takes."""
+    parser.add_argument(
+        "trials",
+        type=Path,
+        nargs="+",
+        metavar="TRIAL",
+        help="a workbook (.xlsx) or a folder of .csv tables",
+    )
+    parser.add_argument(
+        "--out", type=Path, metavar="DIR", default=Path("comparison"), help="where to (comparison)"
+    )
+    parser.add_argument("--against", metavar="FEED", help="compare all others with this feed only")
+    parser.add_argument(
+        "--replace", action="store_true", help="write even where another folder stands (it is kept)"
+    )
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Compare the feeds of the trials and say where the page is."""
+    from bmp.compare import sentence
+    from bmp.report.compare_page import COMPARISON_FORMAT, comparison_page, comparison_text
+    from bmp.report.folder import check_place, write_folder
+
+    out: Path = arguments.out
+    for place in arguments.trials:
+        check_place(out, place, COMPARISON_FORMAT, arguments.replace)
+    names = trial_names(arguments.trials)
+    show = progress()
+    found = _comparisons(arguments.trials, names, arguments.against, show)
+    across = _across(found, arguments.against) if len(found) > 1 else None
+    show("write the comparison")
+
+    def write(folder: Path) -> None:
+        page, text = (make(found, names, across) for make in (comparison_page, comparison_text))
+        (folder / "comparison.html").write_text(page, encoding="utf-8")
+        (folder / "comparison.json").write_text(text, encoding="utf-8")
+
+    write_folder(out, COMPARISON_FORMAT, write)
+    show("")
+    for family in (one.first for one in found):
+        for c in family.comparisons if family else ():
+            print(sentence(c))
+    for c in across.family.comparisons if across else ():
+        print(sentence(c))
+    for one, name in zip(found, names, strict=True):
+        if one.why_none:
+            print(f"{name}: nothing is compared: {one.why_none}.")
+    print(f"The comparison is in {out / 'comparison.html'}")
+    return DONE
+
+
+def trial_names(places: Sequence[Path]) -> list[str]:
+    """Return a short name for each trial: its file or folder, numbered where two are alike."""
+    stems = [p.resolve().stem if p.is_file() else p.resolve().name for p in places]
+    return [
+        f"{stem} ({stems[: index + 1].count(stem)})" if stems.count(stem) > 1 else stem
+        for index, stem in enumerate(stems)
+    ]
+
+
+def _comparisons(
+    places: Sequence[Path], names: Sequence[str], against: str | None, show: Callable[[str], None]
+) -> list[TrialComparisons]:
+    """Analyse every trial and compare its feeds; all unusable tables are told together."""
+    from bmp.analyze import analyze
+    from bmp.compare.whole import compare_trial
+    from bmp.problem import Problem, UnusableInput
+    from bmp.read import read_trial
+
+    problems, trials = [], []
+    for place in places:
+        try:
+            trials.append(read_trial(place))
+        except UnusableInput as unusable:
+            several = len(places) > 1
+            problems += [f"{place}: {p}" if several else p for p in unusable.problems]
+    if problems:
+        raise UnusableInput(problems)  # type: ignore[arg-type]
+    found = []
+    for trial, name in zip(trials, names, strict=True):
+        show(f"analyse {name}")
+        done = analyze(trial)
+        found.append(
+            compare_trial(
+                trial, done.gas, done.curves, done.yields, done.fits, name=name, against=against
+            )
+        )
+    feeds = {feed.name for one in found for feed in one.feeds}
+    if against is not None and against not in feeds:
+        wanted = f"write one of: {', '.join(sorted(feeds))}"
+        raise UnusableInput([Problem("--against", f"“{against}” is no feed here", wanted)])
+    return found
+
+
+def _across(found: Sequence[TrialComparisons], against: str | None) -> TrialsCompared:
+    from bmp.compare import compare_trials
+
+    feeds = [feed for one in found for feed in one.feeds]
+    controls = {one.controls[0].trial: one.controls[0] for one in found if one.controls}
+    basis = "VS" if all(f.basis == "VS" for f in feeds) else "fresh"
+    return compare_trials(feeds, controls, basis, against)

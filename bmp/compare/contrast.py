@@ -1,0 +1,127 @@
+"""Sums of feed means with weights, and where their errors come from."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from bmp.compare.feed import Sample
+from bmp.compare.interval import Components
+from bmp.trial import FloatArray
+
+Weights = Sequence[float] | FloatArray
+
+
+def contrast(samples: Sequence[Sample], weights: Weights) -> FloatArray:
+    """Return the weighted sum of the samples' means, shape (...)."""
+    total = sum(w * s.mean for w, s in zip(_columns(weights), samples, strict=True))
+    return np.asarray(total, dtype=float)
+
+
+def components(
+    samples: Sequence[Sample], numerator: Weights, denominator: Weights | None = None
+) -> Components:
+    """Return the variance of one or two weighted sums of means, source by source.
+
+    Sources: the scatter between the jars of each sample (n - 1 degrees of freedom); the blanks of
+    each trial (k - 1), of which only what does not cancel between the samples is left; each common
+    factor such as a material's volatile solids, whose stated uncertainty is taken as known.
+
+    Parameters
+    ----------
+    samples : sequence of Sample
+        Each of at least two jars.
+    numerator, denominator : sequence of float, or array with a last axis of samples
+        Weights of the two sums; no denominator: all zero.
+
+    Raises
+    ------
+    ValueError
+        Where a sample has one jar only: nothing tells its scatter.
+    """
+    single = [s.label for s in samples if s.jars < 2]
+    if single:
+        raise ValueError(f"one jar only of {', '.join(single)}: nothing tells its scatter")
+    n = _columns(numerator)
+    d = _columns(np.zeros(len(samples)) if denominator is None else denominator)
+    rows = [*_jar_rows(samples, n, d), *_blank_rows(samples, n, d), *_factor_rows(samples, n, d)]
+    shape = np.broadcast_shapes(*(np.shape(part) for row in rows for part in row[1:4]))
+    stacked = [
+        np.stack([np.broadcast_to(row[i], shape) for row in rows], axis=-1) for i in (1, 2, 3)
+    ]
+    return Components(
+        sources=tuple(row[0] for row in rows),
+        numerator=stacked[0],
+        both=stacked[1],
+        denominator=stacked[2],
+        dof=np.array([row[4] for row in rows]),
+    )
+
+
+Row = tuple[str, FloatArray, FloatArray, FloatArray, float]
+
+
+def _columns(weights: Weights) -> list[FloatArray]:
+    """Return one array (or scalar array) of weights a sample."""
+    array = np.asarray(weights, dtype=float)
+    return [array[..., i] for i in range(array.shape[-1])]
+
+
+def _products(name: str, p: FloatArray, q: FloatArray, dof: float) -> Row:
+    """Variances and covariance of two sums that one error moves by p and q (summed over it)."""
+    return name, (p * p).sum(axis=-1), (p * q).sum(axis=-1), (q * q).sum(axis=-1), dof
+
+
+def _jar_rows(samples: Sequence[Sample], n: list[FloatArray], d: list[FloatArray]) -> list[Row]:
+    rows = []
+    for sample, wn, wd in zip(samples, n, d, strict=True):
+        variance = sample.values.var(axis=-1, ddof=1) / sample.jars
+        rows.append(
+            (
+                f"jars of {sample.label}",
+                wn**2 * variance,
+                wn * wd * variance,
+                wd**2 * variance,
+                float(sample.jars - 1),
+            )
+        )
+    return rows
+
+
+def _blank_rows(samples: Sequence[Sample], n: list[FloatArray], d: list[FloatArray]) -> list[Row]:
+    """One row a set of blanks: their influences add up over the samples before squaring."""
+    rows = []
+    for key in dict.fromkeys((s.trial, s.inoculum) for s in samples):
+        members = [
+            (s.blank_influence, n[i], d[i])
+            for i, s in enumerate(samples)
+            if (s.trial, s.inoculum) == key and s.blank_influence is not None
+        ]
+        if not members:
+            continue
+        blanks = members[0][0].shape[-1]
+        scale = 1 / np.sqrt(blanks * (blanks - 1))
+        p = sum(u * w[..., None] for u, w, _ in members)
+        q = sum(u * w[..., None] for u, _, w in members)
+        rows.append(
+            _products(
+                f"blanks of {key[0]}", np.asarray(p) * scale, np.asarray(q) * scale, blanks - 1.0
+            )
+        )
+    return rows
+
+
+def _factor_rows(samples: Sequence[Sample], n: list[FloatArray], d: list[FloatArray]) -> list[Row]:
+    """One row a common factor: its relative error moves every mean that holds it alike."""
+    rows = []
+    for trial, factor in dict.fromkeys((s.trial, name) for s in samples for name in s.factors):
+        members = [
+            (s.mean * s.factors[factor], n[i], d[i])
+            for i, s in enumerate(samples)
+            if s.trial == trial and factor in s.factors
+        ]
+        p = np.asarray(sum(u * w for u, w, _ in members))[..., None]
+        q = np.asarray(sum(u * w for u, _, w in members))[..., None]
+        rows.append(_products(factor, p, q, np.inf))
+    return rows

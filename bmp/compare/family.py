@@ -1,0 +1,278 @@
+"""Several feeds at once: which pairs the question asks for, and the price of looking at them all.
+
+References
+----------
+.. [1] Holm S. (1979) A simple sequentially rejective multiple test procedure. Scand. J. Stat.
+   6(2):65-70.
+.. [2] Kramer C.Y. (1956) Extension of multiple range tests to group means with unequal numbers of
+   replications. Biometrics 12(3):307-310 (Tukey's range test; here by scipy).
+.. [3] Dunnett C.W. (1955) A multiple comparison procedure for comparing several treatments with a
+   control. J. Am. Stat. Assoc. 50(272):1096-1121 (here by scipy).
+.. [4] Bartlett M.S. (1937) Properties of sufficiency and statistical tests. Proc. R. Soc. A
+   160(901):268-282.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+from typing import Any
+
+import numpy as np
+
+from bmp.compare.feed import Feed, NotComparable, Sample, sample_of
+from bmp.compare.interval import Components
+from bmp.compare.pair import Comparison, compare_pair, ratio_estimate
+from bmp.estimate import Estimate
+from bmp.trial import FloatArray
+
+# Both from the simulation in tests/benchmarks/compare_coverage.py: with fewer jars no test can see
+# that spreads differ, and Tukey's and Dunnett's family error then grows to 9 to 17 %.
+FEWEST_JARS_TO_POOL = 5
+SPREADS_ALIKE_P = 0.25
+# A shared blank or solids error of this share of a difference's variance is left to Holm, since
+# Tukey's and Dunnett's tests know of scatter between jars only.
+MOST_OTHER_VARIANCE = 0.05
+
+
+@dataclass(frozen=True)
+class Family:
+    """All comparisons that one question asks for, in one quantity on one basis."""
+
+    question: str
+    """`all pairs`, or `all against` one feed."""
+    against: str | None
+    comparisons: tuple[Comparison, ...]
+    adjusted_by: str
+    """`Holm`, `Tukey`, `Dunnett`, or empty where there is one comparison."""
+    why: str
+    """Plain sentence: what was chosen and why."""
+
+
+def compare_all(
+    feeds: Sequence[Feed],
+    quantity: str = "yield",
+    basis: str = "VS",
+    against: str | None = None,
+    spreads_alike: bool | None = None,
+    bucket_L: float = 10.0,
+) -> Family:
+    """Compare the feeds of one trial: every pair, or every other feed with one of them.
+
+    Parameters
+    ----------
+    feeds : sequence of Feed
+    quantity, basis : str
+        Keys of `QUANTITIES` and `BASES`.
+    against : str, optional
+        Name of the feed that the others are measured against (today's feed).
+    spreads_alike : bool, optional
+        Whether the jars of all feeds scatter alike, where the keeper knows; default: judged from
+        the readings where there are jars enough to judge it.
+    bucket_L : float
+        Size of the bucket.
+
+    Raises
+    ------
+    KeyError
+        Where no feed has the name `against`.
+    """
+    if against is not None and against not in [f.name for f in feeds]:
+        raise KeyError(against)
+    pairs = [compare_pair(a, b, quantity, basis, bucket_L) for a, b in _pairs_asked(feeds, against)]
+    question = "all pairs" if against is None else f"all against {against}"
+    judged = [c for c in pairs if not c.no_verdict]
+    if len(judged) < 2:
+        return Family(question, against, tuple(pairs), "", "One comparison: nothing to allow for.")
+    samples = _samples(feeds, quantity, basis, bucket_L)
+    against_it = _against_pooling(judged, samples, spreads_alike)
+    if against_it:
+        done = with_holm(pairs)
+        why = (
+            f"{len(judged)} comparisons were made ({question}): Holm's adjustment of Welch's "
+            f"tests, because {against_it}."
+        )
+        return Family(question, against, tuple(done), "Holm", why)
+    name = "Tukey" if against is None else "Dunnett"
+    done = _pooled(pairs, samples, against)
+    why = (
+        f"{len(judged)} comparisons were made ({question}): {name}'s test, because the jars of "
+        "all feeds scatter alike and the blank cancels; its intervals hold for all comparisons "
+        "together."
+    )
+    return Family(question, against, tuple(done), name, why)
+
+
+def holm(p: FloatArray) -> FloatArray:
+    """Return Holm's adjusted p-values [1]_. Shape (comparisons,)."""
+    p = np.asarray(p, dtype=float)
+    order = np.argsort(p, kind="stable")
+    steps = np.maximum.accumulate(p[order] * np.arange(p.size, 0, -1))
+    adjusted = np.empty_like(p)
+    adjusted[order] = np.minimum(steps, 1.0)
+    return adjusted
+
+
+def bartlett_p(groups: Sequence[FloatArray]) -> float:
+    """Return the p-value of Bartlett's test [4]_ that all groups have one variance."""
+    from scipy.special import chdtrc
+
+    dof = np.array([g.size - 1 for g in groups], dtype=float)
+    variances = np.array([g.var(ddof=1) for g in groups])
+    if not np.all(variances > 0):
+        return 0.0
+    pooled = (dof * variances).sum() / dof.sum()
+    statistic = dof.sum() * np.log(pooled) - (dof * np.log(variances)).sum()
+    correction = 1 + ((1 / dof).sum() - 1 / dof.sum()) / (3 * (dof.size - 1))
+    return float(chdtrc(dof.size - 1, statistic / correction))
+
+
+def _pairs_asked(feeds: Sequence[Feed], against: str | None) -> list[tuple[Feed, Feed]]:
+    if against is None:
+        return list(combinations(feeds, 2))
+    reference = next(f for f in feeds if f.name == against)
+    return [(f, reference) for f in feeds if f is not reference]
+
+
+def _samples(
+    feeds: Sequence[Feed], quantity: str, basis: str, bucket_L: float
+) -> dict[str, Sample]:
+    found = {}
+    for feed in feeds:
+        try:
+            found[feed.name] = sample_of(feed, quantity, basis, bucket_L)
+        except NotComparable:
+            continue
+    return found
+
+
+def _against_pooling(
+    judged: Sequence[Comparison], samples: dict[str, Sample], spreads_alike: bool | None
+) -> str:
+    """Return why the scatter of all jars may not be pooled; empty where it may."""
+    other = max(
+        sum(share for name, share in c.variance_shares.items() if not name.startswith("jars of "))
+        for c in judged
+    )
+    if other > MOST_OTHER_VARIANCE:
+        return "more than the scatter of the jars enters (the blank or the solids)"
+    if spreads_alike is False:
+        return "the feeds are said to scatter differently"
+    if spreads_alike:
+        return ""
+    used = [s for s in samples.values() if s.jars > 1]
+    fewest = min(s.jars for s in used)
+    if fewest < FEWEST_JARS_TO_POOL:
+        return f"{fewest} jars cannot show whether the feeds scatter alike"
+    if bartlett_p([s.values for s in used]) < SPREADS_ALIKE_P:
+        return "the feeds scatter differently"
+    return ""
+
+
+def with_holm(pairs: Sequence[Comparison]) -> list[Comparison]:
+    """Return the comparisons with p-values that allow for all of them; no verdict, no count."""
+    judged = [i for i, c in enumerate(pairs) if c.p is not None]
+    adjusted = holm(np.array([pairs[i].p for i in judged], dtype=float))
+    done = list(pairs)
+    for i, p in zip(judged, adjusted, strict=True):
+        done[i] = replace(
+            done[i],
+            p_adjusted=float(p),
+            adjusted_by="Holm" if len(judged) > 1 else "",
+            compared_at_once=len(judged),
+        )
+    return done
+
+
+def _pooled(
+    pairs: Sequence[Comparison], samples: dict[str, Sample], against: str | None
+) -> list[Comparison]:
+    """Put scipy's Tukey or Dunnett results, with their own intervals, in place of Welch's."""
+    used = {name: s for name, s in samples.items() if s.jars > 1}
+    scatter = _pooled_variance(list(used.values()))
+    results = _tukey(used) if against is None else _dunnett(used, against)
+    judged = sum(c.p is not None for c in pairs)
+    done = []
+    for c in pairs:
+        if c.p is None:
+            done.append(c)
+            continue
+        p, half = results[c.a, c.b]
+        done.append(_with_pooled(c, p, half, scatter, judged, against))
+    return done
+
+
+def _with_pooled(
+    c: Comparison,
+    p: float,
+    half: float,
+    scatter: tuple[float, float],
+    judged: int,
+    against: str | None,
+) -> Comparison:
+    variance, dof = scatter
+    assert c.mean_a is not None
+    assert c.mean_b is not None
+    parts = Components(
+        sources=(f"jars of {c.a}", f"jars of {c.b}"),
+        numerator=np.array([variance / c.jars_a, 0.0]),
+        both=np.zeros(2),
+        denominator=np.array([0.0, variance / c.jars_b]),
+        dof=np.array([dof, dof]),
+    )
+    error = (variance / c.jars_a + variance / c.jars_b) ** 0.5
+    difference = c.mean_a - c.mean_b
+    together = f"all {judged} comparisons together"
+    return replace(
+        c,
+        difference=Estimate(difference, c.unit, (difference - half, difference + half), together),
+        ratio=ratio_estimate(c.mean_a, c.mean_b, parts, critical=half / error),
+        dof=dof,
+        p_adjusted=p,
+        adjusted_by="Tukey" if against is None else "Dunnett",
+        compared_at_once=judged,
+        detectable=half,
+    )
+
+
+def _pooled_variance(samples: Sequence[Sample]) -> tuple[float, float]:
+    dof = sum(s.jars - 1 for s in samples)
+    squares = sum(float(s.values.var(ddof=1)) * (s.jars - 1) for s in samples)
+    return squares / dof, float(dof)
+
+
+Results = dict[tuple[str, str], tuple[float, float]]
+
+
+def _tukey(samples: dict[str, Sample]) -> Results:
+    """Return p and half-width of each pair, Tukey-Kramer [2]_."""
+    from scipy.stats import tukey_hsd
+
+    names = list(samples)
+    found: Any = tukey_hsd(*(s.values for s in samples.values()))
+    interval = found.confidence_interval(0.95)
+    half = (interval.high - interval.low) / 2
+    return {
+        (a, b): (float(found.pvalue[i, j]), float(half[i, j]))
+        for i, a in enumerate(names)
+        for j, b in enumerate(names)
+        if i != j
+    }
+
+
+def _dunnett(samples: dict[str, Sample], against: str) -> Results:
+    """Return p and half-width of each feed against one, Dunnett [3]_ (a fixed seed inside)."""
+    from scipy.stats import dunnett
+
+    others = [name for name in samples if name != against]
+    found: Any = dunnett(
+        *(samples[name].values for name in others),
+        control=samples[against].values,
+        random_state=np.random.default_rng(0),
+    )
+    interval = found.confidence_interval(0.95)
+    half = (np.asarray(interval.high) - np.asarray(interval.low)) / 2
+    return {
+        (name, against): (float(found.pvalue[i]), float(half[i])) for i, name in enumerate(others)
+    }

@@ -1,0 +1,238 @@
+"""Intervals and p-values for a contrast of means whose errors have several sources.
+
+Every error source is one entry of the last axis of `Components`: the scatter between the jars of
+one feed, the shared blank, the volatile solids of a material. A source that two feeds share stands
+once, with what is left of it in the contrast, so what cancels is not counted.
+
+All functions take any leading shape, so a simulation runs thousands of trials in one call.
+
+References
+----------
+.. [1] JCGM 100:2008, Guide to the expression of uncertainty in measurement, G.4.1 eq. G.2b
+   (degrees of freedom of a sum of variances, Welch 1947 and Satterthwaite 1946).
+.. [2] Fieller E.C. (1954) Some problems in interval estimation. J. R. Stat. Soc. B 16(2):175-185.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from bmp.trial import FloatArray
+
+LEVEL = 0.95
+MOST_DOF = 1e9  # stands for infinity where a distribution function needs a number
+
+
+@dataclass(frozen=True, eq=False)
+class Components:
+    """Variances and covariance of a numerator and a denominator, by source of error.
+
+    Arrays have shape (..., sources). For a plain difference the denominator parts are zero.
+    """
+
+    sources: tuple[str, ...]
+    numerator: FloatArray
+    """Variance of the numerator, from each source."""
+    both: FloatArray
+    """Covariance of numerator and denominator, from each source."""
+    denominator: FloatArray
+    """Variance of the denominator, from each source."""
+    dof: FloatArray
+    """Degrees of freedom of each source, shape (sources,); infinite: taken as known."""
+
+    def along(self, ratio: FloatArray | float) -> FloatArray:
+        """Return the variances of numerator - ratio * denominator. Shape (..., sources)."""
+        r = np.asarray(ratio, dtype=float)[..., None]
+        variance = self.numerator - 2 * r * self.both + r**2 * self.denominator
+        # What cancels exactly may round to just below zero.
+        return np.maximum(variance, 0.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Interval:
+    """A 95 % interval and the test that belongs to it; every array has the leading shape."""
+
+    low: FloatArray
+    high: FloatArray
+    standard_error: FloatArray
+    dof: FloatArray
+    p: FloatArray
+    """Two-sided p-value of the contrast being zero."""
+
+
+Critical = Callable[[FloatArray], FloatArray]
+
+
+def satterthwaite(variances: FloatArray, dof: FloatArray) -> FloatArray:
+    """Return the effective degrees of freedom of a sum of variances [1]_ (eq. G.2b).
+
+    Parameters
+    ----------
+    variances : array, shape (..., sources)
+    dof : array, shape (sources,)
+        Degrees of freedom of each; infinite ones add variance and take none away.
+    """
+    total = variances.sum(axis=-1)
+    spent = (variances**2 / dof).sum(axis=-1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        effective = np.where(spent > 0, total**2 / spent, MOST_DOF)
+    return np.minimum(effective, MOST_DOF)
+
+
+def critical_t(dof: FloatArray, level: float = LEVEL) -> FloatArray:
+    """Return the two-sided critical value of Student's t."""
+    from scipy.special import stdtrit
+
+    return np.asarray(stdtrit(dof, 0.5 + level / 2))
+
+
+def two_sided_p(t: FloatArray, dof: FloatArray) -> FloatArray:
+    """Return the two-sided p-value of Student's t."""
+    from scipy.special import stdtr
+
+    return np.asarray(2 * stdtr(dof, -np.abs(t)))
+
+
+def difference_interval(
+    difference: FloatArray, components: Components, level: float = LEVEL
+) -> Interval:
+    """Return the interval of a difference, its standard error and its p-value.
+
+    Parameters
+    ----------
+    difference : array, shape (...)
+    components : Components
+        Only the numerator's variances are used.
+    level : float
+        Coverage aimed at.
+    """
+    difference = np.asarray(difference, dtype=float)
+    dof = satterthwaite(components.numerator, components.dof)
+    error = np.sqrt(components.numerator.sum(axis=-1))
+    half = critical_t(dof, level) * error
+    with np.errstate(divide="ignore", invalid="ignore"):
+        t = np.where(error > 0, difference / error, np.where(difference == 0, 0.0, np.inf))
+    return Interval(difference - half, difference + half, error, dof, two_sided_p(t, dof))
+
+
+def fieller_interval(
+    numerator: FloatArray,
+    denominator: FloatArray,
+    components: Components,
+    critical: Critical | float | None = None,
+) -> tuple[FloatArray, FloatArray]:
+    """Return the interval of numerator/denominator by Fieller's theorem [2]_.
+
+    The interval holds every ratio r for which numerator - r * denominator is not told from zero.
+    Each end has its own degrees of freedom, those of the contrast at that end, so the interval
+    leaves out 1 exactly where the test of the difference finds one. It is chosen over the delta
+    method on the logarithm because it stays honest where the denominator is badly known: then
+    there is no bound, and none is given.
+
+    Parameters
+    ----------
+    numerator, denominator : array, shape (...)
+    components : Components
+    critical : function of the degrees of freedom, or a number
+        Critical value; default Student's t at 95 %.
+
+    Returns
+    -------
+    low, high : array, shape (...)
+        -inf and inf where the denominator is not told from zero.
+    """
+    n, d = np.asarray(numerator, dtype=float), np.asarray(denominator, dtype=float)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        start = np.where(d != 0, n / d, 1.0)
+    ends = [
+        _fieller_end(n, d, components, start, side, _critical_function(critical))
+        for side in (-1.0, 1.0)
+    ]
+    bounded = np.isfinite(ends[0]) & np.isfinite(ends[1])
+    return np.where(bounded, ends[0], -np.inf), np.where(bounded, ends[1], np.inf)
+
+
+def _critical_function(critical: Critical | float | None) -> Critical:
+    if critical is None:
+        return critical_t
+    if callable(critical):
+        return critical
+    value = float(critical)
+    return lambda dof: np.full_like(dof, value)
+
+
+def _fieller_end(
+    n: FloatArray,
+    d: FloatArray,
+    components: Components,
+    start: FloatArray,
+    side: float,
+    critical: Critical,
+) -> FloatArray:
+    """One end: the root of the quadratic, whose critical value is that of its own root."""
+    nn, nd, dd = (
+        part.sum(axis=-1)
+        for part in (components.numerator, components.both, components.denominator)
+    )
+    ratio = start
+    for _ in range(60):
+        at = np.where(np.isfinite(ratio), ratio, start)
+        t2 = critical(satterthwaite(components.along(at), components.dof)) ** 2
+        a, b, c = d**2 - t2 * dd, n * d - t2 * nd, n**2 - t2 * nn
+        with np.errstate(divide="ignore", invalid="ignore"):
+            root = (b + side * np.sqrt(np.maximum(b**2 - a * c, 0.0))) / a
+        root = np.where(a > 0, root, side * np.inf)
+        # Once unbounded there is no point at which to take degrees of freedom: stay there.
+        new = np.where(np.isfinite(ratio), root, ratio)
+        if np.allclose(new, ratio, rtol=1e-13, atol=1e-13):
+            return new
+        ratio = new
+    return ratio
+
+
+def log_interval(
+    ratio: FloatArray, relative: Components, level: float = LEVEL
+) -> tuple[FloatArray, FloatArray]:
+    """Return the interval of a product of powers by the delta method on its logarithm.
+
+    For ratios of more than two means, where Fieller's theorem has no form; it needs every mean to
+    be well away from zero (relative standard errors under about a quarter).
+
+    Parameters
+    ----------
+    ratio : array, shape (...)
+        Above zero.
+    relative : Components
+        Variances of the logarithm (relative variances) in `numerator`.
+    level : float
+        Coverage aimed at.
+    """
+    dof = satterthwaite(relative.numerator, relative.dof)
+    half = critical_t(dof, level) * np.sqrt(relative.numerator.sum(axis=-1))
+    return ratio * np.exp(-half), ratio * np.exp(half)
+
+
+def detectable_difference(
+    standard_error: FloatArray, dof: FloatArray, power: float | None = None, level: float = LEVEL
+) -> FloatArray:
+    """Return the smallest difference that this much noise lets show.
+
+    Parameters
+    ----------
+    standard_error, dof : array, shape (...)
+        Of the difference.
+    power : float, optional
+        Share of repeated trials in which a true difference of this size would show, from the
+        noncentral t (the far tail left out); default: the difference that is just significant.
+    level : float
+        Of the interval.
+    """
+    critical = critical_t(dof, level)
+    if power is None:
+        return critical * standard_error
+    from scipy.special import nctdtrinc
+
+    return np.asarray(nctdtrinc(dof, 1 - power, critical)) * standard_error

@@ -1,0 +1,156 @@
+"""The pictures of the tank's section. Each drawing function takes axes and returns them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from bmp.report.looks import FAINT, INK, look_of
+from bmp.tank.result import Range, TankResult, TankState
+
+_SIZE_IN = (5.8, 3.3)
+
+
+def tank_pictures(result: TankResult, places: Mapping[str, int]) -> dict[str, Figure]:
+    """Return the pictures of the tank by name; those with nothing to show are left out.
+
+    Parameters
+    ----------
+    result : TankResult
+    places : mapping of str to int
+        Place of each feed among the trial's series, so that it keeps its colour.
+    """
+
+    def gas(axes: Axes, result: TankResult) -> Axes:
+        return draw_gas_by_material(axes, result, places)
+
+    ways: dict[str, Callable[[Axes, TankResult], Axes]] = {"tank-gas": gas}
+    if result.ramp:
+        ways["tank-ramp"] = draw_ramp
+    if result.months:
+        ways["tank-heat"] = draw_heat_by_month
+    drawn = {}
+    for name, draw in ways.items():
+        drawn[name] = Figure(figsize=_SIZE_IN, layout="constrained")
+        FigureCanvasAgg(drawn[name])
+        draw(drawn[name].subplots(), result)
+    return drawn
+
+
+def draw_gas_by_material(
+    axes: Axes, result: TankResult, places: Mapping[str, int] | None = None
+) -> Axes:
+    """Draw methane today and planned, stacked by material, with the span of the total."""
+    states = (("today", result.today), ("planned", result.planned))
+    rows = (*result.today.by_material, *result.planned.by_material)
+    for index, name in enumerate(dict.fromkeys(row.material for row in rows)):
+        colour = look_of((places or {}).get(name, index)).colour
+        for place, (_, state) in enumerate(states):
+            below, height = _stack(state, name)
+            label = name if place == 0 else None
+            axes.bar(place, height, bottom=below, width=0.55, color=colour, label=label)
+    for place, (_, state) in enumerate(states):
+        _draw_total(axes, place, state.methane_NL_per_d)
+    axes.set_xticks(range(len(states)), [name for name, _ in states])
+    axes.set_xlim(-0.6, 1.6)
+    axes.set_ylabel("Methane [NL/d], estimate")
+    axes.legend(frameon=False, loc="upper center", bbox_to_anchor=(0.5, -0.1), ncols=3)
+    return _bare(axes)
+
+
+def draw_ramp(axes: Axes, result: TankResult) -> Axes:
+    """Draw the load of each week as steps and the gas expected at its end as a line."""
+    weeks = [row.week for row in result.ramp]
+    loads = [row.load_kgVS_per_m3_d for row in result.ramp]
+    gas = [row.expected_methane_NL_per_d for row in result.ramp]
+    axes.set_xlabel("Week")
+    if not weeks:
+        axes.text(0.5, 0.5, "no ramp needed", ha="center", transform=axes.transAxes, color=FAINT)
+        return _bare(axes)
+    known = [(week, load) for week, load in zip(weeks, loads, strict=True) if load is not None]
+    axes.bar(
+        [week for week, _ in known], [load for _, load in known], width=0.8, color=FAINT, alpha=0.45
+    )
+    axes.set_ylabel("Load [kg VS/(m³ d)], bars")
+    axes.locator_params(axis="x", integer=True)
+    expected = [(week, value) for week, value in zip(weeks, gas, strict=True) if value is not None]
+    _bare(axes)
+    if expected:
+        second = axes.twinx()
+        second.plot(
+            [week for week, _ in expected],
+            [value for _, value in expected],
+            "o-",
+            color=look_of(0).colour,
+        )
+        second.set_ylim(bottom=0)
+        second.set_ylabel("Methane [NL/d], line, estimate")
+        second.spines["top"].set_visible(False)
+    return axes
+
+
+def draw_heat_by_month(axes: Axes, result: TankResult) -> Axes:
+    """Draw each month's heat need, with what the gas gives after the burner as a band."""
+    months = result.months
+    if not months:
+        axes.text(0.5, 0.5, "twelve air temperatures needed", ha="center", transform=axes.transAxes)
+        return _bare(axes)
+    places = range(len(months))
+    axes.bar(
+        places,
+        [row.need_planned_kWh_per_d for row in months],
+        width=0.7,
+        color=FAINT,
+        alpha=0.45,
+        label="need, planned diet",
+    )
+    ways = (("today", look_of(1).colour), ("planned", look_of(0).colour))
+    for name, colour in ways:
+        span: Range | None = getattr(months[0], f"useful_gas_{name}_kWh_per_d")
+        if span is not None:
+            axes.axhspan(span.low, span.high, color=colour, alpha=0.2, lw=0)
+            axes.axhline(
+                span.value, color=colour, lw=1.8, label=f"own gas after the burner, {name}"
+            )
+    axes.set_xticks(
+        places, [f"{row.month[:3]}\n{row.air_temperature_C:.0f} °C" for row in months], fontsize=8
+    )
+    axes.set_ylabel("Heat [kWh/d], estimate")
+    axes.margins(y=0.15)
+    axes.legend(frameon=False, loc="upper center", bbox_to_anchor=(0.5, -0.14), ncols=2)
+    return _bare(axes)
+
+
+def _stack(state: TankState, material: str) -> tuple[float, float]:
+    """Return where a material's bar starts and how high it is; nothing where it is unknown."""
+    below = 0.0
+    for row in state.by_material:
+        height = 0.0 if row.methane_NL_per_d is None else row.methane_NL_per_d.value
+        if row.material == material:
+            return below, height
+        below += max(0.0, height)
+    return below, 0.0
+
+
+def _draw_total(axes: Axes, place: int, total: Range | None) -> None:
+    if total is None:
+        axes.annotate("not known", (place, 0), ha="center", va="bottom", color=FAINT, fontsize=9)
+        return
+    reach = [[total.value - total.low], [total.high - total.value]]
+    axes.errorbar(place, total.value, yerr=reach, color=INK, capsize=6, lw=1.5)
+    axes.annotate(
+        f"{total.value:.3g}",
+        (place, total.high),
+        textcoords="offset points",
+        xytext=(0, 3),
+        ha="center",
+        color=INK,
+    )
+
+
+def _bare(axes: Axes) -> Axes:
+    axes.spines[["top", "right"]].set_visible(False)
+    return axes

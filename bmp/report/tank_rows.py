@@ -1,0 +1,213 @@
+"""The tank's answer as rows for people: what the page and the terminal both show."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from bmp.tank.result import Range, TankResult, TankState
+from bmp.tank.verdict import say
+
+UNKNOWN = "not known"
+# Names of the pictures, with what stands below each.
+TANK_PICTURES: Mapping[str, str] = {
+    "tank-gas": "Methane a day by feed. Bar: the span of the whole, which joins the trial's "
+    "interval, the temperature and the step from jar to tank.",
+    "tank-ramp": "Bars: load of each week. Line: methane expected at its end.",
+    "tank-heat": "Bars: heat that the tank needs on the planned diet. Lines with bands: what the "
+    "own gas gives after the burner.",
+}
+ESTIMATE = "Every number is an estimate; low and high in brackets."
+
+
+@dataclass(frozen=True)
+class TankTable:
+    """A table with its title; every row as long as the header."""
+
+    title: str
+    header: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    open: bool = True
+    """Whether the page shows it without a click."""
+
+
+def tank_tables(result: TankResult) -> tuple[TankTable, ...]:
+    """Return every table of the tank's answer that has a row."""
+    tables = (
+        _summary(result),
+        _gas(result),
+        _ranges(result),
+        _ramp(result),
+        _stop_signs(result),
+        _months(result),
+        _colder(result),
+        _uses(result),
+        _degradability(result),
+    )
+    return tuple(table for table in tables if table.rows)
+
+
+def _plain(value: float | None, unit: str = "") -> str:
+    return UNKNOWN if value is None else f"{say(value)} {unit}".rstrip()
+
+
+def _span(span: Range | None, unit: str = "", times: float = 1.0) -> str:
+    if span is None:
+        return UNKNOWN
+    value, low, high = (say(times * x) for x in (span.value, span.low, span.high))
+    return f"{value} {unit}".rstrip() + f" ({low} to {high})"
+
+
+def _quantities(state: TankState) -> Iterator[tuple[str, str]]:
+    yield "fed a day", _plain(state.total_kg_per_d, "kg")
+    yield "retention", _plain(state.retention_d, "d")
+    yield "organic load", _plain(state.load_kgVS_per_m3_d, "kg VS/(m³ d)")
+    yield "dry matter of the mixture", _plain(_percent(state.TS_share), "%")
+    yield "C:N of the mixture", _plain(state.C_to_N)
+    yield "lipid, share of VS", _plain(_percent(state.lipid_share_of_VS), "%")
+    yield "total ammonia N", _plain(state.total_ammonia_N_mg_per_L, "mg/L")
+    yield "were all nitrogen set free", _plain(state.total_ammonia_N_upper_mg_per_L, "mg/L")
+    yield "free ammonia N", _plain(state.free_ammonia_mgN_per_L, "mg/L")
+    yield "water to add", _plain(state.water_to_add_kg_per_d, "kg a day")
+    yield "methane a day", _span(state.methane_NL_per_d, "NL")
+    yield "biogas a day", _span(state.biogas_NL_per_d, "NL")
+    yield "heating value of the gas", _span(state.gas_kWh_per_d, "kWh a day")
+    yield "heat the tank needs", _plain(state.heat_need_kWh_per_d, "kWh a day")
+    yield "of it through the wall", _plain(state.heat_loss_kWh_per_d, "kWh a day")
+    yield "of it to warm the feed", _plain(state.feed_warming_kWh_per_d, "kWh a day")
+    yield "own flame covers", _span(state.heat_share_from_gas, "%", 100.0)
+    yield "own flame enough down to", _span(state.own_flame_down_to_C, "°C")
+    yield "empty bag full after", _plain(state.storage_full_after_h, "h")
+    yield "digestate out", _plain(state.digestate_kg_per_d, "kg a day")
+    yield "nitrogen in the digestate", _plain(state.digestate_N_g_per_d, "g a day")
+
+
+def _percent(share: float | None) -> float | None:
+    return None if share is None else 100 * share
+
+
+def _summary(result: TankResult) -> TankTable:
+    both = zip(_quantities(result.today), _quantities(result.planned), strict=True)
+    rows = tuple((name, now, then) for (name, now), (_, then) in both if {now, then} != {UNKNOWN})
+    return TankTable("The tank today and as planned", ("estimate", "today", "planned"), rows)
+
+
+def _gas(result: TankResult) -> TankTable:
+    rows = [
+        (
+            row.material,
+            name,
+            _plain(row.amount_kg_per_d, "kg"),
+            _plain(row.yield_NL_per_kg, "NL/kg"),
+            _plain(_percent(row.share_of_jar_yield), "%"),
+            row.why if row.methane_NL_per_d is None else _span(row.methane_NL_per_d, "NL"),
+        )
+        for name, state in (("today", result.today), ("planned", result.planned))
+        for row in state.by_material
+    ]
+    header = ("feed", "diet", "a day", "methane per kg", "of the jar's yield", "methane a day")
+    return TankTable("Gas by feed (estimate)", header, tuple(rows))
+
+
+def _ranges(result: TankResult) -> TankTable:
+    words = {True: "inside", False: "outside", None: "an optimum, not judged"}
+    rows = [
+        (
+            check.quantity,
+            f"{say(check.value)} {check.unit}".rstrip(),
+            _limits(row["low"], row["high"]),
+            words[row["inside"]],
+            str(row["meaning"]),
+            str(row["source"]),
+        )
+        for check in result.planned.ranges
+        for row in check.ranges
+    ]
+    header = ("planned diet", "estimate", "range", "lies", "what the range is", "source")
+    title = "Beside published ranges, which disagree"
+    return TankTable(title, header, tuple(rows), open=False)
+
+
+def _limits(low: float | None, high: float | None) -> str:
+    if low is not None and high is not None:
+        return f"{low:g} to {high:g}"
+    if low is None and high is None:
+        return ""
+    return f"at least {low:g}" if high is None else f"at most {high:g}"
+
+
+def _ramp(result: TankResult) -> TankTable:
+    rows = [
+        (
+            str(week.week),
+            ", ".join(f"{say(kg)} kg {name}" for name, kg in week.amounts_kg_per_d.items()),
+            _plain(week.load_kgVS_per_m3_d),
+            _plain(week.expected_methane_NL_per_d),
+            _plain(week.expected_times_today),
+        )
+        for week in result.ramp
+    ]
+    header = (
+        "week",
+        "a day",
+        "load, kg VS/(m³ d)",
+        "methane at its end, NL a day",
+        "meter, times today's",
+    )
+    return TankTable("Week by week (estimate)", header, tuple(rows))
+
+
+def _stop_signs(result: TankResult) -> TankTable:
+    rows = tuple(
+        (sign["sign"], sign["stop_at"], sign["do"], sign["source"]) for sign in result.stop_signs
+    )
+    return TankTable("Signs to stop at", ("sign", "stop at", "what to do", "source"), rows)
+
+
+def _months(result: TankResult) -> TankTable:
+    rows = [
+        (
+            month.month,
+            f"{say(month.air_temperature_C)} °C",
+            _plain(month.need_today_kWh_per_d),
+            _span(month.useful_gas_today_kWh_per_d),
+            _plain(month.need_planned_kWh_per_d),
+            _span(month.useful_gas_planned_kWh_per_d),
+        )
+        for month in result.months
+    ]
+    header = ("month", "air", "need today", "own gas today", "need planned", "own gas planned")
+    return TankTable("Heat by month, kWh a day (estimate)", header, tuple(rows), open=False)
+
+
+def _colder(result: TankResult) -> TankTable:
+    rows = tuple(
+        (f"{say(row.temperature_C)} °C", _span(row.methane_NL_per_d, "NL"))
+        for row in result.colder_tank
+    )
+    header = ("tank held at", "methane a day, planned diet")
+    return TankTable("What a colder tank gives (estimate)", header, rows)
+
+
+def _uses(result: TankResult) -> TankTable:
+    rows = tuple(
+        (str(use["use"]), f"{say(use['low'])} to {say(use['high'])} {use['unit']}", use["source"])
+        for use in result.planned.uses
+    )
+    header = ("use", "good for", "source")
+    return TankTable("What all the gas would do, either or (estimate)", header, rows)
+
+
+def _degradability(result: TankResult) -> TankTable:
+    rows = tuple(
+        (
+            name,
+            f"{say(row['theoretical']['methane_NmL_per_gVS'])} NmL/g VS, by "
+            f"{row['theoretical']['by']}",
+            f"{say(100 * row['value'])} %",
+            str(row["meaning"]),
+        )
+        for name, row in result.degradability.items()
+    )
+    header = ("feed", "theory at most", "measured of it", "meaning")
+    return TankTable("Measured against theory", header, rows)

@@ -1,0 +1,25 @@
+"""Heavy libraries load only when a fit is made."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+
+def test_importing_the_fits_loads_no_heavy_library() -> None:
+    code = (
+        "import sys, bmp.fit.material; "
+        "print([m for m in ('lmfit', 'scipy', 'pandas', 'matplotlib') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_bulk_work_never_loads_lmfit() -> None:
+    code = (
+        "import sys, numpy as np; from bmp.fit.material import fit_material; "
+        "t = np.arange(1.0, 30.0); y = 300 * (1 - np.exp(-0.2 * t)); "
+        "fit_material([t], [y], reported=False); print('lmfit' in sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "False"
