@@ -42,7 +42,6 @@ def make_app(root: Path, access: Access, only: str = "") -> Flask:
     for pages in (trial_view.pages, readings_view.pages, table_view.pages):
         app.register_blueprint(pages, url_prefix="/trials/<name>")
     app.add_template_filter(spoken, "spoken")
-    app.context_processor(lambda: {"can_compare": compare_view.is_there()})
     _register_errors(app)
     return app
 

@@ -19,6 +19,11 @@ _ONE_AT_A_TIME = threading.Lock()
 """Drawing is not safe in several threads at once, and one analysis takes a core."""
 
 
+def alone() -> threading.Lock:
+    """Return the lock under which everything is computed and drawn."""
+    return _ONE_AT_A_TIME
+
+
 @dataclass(frozen=True, eq=False)
 class SoFar:
     """Results, or the reasons why there are none."""
@@ -117,7 +122,7 @@ def series_to_date(found: SoFar) -> list[Mapping[str, Any]]:
 
 
 def _row(one: Any, fit: Any, last_d: float) -> Mapping[str, Any]:
-    from bmp.report.rounding import days, with_uncertainty
+    from bmp.report.rounding import short, with_uncertainty
     from bmp.report.sentences import half_width
 
     forecast = None if fit is None else fit.forecast
@@ -128,7 +133,7 @@ def _row(one: Any, fit: Any, last_d: float) -> Mapping[str, Any]:
         "role": one.role,
         "value": with_uncertainty(one.value, half_width(one)),
         "unit": one.unit,
-        "day": days(one.time_d),
+        "day": short(one.time_d),
         "done": fit is not None and forecast is None,
         "words": None if forecast is None else forecast.words,
         "days_left": None if left is None else f"{left:.0f}",

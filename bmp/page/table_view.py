@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from importlib.util import find_spec
 from typing import Any, Final
 
 from flask import Blueprint, abort, redirect, render_template, request, url_for
@@ -18,6 +17,7 @@ from bmp.read import read_with_problems
 from bmp.read.cells import words
 from bmp.read.columns import ITEMS, JARS, MATERIALS, Known, example_header
 from bmp.read.tables import read_tables
+from bmp.read.tank import NUMBERS, TEXTS
 
 pages = Blueprint("table", __name__)
 
@@ -43,20 +43,10 @@ class Grid:
     """Digest of the file that the fields were made from."""
 
 
-def names() -> list[str]:
-    """Return the tables that can be edited here; the tank's where the tank is known."""
-    return [name for name in ABOUT if not name.startswith("tank") or has_tank()]
-
-
-def has_tank() -> bool:
-    """Tell whether this installation carries yields to the tank."""
-    return find_spec("bmp.tank") is not None
-
-
 @pages.route("/tables/<table>", methods=["GET", "POST"])
 def edit(name: str, table: str) -> Any:
     """Show a table as fields, or write it."""
-    if table not in names():
+    if table not in ABOUT:
         abort(404, "there is no such table")
     trial = folder_or_404(name)
     try:
@@ -79,7 +69,7 @@ def edit(name: str, table: str) -> Any:
         table=table,
         about=ABOUT[table],
         grid=grid,
-        tables=names(),
+        tables=list(ABOUT),
         said=said,
         problems=_problems(trial, table),
         known=_unused(table, grid),
@@ -108,10 +98,6 @@ def _template(trial: OpenTrial, table: str) -> tuple[tuple[str, ...], tuple[tupl
 
 
 def _tank_items() -> list[str]:
-    if not has_tank():
-        return []
-    from bmp.read.tank import NUMBERS, TEXTS
-
     known = [*(item.known for item in NUMBERS), *TEXTS]
     return [_plain(one) for one in known if not one.name.startswith("air temperature ")]
 

@@ -8,6 +8,7 @@ import zipfile
 from typing import Any, Final
 
 from flask import Blueprint, Response, abort, redirect, render_template, request, send_file, url_for
+from markupsafe import Markup
 
 from bmp.page import planning
 from bmp.page.marked import marked
@@ -28,6 +29,7 @@ DOWNLOADS: Final = {
     "curves.csv": "curves as a table",
     "results.json": "results for programs",
 }
+SCROLLING: Final = '<div class="wide" tabindex="0" role="region" aria-label="Table">'
 PLANNED: Final = {"logbook.xlsx": "logbook", "wall-sheet.html": "wall sheet"}
 
 
@@ -76,6 +78,23 @@ def so_far(name: str) -> str:
         curves=drawing and described(drawing, "Net methane of every jar by day"),
         raw=found.drawings.get("raw-methane"),
     )
+
+
+@pages.get("/tank")
+def tank(name: str) -> str:
+    """Show what the jars mean for the main tank."""
+    from bmp.report import sections
+    from bmp.report.page import environment
+
+    place = place_or_404(name)
+    _flushed(place)
+    found = site().analyses.of(place)
+    content = sections.tank(found.results) if found.results else None
+    part = Markup("")
+    if content is not None:
+        html = environment().get_template("tank.html").render(c=content, figures=found.drawings)
+        part = Markup(html.replace('<div class="wide">', SCROLLING))  # escaped by its template
+    return render_template("tank.html", place=place, found=found, part=part)
 
 
 @pages.get("/report")
