@@ -93,7 +93,8 @@ def upload() -> Any:
     file = request.files.get("workbook")
     if file is None or not file.filename:
         abort(422, "choose a workbook (.xlsx) first")
-    content = file.read()
+    with file.stream as stream:
+        content = stream.read()
     name = Path(file.filename.replace("\\", "/")).name
     if not name.lower().endswith(".xlsx") or not content.startswith(b"PK"):
         abort(422, f"“{name[:60]}” is no .xlsx workbook, and was not kept: save it as .xlsx")
@@ -102,6 +103,12 @@ def upload() -> Any:
     if request.accept_mimetypes.best == "application/json":
         return {"where": where}
     return redirect(where, 303)
+
+
+@pages.get("/favicon.ico")
+def icon() -> Any:
+    """Send the page's icon to browsers that ask for it by its old name."""
+    return redirect(url_for("static", filename="jar.svg"))
 
 
 @pages.get("/report.css")

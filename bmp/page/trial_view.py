@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+import itertools
 import mimetypes
+import re
 import zipfile
 from typing import Any, Final
 
@@ -29,7 +31,7 @@ DOWNLOADS: Final = {
     "curves.csv": "curves as a table",
     "results.json": "results for programs",
 }
-SCROLLING: Final = '<div class="wide" tabindex="0" role="region" aria-label="Table">'
+SCROLLING: Final = '<div class="wide" tabindex="0" role="region" aria-label="Table %d">'
 PLANNED: Final = {"logbook.xlsx": "logbook", "wall-sheet.html": "wall sheet"}
 
 
@@ -93,7 +95,9 @@ def tank(name: str) -> str:
     part = Markup("")
     if content is not None:
         html = environment().get_template("tank.html").render(c=content, figures=found.drawings)
-        part = Markup(html.replace('<div class="wide">', SCROLLING))  # escaped by its template
+        number = itertools.count(1)
+        html = re.sub('<div class="wide">', lambda _: SCROLLING % next(number), html)
+        part = Markup(html)  # escaped by its template
     return render_template("tank.html", place=place, found=found, part=part)
 
 
