@@ -56,8 +56,9 @@ ROWS_AT_FIRST: Final = 3
 MOST_ROWS: Final = 40
 
 
-def _choices(words: Iterable[str]) -> list[tuple[str, str]]:
-    return [(word, word) for word in words]
+def _choices(words: Iterable[str]) -> Any:
+    """Return choices whose values are their labels; the library's stubs do not know such."""
+    return list(words)
 
 
 def _field(question: Question) -> Any:
@@ -75,7 +76,7 @@ class MaterialForm(Form):
     role = SelectField("Role", choices=_choices(ROLES))
     TS = StringField("TS [% of fresh mass]")
     VS = StringField("VS [%]")
-    like = SelectField("Like", choices=[])
+    like = SelectField("It is like", choices=_choices(()))
     kg = StringField("At hand [kg]")
 
 
@@ -108,7 +109,7 @@ def plan_form(answers: Any, feeds: Iterable[str]) -> Any:
     form = PlanForm(answers)
     names = ["", *feeds]
     for row in form.materials:
-        row.form.like.choices = [(name, name or "nothing known") for name in names]
+        row.form.like.choices = _choices(names)
     if not answers:
         form.materials[0].form.role.data = "inoculum"
         for row in list(form.materials)[1:]:
