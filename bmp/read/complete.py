@@ -143,10 +143,18 @@ def _methane_share(trial: Trial) -> Iterator[Problem]:
     syringe = ~np.isnan(readings.column("syringe_gas_left_mL"))
     weighed = ~np.isnan(readings.column("volume_mL")) & (ways == "mass")
     known = typed | syringe | weighed
-    if trial.setup.methane_share is None and not known.any():
-        missing = np.isin(ways, ("volume", "pressure", "mass"))
+    if trial.setup.methane_share is None:
+        needs = np.isin(ways, ("volume", "pressure", "mass"))
         wanted = (
             "fill in “methane [%]” at some readings, or add an item “methane [%]” to the table "
             "trial"
         )
-        yield from _first(readings, missing, "no methane share of the gas", wanted)
+        what = "no methane share of the gas"
+        if not known.any():
+            yield from _first(readings, needs, what, wanted)
+            return
+        # jars of one series lend each other their share, not those of another
+        names = ["" if jar.role == "weight check" else jar.series for jar in trial.jars]
+        series = np.array(names)[readings.jar]
+        for name in dict.fromkeys(series[needs & ~np.isin(series, ["", *series[known]])]):
+            yield from _first(readings, needs & (series == name), f"{what} of “{name}”", wanted)

@@ -98,7 +98,8 @@ def _texts(table: Table, found: Mapping[str, Found], field: str) -> list[str]:
 def _take_words(table: Table, found: Mapping[str, Found], fields: tuple[str, ...]) -> np.ndarray:
     left_closed = np.zeros(len(table.rows), dtype=bool)
     for field in fields:
-        left_closed |= [text.lower() in _NOT_VENTED for text in _texts(table, found, field)]
+        texts = _texts(table, found, field)
+        left_closed |= np.array([text.lower() in _NOT_VENTED for text in texts], dtype=bool)
     return left_closed
 
 

@@ -23,9 +23,12 @@ def main() -> None:
         print(f"sent {len(waits)} in {told.seconds:.1f} s, refused {len(told.refused)}")
         print(f"kept {len(found)}, doubled {sum(n > 1 for n in found.values())}")
         lost = [key for key in told.acknowledged if (*key, told.acknowledged[key]) not in found]
-        print(f"lost {len(lost)}, journalled twice {sum(n > 1 for n in journalled(folder).values())}")
+        print(
+            f"lost {len(lost)}, journalled twice {sum(n > 1 for n in journalled(folder).values())}"
+        )
         for share in (0.5, 0.95, 1.0):
-            print(f"{share:.0%} acknowledged within {1000 * waits[int(share * len(waits)) - 1]:.0f} ms")
+            within_ms = 1000 * waits[int(share * len(waits)) - 1]
+            print(f"{share:.0%} acknowledged within {within_ms:.0f} ms")
 
 
 if __name__ == "__main__":

@@ -106,6 +106,7 @@ PATHS = [
 @pytest.mark.parametrize("path", PATHS)
 def test_pages_allow_nothing_but_their_own_files(page: Any, path: str) -> None:
     answer = get(page, path)
+    assert answer.status_code == (404 if "none" in path else 200)
     policy = answer.headers["Content-Security-Policy"]
     assert "default-src 'none'" in policy
     assert "frame-ancestors 'none'" in policy

@@ -99,9 +99,7 @@ def test_what_was_acknowledged_before_a_kill_is_there_after_it(folder: Path) -> 
     trial = OpenTrial(folder)
     fill(trial)
     # journalled, and stopped before the table was written
-    append(
-        folder, Entry(len(trial.entries) + 1, "now", "reading", "J1", T2, after={V: "5"})
-    )
+    append(folder, Entry(len(trial.entries) + 1, "now", "reading", "J1", T2, after={V: "5"}))
     assert OpenTrial(folder).sheet.rows["J1", T2] == {V: "5"}
     assert f"J1,{T2},5" in (folder / "readings.csv").read_text()
 

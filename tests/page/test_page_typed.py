@@ -28,9 +28,7 @@ VOLUME = column_of("volume [mL]")
         ("note", "foam,  1,5 L lost", "foam, 1,5 L lost"),
     ],
 )
-def test_what_is_typed_comes_into_the_unit_of_its_column(
-    header: str, text: str, cell: str
-) -> None:
+def test_what_is_typed_comes_into_the_unit_of_its_column(header: str, text: str, cell: str) -> None:
     assert typed_cell(column_of(header), text) == cell
 
 
@@ -61,9 +59,10 @@ def test_a_number_survives_its_way_through_the_field(value: float, comma: bool) 
 @given(st.text(max_size=40))
 def test_no_text_breaks_a_field(text: str) -> None:
     try:
-        float(typed_cell(VOLUME, text) or "0")
-    except Unreadable as error:
-        assert str(error)
+        cell = typed_cell(VOLUME, text)
+    except Unreadable:
+        return
+    assert cell == "" or abs(float(cell)) <= 1e15
 
 
 def test_times_are_dates_or_days() -> None:
