@@ -10,7 +10,7 @@ import pytest
 
 from bmp.page import serve
 from bmp.problem import UnusableInput
-from tests.page.client import HOUR, PROJECT, Client, reading, served, small_trial
+from tests.page.client import HOUR, PROJECT, Client, reading, served, small_trial, start
 from tests.page.load import rows_of
 
 
@@ -62,6 +62,36 @@ def test_the_network_is_opened_only_where_yes_is_typed(tmp_path: Path) -> None:
     done = run(str(tmp_path), "--port", "0", "--network", typed="no\n")
     assert done.returncode == 2
     assert "Type yes to open it" in done.stdout or "in no network" in done.stderr
+
+
+def test_in_the_network_only_the_link_with_its_token_lets_in(tmp_path: Path) -> None:
+    try:
+        address = serve._own_network_address()
+    except UnusableInput:
+        pytest.skip("this machine is in no network")
+    page = start(tmp_path, "--network", answer="yes")
+    try:
+        assert page.process.stdout is not None
+        link = page.process.stdout.readline().partition("http://")[2].strip()
+        host, _, path = link.partition("/")
+        assert host == f"{address}:{page.port}"
+
+        def ask(path: str, cookie: str = "") -> tuple[int, str]:
+            connection = http.client.HTTPConnection(host, timeout=20)
+            connection.request("GET", path, headers={"Cookie": cookie} if cookie else {})
+            answer = connection.getresponse()
+            answer.read()
+            connection.close()
+            return answer.status, answer.headers.get("Set-Cookie", "").partition(";")[0]
+
+        assert ask("/")[0] == 401
+        assert ask("/enter?token=guess")[0] == 401
+        status, cookie = ask("/" + path)
+        assert status == 200
+        assert ask("/", cookie)[0] == 200
+        assert get(page.port)[0] == 200
+    finally:
+        page.stop()
 
 
 def test_a_file_is_no_folder_of_trials(tmp_path: Path) -> None:
