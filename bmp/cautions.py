@@ -110,6 +110,14 @@ CAUTIONS: tuple[Caution, ...] = (
         "OSHA 29 CFR 1910.1000, NIOSH IDLH (from memory)",
     ),
     _row(
+        "tank flame",
+        "tank",
+        "A burner under or beside a tank of gas is for licensed practice: heat the tank through "
+        "water, with the flame apart; a flame arrester and a water seal in the gas line.",
+        "",
+        _COMMON,
+    ),
+    _row(
         "germs",
         "manure or meat",
         "Digestate, manure and meat carry germs that make people ill. Gloves, eye protection, no "

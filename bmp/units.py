@@ -61,6 +61,35 @@ EXAMPLES: dict[str, str] = {
     "kg/L": "kg/L, kg/m^3",
 }
 
+# The commonest units, so that a trial without rarer ones need not wait for pint to load; a test
+# holds every row against pint. (unit, the project's own unit) -> factor, offset
+_COMMON: dict[tuple[str, str], tuple[float, float]] = {
+    ("mL", "mL"): (1.0, 0.0),
+    ("L", "mL"): (1000.0, 0.0),
+    ("kPa", "kPa"): (1.0, 0.0),
+    ("mbar", "kPa"): (0.1, 0.0),
+    ("hPa", "kPa"): (0.1, 0.0),
+    ("degC", "degC"): (1.0, 0.0),
+    ("g", "g"): (1.0, 0.0),
+    ("kg", "g"): (1000.0, 0.0),
+    ("d", "d"): (1.0, 0.0),
+    ("h", "d"): (1.0 / 24.0, 0.0),
+    ("cm", "cm"): (1.0, 0.0),
+    ("m", "m"): (1.0, 0.0),
+    ("%", "dimensionless"): (0.01, 0.0),
+    ("mL/g", "mL/g"): (1.0, 0.0),
+    ("L/kg", "mL/g"): (1.0, 0.0),
+    ("g/g", "g/g"): (1.0, 0.0),
+    ("g/kg", "g/kg"): (1.0, 0.0),
+    ("kg/L", "kg/L"): (1.0, 0.0),
+    ("L", "L"): (1.0, 0.0),
+    ("kg/d", "kg/d"): (1.0, 0.0),
+    ("mg/L", "mg/L"): (1.0, 0.0),
+    ("m^2", "m^2"): (1.0, 0.0),
+    ("W/m^2/K", "W/m^2/K"): (1.0, 0.0),
+    ("kWh/d", "kWh/d"): (1.0, 0.0),
+}
+
 _ALLOWED = re.compile(r"[\w°µμ²³·%*/^().\s-]{1,30}")
 
 
@@ -92,10 +121,16 @@ def conversion(text: str, target: str) -> Conversion:
     UnknownUnit
         If `text` is no unit, is of another dimension, or means a normalised volume.
     """
-    import pint
-
     written = text.strip()
     spelled = _SPELLINGS.get(" ".join(written.lower().split()), written)
+    if (spelled, target) in _COMMON:
+        return Conversion(*_COMMON[spelled, target])
+    return _by_pint(written, spelled, target)
+
+
+def _by_pint(written: str, spelled: str, target: str) -> Conversion:
+    import pint
+
     if spelled == "NmL":
         raise UnknownUnit("a normal (already corrected) volume is not a reading")
     if not _ALLOWED.fullmatch(spelled) or "**" in spelled:

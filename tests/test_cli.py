@@ -17,11 +17,11 @@ WRITTEN = {
     "curves.csv", "files.json", "report.html", "results.json", "results.xlsx",
     "figures/net-curves.png", "figures/net-curves.svg", "figures/raw-methane.png",
     "figures/raw-methane.svg", "figures/residuals.png", "figures/residuals.svg",
-    "figures/tank-gas.png", "figures/tank-gas.svg", "figures/tank-ramp.png", "figures/tank-ramp.svg",
+    "figures/tank-gas.png", "figures/tank-gas.svg",
+    "figures/tank-ramp.png", "figures/tank-ramp.svg",
     "figures/comparison-means.png", "figures/comparison-means.svg",
     "figures/comparison-differences.png", "figures/comparison-differences.svg",
     "figures/comparison-bases-1.png", "figures/comparison-bases-1.svg",
-    "figures/comparison-bases-2.png", "figures/comparison-bases-2.svg",
 }  # fmt: skip
 
 

@@ -9,7 +9,7 @@ import pytest
 from bmp.report.workbook import write_workbook
 from tests import report_trials as trials
 
-SHEETS = ["summary", "readings", "curves", "fits", "checks", "assumed"]
+SHEETS = ["summary", "readings", "curves", "fits", "comparisons", "checks", "assumed"]
 
 
 @pytest.fixture(scope="module")

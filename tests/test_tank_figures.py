@@ -1,10 +1,17 @@
 """Drawn data and labels of the tank figures, through the axes."""
 
+import re
+
 import matplotlib as mpl
 import numpy as np
 import pytest
 
-from bmp.report.tank_figures import draw_gas_by_material, draw_heat_by_month, draw_ramp
+from bmp.report.tank_figures import (
+    draw_gas_by_material,
+    draw_heat_by_month,
+    draw_ramp,
+    tank_pictures,
+)
 from bmp.tank import FeedYield, TankFeed, TankSetup, carry_to_tank
 from bmp.trial import Material
 
@@ -66,9 +73,27 @@ def test_heat_bars_are_the_needs(axes):
     draw_heat_by_month(axes, result)
     needs = {month.need_planned_kWh_per_d for month in result.months}
     assert {bar.get_height() for bar in axes.patches} >= needs
-    assert axes.get_ylabel() == "Heat [kWh/d], estimate"
+    assert axes.get_ylabel() == "Heat, estimate [kWh/d]"
 
 
 def test_no_months_is_said(axes):
     draw_heat_by_month(axes, carry_to_tank(TankSetup(200.0, 35.0), FEEDS, YIELDS))
     assert axes.texts[0].get_text() == "twelve air temperatures needed"
+
+
+def test_pictures_with_something_to_show_and_no_word_outside():
+    result = carry_to_tank(SETUP, FEEDS, YIELDS)
+    drawn = tank_pictures(result, {"manure": 3})
+    assert list(drawn) == ["tank-gas", "tank-ramp", "tank-heat"]
+    for figure in drawn.values():
+        figure.canvas.draw()
+        for axes in figure.axes:
+            assert re.fullmatch(r"\S.* \[.+\]", axes.get_ylabel())
+            words = [*axes.texts, axes.xaxis.label, axes.yaxis.label, *axes.get_xticklabels()]
+            for box in (text.get_window_extent() for text in words if text.get_text()):
+                assert min(box.x0, box.y0) >= 0
+                assert box.x1 <= figure.bbox.x1
+                assert box.y1 <= figure.bbox.y1
+    assert list(tank_pictures(carry_to_tank(TankSetup(200.0, 35.0), FEEDS[:1], ()), {})) == [
+        "tank-gas"
+    ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from bmp.units import EXAMPLES, UnknownUnit, conversion
+from bmp.units import _COMMON, EXAMPLES, UnknownUnit, _by_pint, conversion
 
 
 @pytest.mark.parametrize(
@@ -39,6 +39,13 @@ def test_known_units(text: str, target: str, one: float, factor: float) -> None:
 def test_what_is_no_unit_of_volume(text: str) -> None:
     with pytest.raises(UnknownUnit):
         conversion(text, "mL")
+
+
+@pytest.mark.parametrize(("spelled", "target"), list(_COMMON))
+def test_the_common_units_are_pints(spelled: str, target: str) -> None:
+    by_pint = _by_pint(spelled, spelled, target)
+    assert conversion(spelled, target).factor == pytest.approx(by_pint.factor, rel=1e-13)
+    assert conversion(spelled, target).offset == pytest.approx(by_pint.offset, abs=1e-13)
 
 
 def test_every_unit_offered_in_a_message_is_accepted() -> None:

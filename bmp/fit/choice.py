@@ -84,6 +84,7 @@ def summed(jars: FloatArray, rows: IntArray) -> float | None:
 
 def choose(
     jarwise: Mapping[str, Jarwise],
+    why: Mapping[str, list[tuple[str, ...]]],
     scores: Mapping[str, float | None],
     rows: IntArray,
     effective: FloatArray,
@@ -92,8 +93,8 @@ def choose(
 
     Parameters
     ----------
-    jarwise, effective
-        Fits and effective readings of all jars.
+    jarwise, why, effective
+        Fits, why a parameter of theirs is not determined, and effective readings of all jars.
     scores
         AICc of the material by model.
     rows
@@ -110,8 +111,10 @@ def choose(
     gap = scored[ranked[1]] - scored[ranked[0]] if len(ranked) > 1 else 0.0
     close = [name for name in ranked if scored[name] - scored[ranked[0]] <= TOO_CLOSE]
     chosen = _simplest(close)
-    ratio = float(np.exp(min(gap / 2, 50.0))) if len(ranked) > 1 else None
-    words = _words(jarwise, scores, rows, effective, ranked, chosen)
+    clear = _fits_better(jarwise, scores, rows, effective, ranked)
+    ratio = float(np.exp(min(gap / 2, 50.0))) if clear else None
+    sure = [name for name in usable if not any(text for row in rows for text in why[name][row])]
+    words = _words(jarwise, sure, scores, rows, ranked, chosen, clear)
     return Choice(chosen, ratio, independent, words, noise)
 
 
@@ -119,16 +122,31 @@ def _simplest(names: list[str]) -> str:
     return min(names, key=lambda name: len(MODELS[name].names))
 
 
-def _words(
+def _fits_better(
     jarwise: Mapping[str, Jarwise],
     scores: Mapping[str, float | None],
     rows: IntArray,
     effective: FloatArray,
     ranked: list[str],
+) -> bool:
+    """Tell whether the best of the candidates owes its place to the fit, not to its fewness."""
+    if len(ranked) < 2 or (scores[ranked[1]] or 0.0) - (scores[ranked[0]] or 0.0) <= TOO_CLOSE:
+        return False
+    first, second = (likelihood_part(jarwise[name], effective)[rows].sum() for name in ranked[:2])
+    return bool(first <= second)
+
+
+def _words(
+    jarwise: Mapping[str, Jarwise],
+    sure: list[str],
+    scores: Mapping[str, float | None],
+    rows: IntArray,
+    ranked: list[str],
     chosen: str,
+    clear: bool,
 ) -> str:
     best = scores[ranked[0]] or 0.0
-    others = {n: s for n, s in scores.items() if s is not None and not MODELS[n].candidate}
+    others = {n: s for n in sure if (s := scores[n]) is not None and not MODELS[n].candidate}
     better = [n for n in sorted(others, key=others.__getitem__) if best - others[n] > FAR_APART]
     if better and MODELS[better[0]].phases > 1:
         return (
@@ -139,10 +157,9 @@ def _words(
         return f"No model follows the curve: even {ranked[0]} misses it by more than 5 %."
     if len(ranked) < 2:
         return f"Only {chosen} could be fitted."
-    gap = (scores[ranked[1]] or 0.0) - best
-    likely = [float(likelihood_part(jarwise[name], effective)[rows].sum()) for name in ranked[:2]]
-    if gap <= TOO_CLOSE or likely[0] > likely[1]:
+    if not clear:
         return f"Both models serve; {chosen} is shown because it has fewer parameters."
+    gap = (scores[ranked[1]] or 0.0) - best
     words = f"{_start(ranked[0])} fits better ({_odds(gap)} against {ranked[1]})."
     return words + (f" {_start(better[0])} would fit better still." if better else "")
 

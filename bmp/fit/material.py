@@ -153,7 +153,7 @@ def _material(work: _Work, index: int, reported: bool) -> MaterialFits:
         name: _model_fit(work, index, model, scores[name], reported)
         for name, model in MODELS.items()
     }
-    choice = choose(work.jarwise, scores, rows, work.effective)
+    choice = choose(work.jarwise, work.why, scores, rows, work.effective)
     chosen = None if choice.model is None else work.jarwise[choice.model]
     curves = work.curves.rows(rows)
     peak_rate, peak_d = peak(chosen, rows, unit_per_day(unit))

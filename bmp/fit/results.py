@@ -79,7 +79,8 @@ class Choice:
     model: str | None
     """`None`: nothing could be fitted."""
     evidence_ratio: float | None
-    """How many times better supported the chosen model is than the next candidate."""
+    """How many times better supported the chosen model is than the next; `None`: it is shown
+    because it has fewer parameters, not because it fits better."""
     effective_readings: float | None
     """Number of independent readings a jar that its correlated errors leave (mean over jars)."""
     words: str

@@ -20,6 +20,7 @@ from bmp.compare import (
     mean_of,
 )
 from bmp.compare.whole import TrialComparisons
+from bmp.report.labels import in_lines
 from bmp.report.looks import FAINT, INK
 
 if TYPE_CHECKING:
@@ -30,6 +31,7 @@ WIDTH_INCH = 6.6
 ROW_HEIGHT_INCH = 0.38
 MOST_BASE_FIGURES = 3
 BAND_ALPHA = 0.4
+LONGEST_NAME = 26
 
 
 def comparison_figures(found: TrialComparisons) -> dict[str, Figure]:
@@ -63,7 +65,9 @@ def base_figure_names(found: TrialComparisons) -> dict[str, AllBases]:
 def trials_figures(found: TrialsCompared) -> dict[str, Figure]:
     """Return the figures of several trials together by name."""
     some = [c for c in found.family.comparisons if c.difference.value is not None]
-    names = [f"{c.a} ({c.trial_a})\nagainst {c.b} ({c.trial_b})" for c in some]
+    names = [
+        f"{_short(f'{c.a} ({c.trial_a})')}\nagainst {_short(f'{c.b} ({c.trial_b})')}" for c in some
+    ]
     drawn = {}
     if some:
         drawn["across"] = _figure(len(some), lambda ax: draw_differences(ax, some, names))
@@ -80,12 +84,16 @@ def repeated_figure_name(index: int) -> str:
 
 
 def _figure(rows: int, draw: Callable[[Axes], Axes]) -> Figure:
+    import matplotlib as mpl
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(WIDTH_INCH, height_inch(rows)), layout="constrained")
-    FigureCanvasAgg(figure)
-    draw(figure.add_subplot())
+    from bmp.report.figures import STYLE
+
+    with mpl.rc_context(STYLE):
+        figure = Figure(figsize=(WIDTH_INCH, height_inch(rows)), layout="constrained")
+        FigureCanvasAgg(figure)
+        draw(figure.add_subplot())
     return figure
 
 
@@ -119,9 +127,9 @@ def draw_means(
             markersize=5,
         )
         _interval(ax, row, mean.value, mean.ci95, filled=mean.ci95 is not None)
-    _rows(ax, [f.name for f in feeds])
+    _rows(ax, [_short(f.name) for f in feeds])
     unit = mean_of(feeds[0], quantity, basis, bucket_L).unit
-    ax.set_xlabel(f"{_noun(quantity)} [{unit}], mean and 95 % interval")
+    ax.set_xlabel(f"{_noun(quantity).capitalize()} [{unit}]")
     ax.plot([], [], "o", color="none", markeredgecolor=INK, markersize=5, label="one jar")
     ax.legend(loc="lower left", bbox_to_anchor=(0, 1), frameon=False, fontsize=8)
     return ax
@@ -143,14 +151,16 @@ def draw_differences(
     labels : sequence of str, optional
         Names of the rows; default: both feeds.
     """
-    names = list(labels) if labels else [f"{c.a}\nagainst {c.b}" for c in comparisons]
+    names = (
+        list(labels) if labels else [f"{_short(c.a)}\nagainst {_short(c.b)}" for c in comparisons]
+    )
     in_percent = QUANTITIES[comparisons[0].quantity].by_ratio
     for row, c in enumerate(comparisons):
         _draw_difference(ax, row, c, in_percent)
     ax.axvline(0, color=INK, linewidth=1)
     _rows(ax, names)
     unit = "% of the second" if in_percent else comparisons[0].unit
-    ax.set_xlabel(f"difference in {_noun(comparisons[0].quantity)} [{unit}], 95 % interval")
+    ax.set_xlabel(f"Difference in {_noun(comparisons[0].quantity)} [{unit}]")
     _difference_legend(ax)
     return ax
 
@@ -159,7 +169,9 @@ def draw_bases(ax: Axes, found: AllBases) -> Axes:
     """Draw one pair on every basis: where the marks change sides, the winner changes."""
     names = [BASES[c.basis].words.format(bucket_L=c.bucket_L) for c in found.by_basis]
     draw_differences(ax, found.by_basis, names)
-    ax.set_title(f"{found.a.name} against {found.b.name}", loc="left", fontsize=10, pad=24)
+    ax.set_title(
+        f"{_short(found.a.name)} against {_short(found.b.name)}", loc="left", fontsize=10, pad=24
+    )
     return ax
 
 
@@ -175,10 +187,10 @@ def draw_over_trials(ax: Axes, found: OverTrials) -> Axes:
             ends = [expected[0], expected[1]]
             ax.plot(ends, [last, last], ":", color=INK, linewidth=1.5, label="one more trial")
         _interval(ax, last, mean.value, mean.ci95, filled=True, mark="D")
-    _rows(ax, [*found.trials, "mean of the trials"])
+    _rows(ax, [*map(_short, found.trials), "mean of the trials"])
     ax.axhline(last - 0.5, color=FAINT, linewidth=0.8)
-    scale = ", on the scale of the control" if found.relative_to_control else ""
-    ax.set_xlabel(f"{found.feed}: yield [{mean.unit}]{scale}, 95 % interval")
+    scale = " on the scale of the control" if found.relative_to_control else ""
+    ax.set_xlabel(f"Yield of {_short(found.feed)}{scale} [{mean.unit}]")
     ax.legend(loc="lower left", bbox_to_anchor=(0, 1), frameon=False)
     return ax
 
@@ -237,9 +249,15 @@ def _rows(ax: Axes, names: Sequence[str]) -> None:
 
 def _note(ax: Axes, row: int, why: str) -> None:
     """Write in the row why it is empty."""
+    words = in_lines(why, 60, 2)
     ax.text(
-        0.01, row, why, transform=ax.get_yaxis_transform(), va="center", fontsize=8, style="italic"
+        0.01, row, "\n".join(words), transform=ax.get_yaxis_transform(), va="center", fontsize=7.5
     )
+
+
+def _short(name: str) -> str:
+    """Return a name that fits beside a row."""
+    return in_lines(name, LONGEST_NAME, 1)[0]
 
 
 def _noun(quantity: str) -> str:

@@ -14,6 +14,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from bmp.report.beside import start_beside
 from bmp.report.compare_figures import comparison_figures
 from bmp.report.draw_curves import net_curves, raw_methane
 from bmp.report.draw_doses import doses
@@ -76,17 +77,33 @@ def figures(results: Results) -> dict[str, Figure]:
 
 def save_figures(drawn: Mapping[str, Figure], folder: Path) -> dict[str, str]:
     """Write every figure as PNG and SVG into a folder and return the SVG texts by name."""
-    texts = {}
     with mpl.rc_context(STYLE), warnings.catch_warnings():
         # a name in another script: the SVG keeps its letters, the PNG shows boxes
         warnings.filterwarnings("ignore", "Glyph .* missing from font", UserWarning)
-        for name, figure in drawn.items():
-            figure.savefig(folder / f"{name}.png", dpi=DOTS_PER_INCH)
-            text = io.StringIO()
-            figure.savefig(text, format="svg", metadata={"Date": None, "Creator": None})
-            texts[name] = text.getvalue()
-            (folder / f"{name}.svg").write_text(texts[name], encoding="utf-8")
+        for figure in drawn.values():
+            if figure.get_layout_engine() is not None:
+                # arrange the axes once, not for each of the two files
+                figure.draw_without_rendering()
+                figure.set_layout_engine("none")
+        wait = start_beside(lambda: _save_pngs(drawn, folder))
+        texts = {name: _svg(figure) for name, figure in drawn.items()}
+        for name, text in texts.items():
+            (folder / f"{name}.svg").write_text(text, encoding="utf-8")
+        wait()
     return texts
+
+
+def _save_pngs(drawn: Mapping[str, Figure], folder: Path) -> None:
+    # light packing: a tenth more bytes for a third of the time
+    packing = {"compress_level": 1}
+    for name, figure in drawn.items():
+        figure.savefig(folder / f"{name}.png", dpi=DOTS_PER_INCH, pil_kwargs=packing)
+
+
+def _svg(figure: Figure) -> str:
+    text = io.StringIO()
+    figure.savefig(text, format="svg", metadata={"Date": None, "Creator": None})
+    return text.getvalue()
 
 
 def _net_figure(results: Results) -> Figure:

@@ -54,7 +54,6 @@ def sheets(results: Results) -> tuple[Sheet, ...]:
             "comparisons",
             [Column(*column) for column in COLUMNS],
             comparison_rows(results.comparisons.records),
-            2,
         ),
         Sheet("checks", CHECKS, check_rows(results)),
         *tank,

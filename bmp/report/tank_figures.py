@@ -56,7 +56,7 @@ def draw_gas_by_material(
         _draw_total(axes, place, state.methane_NL_per_d)
     axes.set_xticks(range(len(states)), [name for name, _ in states])
     axes.set_xlim(-0.6, 1.6)
-    axes.set_ylabel("Methane [NL/d], estimate")
+    axes.set_ylabel("Methane, estimate [NL/d]")
     axes.legend(frameon=False, loc="upper center", bbox_to_anchor=(0.5, -0.1), ncols=3)
     return _bare(axes)
 
@@ -74,7 +74,7 @@ def draw_ramp(axes: Axes, result: TankResult) -> Axes:
     axes.bar(
         [week for week, _ in known], [load for _, load in known], width=0.8, color=FAINT, alpha=0.45
     )
-    axes.set_ylabel("Load [kg VS/(m³ d)], bars")
+    axes.set_ylabel("Load, bars [kg VS/(m³ d)]")
     axes.locator_params(axis="x", integer=True)
     expected = [(week, value) for week, value in zip(weeks, gas, strict=True) if value is not None]
     _bare(axes)
@@ -87,7 +87,7 @@ def draw_ramp(axes: Axes, result: TankResult) -> Axes:
             color=look_of(0).colour,
         )
         second.set_ylim(bottom=0)
-        second.set_ylabel("Methane [NL/d], line, estimate")
+        second.set_ylabel("Methane, line, estimate [NL/d]")
         second.spines["top"].set_visible(False)
     return axes
 
@@ -118,7 +118,7 @@ def draw_heat_by_month(axes: Axes, result: TankResult) -> Axes:
     axes.set_xticks(
         places, [f"{row.month[:3]}\n{row.air_temperature_C:.0f} °C" for row in months], fontsize=8
     )
-    axes.set_ylabel("Heat [kWh/d], estimate")
+    axes.set_ylabel("Heat, estimate [kWh/d]")
     axes.margins(y=0.15)
     axes.legend(frameon=False, loc="upper center", bbox_to_anchor=(0.5, -0.14), ncols=2)
     return _bare(axes)

@@ -5,25 +5,19 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
+from bmp.cautions import cautions_for
 from bmp.tank.ammonia import EMERSON_VALID_C
 from bmp.tank.inputs import FeedYield, TankSetup
 from bmp.tank.ramp import MOST_WEEKS, days_until_effect
 from bmp.tank.result import RampWeek, Range, RangeCheck, TankState
 from bmp.tank.yields import RATE_SOURCE, RATE_VALID_C, SCALING_SPREAD
 
-STANDING_CAUTIONS: Final = (
-    "Local codes and licensed practice come first: for the tank, the gas line, the burner and "
-    "what may be fed.",
-    "Every number here is an estimate: a jar is not a tank. Watch the tank, not the table.",
-    "Methane burns at about 5 to 15 % in air: no flame, smoking or spark near tank, bag and gas "
-    "line; air the room; a flame arrester and a water seal in the line.",
-    "Raw gas holds hydrogen sulphide: it numbs the nose at about 100 ppm and kills within "
-    "minutes from about 500. Never lean into or climb into a tank, bag or pit.",
-    "A burner under or beside a tank of gas is for licensed practice: heat it through water, with "
-    "the flame apart.",
-    "Manure and meat carry pathogens: gloves, washing, no spreading of raw digestate on food "
-    "plants; animal by-products fall under local rules (often heating before feeding).",
+# What a tank, its bag and its feeds bring with them, from the table that all parts print from.
+STANDING_CAUTIONS: Final = tuple(
+    f"{caution.text} {caution.figure}".rstrip(" .") + "."
+    for caution in cautions_for(("tank", "gas store", "manure or meat"))
 )
+ESTIMATE: Final = "Every number here is an estimate: a jar is not a tank. Watch the tank first."
 
 
 def say(number: float) -> str:
@@ -162,7 +156,7 @@ def cautions_of(
     judged: Mapping[str, Mapping[str, Any]],
 ) -> tuple[str, ...]:
     """Return the cautions that belong to this tank and these feeds, the standing ones first."""
-    found = list(STANDING_CAUTIONS)
+    found = [*STANDING_CAUTIONS, ESTIMATE]
     low, high = (100 * share for share in SCALING_SPREAD)
     found.append(
         f"The spans add to the trial's 95 % interval {low:+.0f} to {high:+.0f} % for the step from "
