@@ -19,6 +19,7 @@ from flask import (
 from bmp.page.guard import COOKIE
 from bmp.page.places import Place, keep_upload
 from bmp.page.setting import setting
+from bmp.page.sheet import times, waiting
 from bmp.page.site import site
 from bmp.problem import UnusableInput
 
@@ -41,9 +42,9 @@ def _card(place: Place) -> dict[str, Any]:
         return card | {"problem": str(unusable.problems[0])}
     return card | {
         "title": setting(place.path).setup.title,
-        "times": trial.times(),
+        "times": times(trial.sheet),
         "jars": len(trial.shelf()),
-        "waiting": trial.waiting()[:1],
+        "waiting": waiting(trial.sheet)[:1],
     }
 
 

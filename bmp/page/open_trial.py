@@ -5,21 +5,21 @@ from __future__ import annotations
 import hashlib
 import threading
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from time import monotonic
 
+from bmp.page.conflict import Conflict, ask_about_near, changed_since
 from bmp.page.journal import NAME, Entry, append, read_journal, write_whole
+from bmp.page.places import free_place
 from bmp.page.sheet import (
     Cells,
     Sheet,
     applied,
     from_table,
+    from_wide,
     is_long,
-    order,
     replayed,
-    still_planned,
     to_csv,
 )
 from bmp.problem import UnusableInput
@@ -28,24 +28,9 @@ from bmp.read.columns import parse_header
 from bmp.read.tables import read_tables
 
 WRITE_AT_MOST_EVERY_S = 1.0
-NEAR_D = 30.0 / 1440.0
-"""Readings of a jar closer than this may be one that was typed twice, and are asked about."""
 EMPTY = Sheet(("jar", "taken"))
 CHANGES = ("reading", "round", "readings")
 """Kinds of entries that change the table readings."""
-
-
-@dataclass(frozen=True)
-class Conflict(Exception):
-    """Someone else was there first. Nothing was changed."""
-
-    words: str
-    now: Mapping[str, str]
-    """What stands there now, by header."""
-    version: int
-    time: str
-    near: bool = False
-    """Another reading stands close by in time, not on the same one."""
 
 
 def _now() -> str:
@@ -79,6 +64,8 @@ class OpenTrial:
         self.sheet = EMPTY
         self.cannot_type = ""
         """Why readings cannot be typed here; empty where they can."""
+        self.is_wide = False
+        """The table readings has a column a jar."""
         self._requests: dict[str, Entry] = {}
         self._seen = (-1, -1, -1)
         self._written_at = -WRITE_AT_MOST_EVERY_S
@@ -150,11 +137,9 @@ class OpenTrial:
         except UnusableInput as unusable:
             self.cannot_type = str(unusable.problems[0])
             return
-        if not is_long(table):
-            self.cannot_type = (
-                f"{table.name} has a column for each jar. It is analysed as it is; to type "
-                "readings here, give it a row for each jar and time (jar, taken, …)."
-            )
+        self.is_wide = not is_long(table)
+        if self.is_wide:
+            self.cannot_type = f"{table.name} has a column for each jar (it is analysed as it is)."
             return
         found = from_table(table, self.shelf())
         if not journalled:
@@ -236,9 +221,9 @@ class OpenTrial:
                 return self._requests[request]
             version = self.sheet.version(jar, time)
             if version != expected:
-                raise self._conflict(jar, time, version)
+                raise changed_since(self.sheet, self.entries, jar, time)
             if jar and not second:
-                self._ask_about_near(jar, time)
+                ask_about_near(self.sheet, jar, time)
             self._begin()
             sheet = self.sheet
             held = sheet.rows.get((jar, time), {}) if jar else sheet.rounds.get(time, {})
@@ -254,24 +239,6 @@ class OpenTrial:
             )
             self._write_soon()
             return entry
-
-    def _conflict(self, jar: str, time: str, version: int) -> Conflict:
-        known = self.sheet.rows.get((jar, time)) if jar else self.sheet.rounds.get(time)
-        at = next((e.at for e in reversed(self.entries) if e.number == version), "")
-        return Conflict(f"changed on another page at {at[11:19]}", known or {}, version, time)
-
-    def _ask_about_near(self, jar: str, time: str) -> None:
-        if (jar, time) in self.sheet.rows:
-            return
-        near = [
-            other
-            for name, other in self.sheet.rows
-            if name == jar and abs(order(other) - order(time)) < NEAR_D
-        ]
-        if near:
-            cells = self.sheet.rows[jar, near[0]]
-            said = f"jar {jar} has a reading of {near[0].replace('T', ' ')} already"
-            raise Conflict(said, cells, self.sheet.version(jar, near[0]), near[0], near=True)
 
     def undo(self, number: int) -> Entry:
         """Take a change back, by a new change; the old one stays in the journal.
@@ -346,6 +313,30 @@ class OpenTrial:
             self.file(name).unlink(missing_ok=True)
         self._add("written", table=name, after=digest(text))
 
+    def lay_out_by_rows(self, measured: Mapping[str, str]) -> None:
+        """Give a table with a column a jar a row a jar and time; the old file is kept beside it.
+
+        Parameters
+        ----------
+        measured
+            How each jar is measured, by its name in small letters.
+
+        Raises
+        ------
+        Unreadable
+            A cell or column cannot be understood; nothing was changed.
+        """
+        with self.lock:
+            self.refresh()
+            if not self.is_wide:
+                return
+            found = from_wide(read_tables(self.folder, ("readings",))["readings"], measured)
+            old = self.path.read_bytes()
+            free_place(self.folder, "readings-before", ".csv").write_bytes(old)
+            self._add("readings", table="readings", after=found.state())
+            self._write()
+            self.cannot_type, self.is_wide = "", False
+
     # ------------------------------------------------------------ writing
 
     def text(self) -> str:
@@ -381,22 +372,3 @@ class OpenTrial:
         write_whole(self.path, text)
         self._seen = _signature(self.path)
         self._written_at = monotonic()
-
-    def waiting(self) -> list[tuple[str, list[str]]]:
-        """Return the planned rounds that wait: their time and the jars, the earliest first."""
-        rounds: dict[str, list[str]] = {}
-        for jar, time in still_planned(self.sheet):
-            rounds.setdefault(time, []).append(jar)
-        return sorted(rounds.items(), key=lambda one: order(one[0]))
-
-    def times(self) -> list[str]:
-        """Return the times of all rounds that hold a reading, the latest first."""
-        return sorted({time for _, time in self.sheet.rows}, key=order, reverse=True)
-
-    def last_before(self, jar: str, time: str) -> tuple[str, Cells] | None:
-        """Return the last reading of a jar before a time."""
-        earlier = [t for name, t in self.sheet.rows if name == jar and order(t) < order(time)]
-        if not earlier:
-            return None
-        last = max(earlier, key=order)
-        return last, self.sheet.cells((jar, last))

@@ -138,10 +138,10 @@ def _write(path: Path, rows: Iterable[Sequence[str]]) -> None:
     path.write_text(csv_text(rows), encoding="utf-8")
 
 
-def csv_text(rows: Iterable[Sequence[str]]) -> str:
+def csv_text(rows: Iterable[Sequence[str]], separator: str = ",") -> str:
     """Return rows as CSV text."""
     text = io.StringIO()
-    csv.writer(text, lineterminator="\n").writerows(rows)
+    csv.writer(text, delimiter=separator, lineterminator="\n").writerows(rows)
     return text.getvalue()
 
 

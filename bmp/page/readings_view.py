@@ -7,10 +7,11 @@ from typing import Any, Final
 
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 
+from bmp.page.conflict import Conflict
 from bmp.page.journal import Entry
-from bmp.page.open_trial import Conflict, OpenTrial
+from bmp.page.open_trial import OpenTrial
 from bmp.page.setting import Setting, setting
-from bmp.page.sheet import ROUND_FIELDS, order
+from bmp.page.sheet import ROUND_FIELDS, last_before, order, times, waiting
 from bmp.page.site import folder_or_404, now
 from bmp.page.slips import slips
 from bmp.page.typed import Column, column_of, typed_cell, typed_time
@@ -41,7 +42,9 @@ def readings(name: str) -> Any:
     """Show the form of a round: the one asked for, or the one that is due now."""
     trial = folder_or_404(name)
     if trial.cannot_type:
-        return render_template("cannot_type.html", name=name, why=trial.cannot_type)
+        return render_template(
+            "cannot_type.html", name=name, why=trial.cannot_type, wide=trial.is_wide
+        )
     known = setting(trial.folder)
     if known.problems:
         why = str(known.problems[0])
@@ -59,17 +62,17 @@ def readings(name: str) -> Any:
 
 def _round_now(trial: OpenTrial) -> str:
     """Return the round that goes on, or a new one of this minute."""
-    times = trial.times()
+    read = times(trial.sheet)
     if not trial.sheet.dated:
-        waiting = trial.waiting()
-        return waiting[0][0] if waiting else _next_day(times)
+        due = waiting(trial.sheet)
+        return due[0][0] if due else _next_day(read)
     time = now().isoformat(timespec="minutes")
-    begun = [t for t in times if 0 <= order(time) - order(t) < SAME_ROUND_D]
+    begun = [t for t in read if 0 <= order(time) - order(t) < SAME_ROUND_D]
     return begun[0] if begun else time
 
 
-def _next_day(times: list[str]) -> str:
-    return f"{(order(times[0]) if times else 0.0) + 1.0:.10g}"
+def _next_day(read: list[str]) -> str:
+    return f"{(order(read[0]) if read else 0.0) + 1.0:.10g}"
 
 
 def _form(trial: OpenTrial, known: Setting, time: str) -> dict[str, Any]:
@@ -85,8 +88,8 @@ def _form(trial: OpenTrial, known: Setting, time: str) -> dict[str, Any]:
         "done": done,
         "shared": [(column, at.get(column.header, "")) for column in shared],
         "shared_version": trial.sheet.version("", time),
-        "times": trial.times(),
-        "waiting": trial.waiting(),
+        "times": times(trial.sheet),
+        "waiting": waiting(trial.sheet),
     }
 
 
@@ -123,7 +126,7 @@ def _fits(column: Column, jar: Jar) -> bool:
 def _jar_card(trial: OpenTrial, setup: Setup, jar: Jar, time: str) -> dict[str, Any]:
     first, more = columns_of(trial, setup, jar)
     cells = trial.sheet.rows.get((jar.name, time), {})
-    last = trial.last_before(jar.name, time)
+    last = last_before(trial.sheet, jar.name, time)
     return {
         "jar": jar,
         "first": [(column, cells.get(column.header, "")) for column in first],
@@ -136,6 +139,18 @@ def _jar_card(trial: OpenTrial, setup: Setup, jar: Jar, time: str) -> dict[str, 
         else (last[0], [(c, last[1][c.header]) for c in first if last[1].get(c.header)]),
         "slips": _slips(trial, setup, jar.name, time) if cells else [],
     }
+
+
+@pages.post("/readings/by-rows")
+def by_rows(name: str) -> Any:
+    """Give a table with a column a jar a row a jar and time, so that readings can be typed."""
+    trial = folder_or_404(name)
+    measured = {jar.name.lower(): jar.measured for jar in setting(trial.folder).jars}
+    try:
+        trial.lay_out_by_rows(measured)
+    except Unreadable as error:
+        abort(422, str(error))
+    return redirect(url_for("readings.readings", name=name), 303)
 
 
 @pages.post("/readings/save")
@@ -207,7 +222,7 @@ def _slips(trial: OpenTrial, setup: Setup, jar: str, time: str) -> list[str]:
     """Look at a reading beside the jar's last one, or at what holds for a round."""
     key = (jar, time)
     cells = trial.sheet.rows.get(key) if jar else trial.sheet.rounds.get(time)
-    last = trial.last_before(jar, time) if jar else None
+    last = last_before(trial.sheet, jar, time) if jar else None
     before = {} if last is None else last[1]
     values, earlier, written = {}, {}, {}
     for header, text in (cells or {}).items():

@@ -28,12 +28,10 @@ class Setting:
 def setting(folder: Path) -> Setting:
     """Return what the tables of a folder say, read anew when one of them changed."""
     stamps = []
-    for name in TABLES:
-        try:
-            stat = (folder / f"{name}.csv").stat()
+    for path in sorted(folder.glob("*.[cC][sS][vV]")):
+        if path.stem.strip().lower() in TABLES:
+            stat = path.stat()
             stamps.append((stat.st_mtime_ns, stat.st_size, stat.st_ino))
-        except FileNotFoundError:
-            stamps.append((0, 0, 0))
     return _read(folder, tuple(stamps))
 
 

@@ -14,7 +14,7 @@ from functools import lru_cache
 from typing import Any, Final, TypeAlias
 
 from bmp.page.journal import Entry
-from bmp.page.typed import as_moment, column_of
+from bmp.page.typed import as_moment, column_of, typed_cell
 from bmp.read.cells import Unreadable, number, words
 from bmp.read.columns import parse_header
 from bmp.read.tables import Cell, Table
@@ -191,6 +191,53 @@ def from_table(table: Table, shelf: Sequence[str] = ()) -> Sheet:
     return _with_rounds(Sheet(columns, *_without_planned(rows)))
 
 
+WIDE: Final = {"volume": "volume [mL]", "methane volume": "volume [mL]", "mass": "mass [g]"}
+"""What a column of a jar becomes, by how the jar is measured."""
+
+
+def from_wide(table: Table, measured: Mapping[str, str]) -> Sheet:
+    """Return the sheet of a table with a row a time and a column a jar.
+
+    Parameters
+    ----------
+    measured
+        How each jar is measured, by its name in small letters.
+
+    Raises
+    ------
+    Unreadable
+        A column belongs to no jar, or a cell holds no number.
+    """
+    names = [parse_header(text).name for text in table.header]
+    lower = [name.lower() for name in names]
+    if not {"time", "taken"} & set(lower):
+        raise Unreadable("there is no column of time: add “time [d]” or “taken”")
+    time_at = lower.index("time" if "time" in lower else "taken")
+    jars = {at: name for at, name in enumerate(names) if name.lower() in measured}
+    shared = [at for at in range(len(names)) if at != time_at and at not in jars]
+    ways = {at: measured[name.lower()] for at, name in jars.items()}
+    if not ways or set(ways.values()) - set(WIDE):
+        raise Unreadable("no column is named for a jar that is read by volume or mass")
+    columns = {at: column_of(WIDE[way]) for at, way in ways.items()}
+    rows: dict[Key, Cells] = {}
+    for line in table.rows:
+        time = _time_text(line[time_at], table.semicolons)
+        common = {
+            table.header[at]: _text(line[at], table.header[at], table.semicolons)
+            for at in shared
+            if line[at] is not None
+        }
+        for at, name in jars.items():
+            if line[at] is not None:
+                text = _text(line[at], columns[at].header, table.semicolons)
+                unit = parse_header(table.header[at]).unit or ""
+                cell = typed_cell(columns[at], f"{text} {unit}")
+                rows[_free((name, time), rows)] = {**common, columns[at].header: cell}
+    own = dict.fromkeys(column.header for column in columns.values())
+    header = ("jar", table.header[time_at], *own, *(table.header[at] for at in shared))
+    return _with_rounds(Sheet(header, rows))
+
+
 def _free(key: Key, rows: Mapping[Key, Cells]) -> Key:
     """Return a key that no other row has: a row that stands twice stays twice, and is told of."""
     jar, time = key
@@ -292,3 +339,28 @@ def to_csv(sheet: Sheet, shelf: Sequence[str]) -> str:
         cells = sheet.cells((jar, time)) if (jar, time) in sheet.rows else {}
         writer.writerow([jar, time.strip(), *(cells.get(h, "") for h in columns[2:])])
     return text.getvalue()
+
+
+# ---------------------------------------------------------------- what a sheet tells
+
+
+def waiting(sheet: Sheet) -> list[tuple[str, list[str]]]:
+    """Return the planned rounds that wait: their time and the jars, the earliest first."""
+    rounds: dict[str, list[str]] = {}
+    for jar, time in still_planned(sheet):
+        rounds.setdefault(time, []).append(jar)
+    return sorted(rounds.items(), key=lambda one: order(one[0]))
+
+
+def times(sheet: Sheet) -> list[str]:
+    """Return the times of all rounds that hold a reading, the latest first."""
+    return sorted({time for _, time in sheet.rows}, key=order, reverse=True)
+
+
+def last_before(sheet: Sheet, jar: str, time: str) -> tuple[str, Cells] | None:
+    """Return the last reading of a jar before a time, with its time."""
+    earlier = [t for name, t in sheet.rows if name == jar and order(t) < order(time)]
+    if not earlier:
+        return None
+    last = max(earlier, key=order)
+    return last, sheet.cells((jar, last))

@@ -7,8 +7,9 @@ from typing import Any, Final
 
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 
+from bmp.page.conflict import Conflict
 from bmp.page.marked import MarkedTable, marked
-from bmp.page.open_trial import Conflict, OpenTrial, digest
+from bmp.page.open_trial import OpenTrial, digest
 from bmp.page.planning import csv_text
 from bmp.page.setting import setting
 from bmp.page.site import folder_or_404
@@ -57,7 +58,8 @@ def edit(name: str, table: str) -> Any:
     if request.method == "POST":
         typed = _typed()
         try:
-            trial.change_table(table, csv_text(typed), request.form.get("as_seen", ""))
+            text = csv_text(typed, ";" if grid.semicolons else ",")
+            trial.change_table(table, text, request.form.get("as_seen", ""))
             return redirect(url_for("table.edit", name=name, table=table, said="kept"), 303)
         except Conflict as conflict:
             said = f"Nothing was changed: {conflict.words}. What stands there now is shown below."

@@ -13,11 +13,12 @@ from flask import Blueprint, Response, abort, redirect, render_template, request
 from markupsafe import Markup
 
 from bmp.page import planning
+from bmp.page.conflict import Conflict
 from bmp.page.marked import marked
-from bmp.page.open_trial import Conflict
 from bmp.page.pictures import served_page
 from bmp.page.places import Place, free_place, new_folder, safe_name
 from bmp.page.setting import setting
+from bmp.page.sheet import waiting
 from bmp.page.site import folder_or_404, place_or_404, site
 from bmp.page.so_far import series_to_date
 from bmp.problem import UnusableInput
@@ -50,9 +51,8 @@ def page(name: str) -> str:
         place=place,
         title=(setting(place.path).setup.title if trial else "") or place.name,
         trial=trial,
-        waiting=trial.waiting()[:1] if trial else [],
+        waiting=waiting(trial.sheet)[:1] if trial else [],
         planned=not place.is_workbook and planning.planned(place.path) is not None,
-        downloads=DOWNLOADS,
     )
 
 
@@ -78,7 +78,7 @@ def so_far(name: str) -> str:
         answer=sections.answer(results),
         checks=sections.checks(results),
         curves=drawing and described(drawing, "Net methane of every jar by day"),
-        raw=found.drawings.get("raw-methane"),
+        downloads=DOWNLOADS,
     )
 
 

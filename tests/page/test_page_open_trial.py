@@ -6,8 +6,9 @@ from pathlib import Path
 import pytest
 
 from bmp.page import open_trial
+from bmp.page.conflict import Conflict
 from bmp.page.journal import Entry, append, read_journal
-from bmp.page.open_trial import Conflict, OpenTrial, digest
+from bmp.page.open_trial import OpenTrial, digest
 from bmp.read import read_trial
 from tests.page.client import small_trial
 
