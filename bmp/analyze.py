@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -62,6 +63,11 @@ def analyze(
     progress("judge the trial")
     theory = _theoretical(trial, yields)
     judged = judge_trial(trial, gas, blanks, curves, yields, theory, criteria=criteria)
+    # what has met the stop rule as it is judged, thinned to days, needs no forecast of it
+    fits = {
+        series: replace(fit, forecast=None) if series in judged.ended else fit
+        for series, fit in fits.items()
+    }
     progress("compare the feeds")
     comparisons = compare_trial(trial, gas, curves, yields, fits)
     progress("carry the yields to the tank")

@@ -153,3 +153,15 @@ def test_no_curve_makes_a_number_that_is_not_one(net: np.ndarray) -> None:
 def test_a_material_without_a_jar_is_refused() -> None:
     with pytest.raises(ValueError, match="without a jar"):
         fit_material([], [])
+
+
+def test_jars_that_agree_overrule_an_error_swollen_by_a_model_that_bends_otherwise() -> None:
+    """First order after two days of lag, fitted by Gompertz: the levels of the jars agree."""
+    days = np.array([*range(1, 15), *range(16, 46, 3)], dtype=float)
+    jars = [b * -np.expm1(-0.4 * np.maximum(days - 2.0, 0.0)) for b in (398.0, 404.0, 401.0)]
+    fit = fit_material([days] * 3, jars).models["modified Gompertz"]
+    assert fit.parameters["B0"].value == pytest.approx(401.0, rel=0.02)
+    assert fit.parameters["Rm"].value is not None
+    far_apart = [jars[0], 2.0 * jars[1], 4.0 * jars[2]]
+    apart = fit_material([days] * 3, far_apart).models["modified Gompertz"].parameters["B0"]
+    assert apart.value is None or apart.ci95[1] > 2.0 * apart.value

@@ -32,6 +32,10 @@ EARLY_LAG: Final = "shorter than the time to the first reading, so no lag can be
 NO_LAG: Final = "the curve starts at once: no lag"
 WIDE_LAG: Final = "the readings leave it open by more than its own length"
 
+# Reasons that speak of one jar's own error only, and the error that is too wide by each. A model
+# that bends otherwise than the curve swells that error, so jars that agree overrule it.
+WIDTHS: Final = {WIDE: WIDEST_ERROR, WIDE_RATE: WIDEST_RATE_ERROR, WIDE_LAG: 1.0}
+
 
 def reasons(fits: Jarwise) -> list[tuple[str, ...]]:
     """Return, for each curve, why each parameter is not determined; empty where it is.

@@ -16,8 +16,8 @@ from bmp.fit.choice import aicc, choose, effective_readings, summed
 from bmp.fit.curves import Curves, joined, pack
 from bmp.fit.engine import fit_curves
 from bmp.fit.forecast import forecast
-from bmp.fit.identify import reasons
-from bmp.fit.interval import estimate
+from bmp.fit.identify import WIDTHS, reasons
+from bmp.fit.interval import estimate, t_quantile
 from bmp.fit.jarwise import Jarwise, fit_jarwise
 from bmp.fit.model import Model, Parameter
 from bmp.fit.models import MODELS
@@ -219,8 +219,9 @@ def _estimates(
     result = {}
     for i, parameter in enumerate(fits.model.parameters):
         own_unit = parameter.unit_for(unit)
-        reason = _common_reason([why[row][i] for row in rows])
-        if reason:
+        given = [why[row][i] for row in rows]
+        reason = _common_reason(given)
+        if reason and not _jars_agree(given, fits.named[rows, i]):
             bound = _yield_bound(fits, rows, reported) if i == 0 else None
             source = "" if bound is None else "least that the readings allow"
             result[parameter.name] = Estimate(None, own_unit, bound, source, reason)
@@ -234,6 +235,18 @@ def _estimates(
             positive=parameter.positive,
         )
     return result
+
+
+def _jars_agree(why: list[str], values: FloatArray) -> bool:
+    """Tell whether three jars or more agree where only their own errors called a number too wide.
+
+    They agree where the half width of the interval between them is below that error.
+    """
+    named = {text for text in why if text}
+    if len(values) < 3 or not named <= set(WIDTHS):
+        return False
+    half = float(t_quantile(len(values) - 1)) * values.std(ddof=1) / np.sqrt(len(values))
+    return bool(half < min(WIDTHS[text] for text in named) * abs(values.mean()))
 
 
 def _common_reason(why: list[str]) -> str:

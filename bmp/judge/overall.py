@@ -27,6 +27,7 @@ from bmp.judge.facts import (
     trial_facts,
 )
 from bmp.judge.silage import acid_feed
+from bmp.judge.stop import STOP_RATE_PERCENT_PER_DAY
 from bmp.judge.traps import find_traps
 from bmp.judge.words import reliance
 from bmp.net import BlankMean, MaterialYield, NetCurves
@@ -46,6 +47,8 @@ class Judgement:
     feed_verdicts: Mapping[str, str]
     """By series."""
     doses: tuple[DoseSeries, ...]
+    ended: frozenset[str]
+    """Series that have met the stop rule."""
 
 
 def judge_trial(
@@ -101,7 +104,13 @@ def judge_trial(
             for one in yields
         },
         doses=tuple(doses),
+        ended=frozenset(fact.name for fact in facts if _met_stop_rule(fact)),
     )
+
+
+def _met_stop_rule(fact: Facts) -> bool:
+    rate = fact.three_day_rate_percent
+    return rate is not None and rate < STOP_RATE_PERCENT_PER_DAY
 
 
 def _no_slips(found: Sequence[Finding]) -> Finding:

@@ -9,6 +9,8 @@ USUAL_LEVEL = 0.05
 # From here on the tail on the wrong side is below 10^-9, and the distribution function may have no
 # digits left for it.
 NO_FAR_TAIL_NONCENTRALITY = 6.0
+# From here on the function may have no digits left for what is missed either: nothing is.
+SURE_NONCENTRALITY = 30.0
 
 
 def power_of_t_test(difference: float, rsd: float, jars: int, level: float = USUAL_LEVEL) -> float:
@@ -37,7 +39,10 @@ def power_of_t_test(difference: float, rsd: float, jars: int, level: float = USU
     freedom = 2 * (jars - 1)
     critical = float(stdtrit(freedom, 1 - level / 2))
     noncentrality = difference / (rsd * math.sqrt(2 / jars))
-    above = 1 - float(nctdtr(freedom, noncentrality, critical))
+    missed = float(nctdtr(freedom, noncentrality, critical))
+    if math.isnan(missed) and noncentrality > SURE_NONCENTRALITY:
+        return 1.0
+    above = 1 - missed
     if noncentrality > NO_FAR_TAIL_NONCENTRALITY:
         return above
     return above + float(nctdtr(freedom, noncentrality, -critical))

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from bmp.report.compare_figures import comparison_figures
 from bmp.report.figures import figures, save_figures
 from bmp.report.folder import write_folder
 from bmp.report.page import render_page
@@ -22,9 +21,7 @@ def write_results(
     def write(folder: Path) -> None:
         progress("draw the pictures")
         (folder / "figures").mkdir()
-        svg = save_figures(
-            figures(results) | comparison_figures(results.comparisons), folder / "figures"
-        )
+        svg = save_figures(figures(results), folder / "figures")
         progress("write the report")
         (folder / "report.html").write_text(render_page(results, svg), encoding="utf-8")
         (folder / "curves.csv").write_text(curves_text(results), encoding="utf-8")

@@ -263,9 +263,8 @@ def family_table(rng: np.random.Generator) -> Iterator[str]:
                 ratio = "alike" if len(set(spreads)) == 1 else "one of 3 times the others"
                 question = "all against one" if against else "all pairs"
                 yield f"| 4, {ratio} | {jars} | {question} | {error:.1f} | {used} |"
-    for jars in (3, 5):
-        error, used = family_error((1.0, 1.0, 1.0, 3.0), jars, False, True, rng)
-        yield f"| the same, said to be alike | {jars} | all pairs | {error:.1f} | {used} |"
+    error, used = family_error((1.0, 1.0, 1.0, 3.0), 3, False, True, rng)
+    yield f"| the same, said to be alike | 3 | all pairs | {error:.1f} | {used} |"
 
 
 def main() -> None:
