@@ -6,7 +6,9 @@ import csv
 import io
 import json
 import os
-from collections.abc import Iterable, Mapping, Sequence
+import shutil
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -64,8 +66,7 @@ def new_trial(
     ------
     Impossible
     """
-    folder = new_folder(root)
-    try:
+    with _laid_in(root) as folder:
         (folder / PLAN).mkdir()
         _write(folder / PLAN / "plan.csv", [("item", "value"), *items])
         _write(folder / PLAN / "materials.csv", materials)
@@ -75,9 +76,16 @@ def new_trial(
         place = free_place(root, safe_name(plan.wishes.title))
         os.rename(folder, place)
         return place
+
+
+@contextmanager
+def _laid_in(root: Path) -> Iterator[Path]:
+    """Give a new folder to fill and rename; what is not renamed is removed."""
+    folder = new_folder(root)
+    try:
+        yield folder
     finally:
-        if folder.exists():
-            _remove(folder)
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 def _plan(folder: Path, take_nearest: bool) -> Plan:
@@ -99,11 +107,19 @@ def _by_place(plan: Plan) -> list[Any]:
     return sorted(plan.jars, key=lambda jar: jar.position)
 
 
-def _remove(folder: Path) -> None:
-    """Remove a folder that was being filled, which holds files and one folder of files."""
-    import shutil
+def trial_of_workbook(root: Path, workbook: Path) -> Path:
+    """Lay the tables of a workbook into a new trial beside it, and return that.
 
-    shutil.rmtree(folder, ignore_errors=True)
+    Raises
+    ------
+    UnusableInput
+        The workbook cannot be opened.
+    """
+    with _laid_in(root) as folder:
+        lay_tables(workbook, folder)
+        place = free_place(root, safe_name(workbook.stem))
+        os.rename(folder, place)
+        return place
 
 
 def lay_tables(workbook: Path, folder: Path, shelf: Sequence[str] = ()) -> None:

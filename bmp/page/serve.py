@@ -117,6 +117,7 @@ def _run(root: Path, only: str, addresses: list[str], port: int, browser: bool) 
         ident="",
         max_request_body_size=app.config["MAX_CONTENT_LENGTH"] + 100_000,
     )
+    print(f"Trials lie in {root / only}", flush=True)
     _say(addresses, port, token, browser)
     try:
         server.run()

@@ -16,7 +16,7 @@ from bmp.page import planning
 from bmp.page.conflict import Conflict
 from bmp.page.marked import marked
 from bmp.page.pictures import served_page
-from bmp.page.places import Place, free_place, new_folder, safe_name
+from bmp.page.places import Place
 from bmp.page.setting import setting
 from bmp.page.sheet import waiting
 from bmp.page.site import folder_or_404, place_or_404, site
@@ -209,8 +209,5 @@ def as_tables(name: str) -> Any:
     place = place_or_404(name)
     if not place.is_workbook:
         abort(404, "this is a folder of tables already")
-    folder = new_folder(site().root)
-    planning.lay_tables(place.path, folder)
-    target = free_place(site().root, safe_name(place.path.stem))
-    folder.rename(target)
+    target = planning.trial_of_workbook(site().root, place.path)
     return redirect(url_for("trial.page", name=target.name), 303)

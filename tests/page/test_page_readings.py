@@ -10,11 +10,12 @@ from typing import Any
 import pytest
 
 from bmp.page.journal import NAME
+from bmp.page.planning import as_workbook, new_trial
 from bmp.plan.due import due
 from bmp.read import read_trial
 from tests.page.client import small_trial
 from tests.page.test_page_guard import OWN, client, get
-from tests.page.test_page_planning import asked
+from tests.page.test_page_planning import DEMO, asked
 
 OURS = {"Host": OWN, "Origin": f"http://{OWN}"}
 
@@ -106,9 +107,22 @@ def test_a_wide_table_is_laid_out_by_rows_when_asked(tmp_path: Path) -> None:
     assert fields(page)[0] == "volume [mL]"
 
 
-def test_readings_typed_are_no_longer_due(tmp_path: Path) -> None:
-    from bmp.page.planning import new_trial
+def test_a_workbook_is_laid_into_tables_and_stays_itself(tmp_path: Path) -> None:
+    book = tmp_path / "demo.xlsx"
+    book.write_bytes(as_workbook(DEMO))
+    content = book.read_bytes()
+    page = client(tmp_path)
+    answer = page.post("/trials/demo.xlsx/as-tables", headers=OURS)
+    assert (answer.status_code, answer.location) == (303, "/trials/demo/")
+    assert "N1" in get(page, "/trials/demo/readings").get_data(as_text=True)
+    assert read_trial(tmp_path / "demo").jars == read_trial(DEMO).jars
+    assert book.read_bytes() == content
+    book.write_bytes(b"PK damaged")
+    assert page.post("/trials/demo.xlsx/as-tables", headers=OURS).status_code == 422
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["demo", "demo.xlsx"]
 
+
+def test_readings_typed_are_no_longer_due(tmp_path: Path) -> None:
     place = new_trial(tmp_path, *asked(title="one"))
     page = client(tmp_path)
     first, *_ = due(read_trial(place, unfinished=True), date(2027, 3, 2)).today
