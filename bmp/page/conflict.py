@@ -12,7 +12,7 @@ NEAR_D = 30.0 / 1440.0
 """Readings of a jar closer than this may be one that was typed twice, and are asked about."""
 
 
-@dataclass(frozen=True)
+@dataclass(eq=False)
 class Conflict(Exception):
     """Someone else was there first. Nothing was changed."""
 

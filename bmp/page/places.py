@@ -9,7 +9,8 @@ import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
 
-TABLES = ("trial", "materials", "jars", "readings")
+# how what is still being made is called
+NEW, UPLOAD = ".bmp-new-", ".bmp-upload-"
 
 
 @dataclass(frozen=True)
@@ -73,7 +74,7 @@ def free_place(root: Path, name: str, suffix: str = "") -> Path:
 
 def new_folder(root: Path) -> Path:
     """Return a new folder that is not in the list yet, to be filled and then renamed."""
-    folder = Path(tempfile.mkdtemp(prefix=".new-", dir=root))
+    folder = Path(tempfile.mkdtemp(prefix=NEW, dir=root))
     folder.chmod(0o755)
     return folder
 
@@ -81,7 +82,7 @@ def new_folder(root: Path) -> Path:
 def keep_upload(root: Path, name: str, content: bytes) -> Path:
     """Keep a workbook byte by byte as it was handed in, under a free name."""
     path = free_place(root, safe_name(Path(name.replace("\\", "/")).stem), ".xlsx")
-    handle, new = tempfile.mkstemp(prefix=".upload-", dir=root)
+    handle, new = tempfile.mkstemp(prefix=UPLOAD, dir=root)
     with os.fdopen(handle, "wb") as file:
         file.write(content)
         file.flush()

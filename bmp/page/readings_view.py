@@ -158,7 +158,7 @@ def save(name: str) -> Any:
     """Keep one reading. The answer comes only when the journal has it on the disk."""
     trial = folder_or_404(name)
     asked = request.get_json()
-    if not isinstance(asked, dict) or not isinstance(asked.get("cells"), dict):
+    if not _is_reading(asked):
         abort(422, "this is no reading")
     jar = str(asked.get("jar", ""))
     if jar and jar not in trial.shelf():
@@ -175,13 +175,22 @@ def save(name: str) -> Any:
             jar,
             time,
             cells,
-            int(asked.get("version", 0)),
-            str(asked.get("request", ""))[:80],
+            asked.get("version", 0),
+            asked.get("request", ""),
             second=asked.get("second") is True,
         )
     except Conflict as conflict:
         return _told(conflict), 409
     return _kept(trial, entry)
+
+
+def _is_reading(asked: Any) -> bool:
+    """Tell whether a request has the shape of a reading."""
+    if not isinstance(asked, dict) or not isinstance(asked.get("cells"), dict):
+        return False
+    request_name, version = asked.get("request", ""), asked.get("version", 0)
+    named = isinstance(request_name, str) and len(request_name) <= 80
+    return named and isinstance(version, int) and not isinstance(version, bool)
 
 
 def _typed(trial: OpenTrial, cells: Mapping[str, Any]) -> tuple[dict[str, str], dict[str, str]]:

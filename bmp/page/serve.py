@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import secrets
+import shutil
 import socket
 import sys
 import threading
@@ -16,7 +17,7 @@ from filelock import FileLock, Timeout
 from bmp.page.app import make_app
 from bmp.page.guard import Access
 from bmp.page.open_trial import OpenTrial
-from bmp.page.places import places
+from bmp.page.places import NEW, UPLOAD, places
 from bmp.problem import Problem, UnusableInput
 
 DONE = 0
@@ -131,6 +132,12 @@ def _run(root: Path, only: str, addresses: list[str], port: int, browser: bool) 
 
 def _bring_up_to_date(root: Path, only: str) -> None:
     """Bring tables up to journals that a stopped page left ahead of them."""
+    for left in [*root.glob(f"{NEW}*"), *root.glob(f"{UPLOAD}*")]:
+        # half made when the page was stopped; never acknowledged
+        if left.is_dir():
+            shutil.rmtree(left, ignore_errors=True)
+        else:
+            left.unlink()
     for place in places(root):
         if not place.is_workbook and (not only or place.name == only):
             try:

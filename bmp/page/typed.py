@@ -100,7 +100,8 @@ def typed_time(text: str, dated: bool) -> str:
         With what would be right.
     """
     if dated:
-        return moment(text.strip()).isoformat(timespec="minutes")
+        at = moment(text.strip())
+        return at.isoformat(timespec="seconds" if at.second else "minutes")
     days = number(text)
     if not 0 <= days <= 3650:
         raise Unreadable("write the days since the jars were closed, 0 or more")

@@ -1,9 +1,13 @@
 from __future__ import annotations
 
+import contextlib
 import shutil
 from pathlib import Path
+from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from bmp.page import open_trial
 from bmp.page.conflict import Conflict
@@ -11,6 +15,7 @@ from bmp.page.journal import Entry, append, read_journal
 from bmp.page.open_trial import OpenTrial, digest
 from bmp.read import read_trial
 from tests.page.client import small_trial
+from tests.page.load import rows_of
 
 T1, T2 = "2027-03-02T08:00", "2027-03-03T08:00"
 V = "volume [mL]"
@@ -188,3 +193,56 @@ def test_looking_at_a_trial_writes_nothing(folder: Path) -> None:
     before = {p.name: p.read_bytes() for p in folder.iterdir()}
     OpenTrial(folder).refresh()
     assert {p.name: p.read_bytes() for p in folder.iterdir()} == before
+
+
+JARS = st.sampled_from(["J1", "J2"])
+TIMES = st.sampled_from([T1, T2])
+VOLUMES = st.sampled_from(["", "1", "2", "3"])
+STEPS = st.lists(
+    st.one_of(
+        st.tuples(st.just("save"), JARS, TIMES, VOLUMES),
+        st.tuples(st.just("stale"), JARS, TIMES, VOLUMES),
+        st.tuples(st.just("undo"), st.integers(1, 12)),
+        st.tuples(st.just("reopen")),
+        st.tuples(st.just("other hands"), JARS, TIMES, st.sampled_from(["7", "8"])),
+    ),
+    max_size=12,
+)
+
+
+@settings(max_examples=40)
+@given(STEPS)
+def test_whatever_is_done_the_file_the_journal_and_the_page_agree(
+    tmp_path_factory: pytest.TempPathFactory, steps: list[tuple[Any, ...]]
+) -> None:
+    folder = small_trial(tmp_path_factory.mktemp("any") / "one", jars=2)
+    trial, wanted = OpenTrial(folder), {}
+    for what, *given_ in steps:
+        if what == "reopen":
+            trial = OpenTrial(folder)
+        elif what == "undo":
+            with contextlib.suppress(LookupError):
+                entry = trial.undo(given_[0])
+                wanted = {key: cells[V] for key, cells in trial.sheet.rows.items() if V in cells}
+                assert entry.undoes == given_[0]
+        elif what == "other hands":
+            jar, time, volume = given_
+            wanted[jar, time] = volume
+            lines = [f"{j},{t},{v}" for (j, t), v in wanted.items()]
+            text = "\n".join(["jar,taken,volume [mL]", *lines]) + "\n"
+            (folder / "readings.csv").write_text(text, encoding="utf-8")
+        else:
+            jar, time, volume = given_
+            trial.refresh()
+            version = trial.sheet.version(jar, time)
+            if what == "stale":
+                with pytest.raises(Conflict):
+                    trial.save(jar, time, {V: volume}, version + 1)
+                continue
+            trial.save(jar, time, {V: volume}, version)
+            wanted = {key: v for key, v in {**wanted, (jar, time): volume}.items() if v}
+    trial.refresh()
+    held = {key: cells[V] for key, cells in trial.sheet.rows.items()}
+    assert held == wanted
+    assert {key: cells[V] for key, cells in OpenTrial(folder).sheet.rows.items()} == wanted
+    assert set(rows_of(folder)) == {(*key, volume) for key, volume in wanted.items()}
