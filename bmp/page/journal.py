@@ -23,7 +23,8 @@ class Entry:
 
     `kind` is `reading` (one jar at one time), `round` (what holds for all jars read at one time),
     `readings` (the whole table, as it was found changed by other hands or undone), `table` (another
-    table of the trial) or `written` (the table readings is about to be written; no change).
+    table of the trial), or no change: `written` (a table is about to be written) and `placed` (the
+    table readings stands there as written).
     """
 
     number: int

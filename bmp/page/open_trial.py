@@ -124,9 +124,14 @@ class OpenTrial:
             self._seen = _signature(self.path)
 
     def _behind(self, found: str) -> bool | None:
-        """Tell whether the journal has more than the file; `None`: other hands wrote the file."""
+        """Tell whether the journal has more than the file; `None`: other hands wrote the file.
+
+        The file is the page's own where it is as it was last written, or as before that where the
+        page was stopped between saying that it writes and doing so.
+        """
         written = [i for i, e in enumerate(self.entries) if _is_written(e)]
-        ours = [i for i in written[-2:] if self.entries[i].after == found]
+        placed = any(e.kind == "placed" for e in self.entries[written[-1] :]) if written else False
+        ours = [i for i in written[-1 if placed else -2 :] if self.entries[i].after == found]
         if not ours:
             return None
         return any(e.kind in CHANGES or _is_written(e) for e in self.entries[ours[-1] + 1 :])
@@ -153,6 +158,7 @@ class OpenTrial:
             self._write()
         else:
             self._add("written", table="readings", after=hashlib.sha256(raw).hexdigest()[:32])
+            self._add("placed", table="readings")
 
     def _pending(self) -> list[Entry]:
         """Return what was acknowledged and is not in the file yet."""
@@ -283,7 +289,9 @@ class OpenTrial:
 
     def changes(self) -> list[Entry]:
         """Return what was changed, the latest first."""
-        return [entry for entry in reversed(self.entries) if entry.kind != "written"]
+        return [
+            entry for entry in reversed(self.entries) if entry.kind not in ("written", "placed")
+        ]
 
     def table_text(self, name: str) -> str:
         """Return another table of the trial as text; empty where there is none."""
@@ -370,5 +378,6 @@ class OpenTrial:
         # said before it is done, so that the file is known as the page's own after a kill
         self._add("written", table="readings", after=digest(text))
         write_whole(self.path, text)
+        self._add("placed", table="readings")
         self._seen = _signature(self.path)
         self._written_at = monotonic()
