@@ -246,3 +246,21 @@ def test_whatever_is_done_the_file_the_journal_and_the_page_agree(
     assert held == wanted
     assert {key: cells[V] for key, cells in OpenTrial(folder).sheet.rows.items()} == wanted
     assert set(rows_of(folder)) == {(*key, volume) for key, volume in wanted.items()}
+
+
+@pytest.mark.parametrize("placed", [True, False])
+def test_a_stop_between_saying_and_writing_is_told_from_other_hands(
+    folder: Path, placed: bool
+) -> None:
+    trial = OpenTrial(folder)
+    first = trial.save("J1", T1, {V: "20"}, 0)
+    old = (folder / "readings.csv").read_text()
+    trial.save("J1", T1, {V: "30"}, first.number)
+    (folder / "readings.csv").write_text(old)
+    if not placed:
+        # the power went after the journal said that it writes, before the file was there
+        path = folder / "journal.jsonl"
+        path.write_bytes(b"".join(path.read_bytes().splitlines(keepends=True)[:-1]))
+    again = OpenTrial(folder)
+    assert again.sheet.rows["J1", T1] == {V: "20" if placed else "30"}
+    assert (f"J1,{T1},30" in (folder / "readings.csv").read_text()) is not placed
