@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from flask import Blueprint, Response, abort, render_template, request
+from flask import Blueprint, Response, abort, render_template, request, url_for
 
 from bmp.page.pictures import served_page
 from bmp.page.places import Place
@@ -50,7 +50,7 @@ def comparison() -> Response:
     found, across = _compared(places)
     with alone():
         page = comparison_page(found, [place.name for place in places], across)
-    html, policy = served_page(page)
+    html, policy = served_page(page, (url_for("compare.choose"), "Back to the choice"))
     return Response(html, mimetype="text/html", headers={"Content-Security-Policy": policy})
 
 

@@ -48,9 +48,25 @@ def _as_attributes(match: re.Match[str]) -> str:
     )
 
 
-def served_page(page: str) -> tuple[str, str]:
-    """Return a self-contained page fit to be served, and the policy that lets its style through."""
+BACK = """<style>@media print {{ .back {{ display: none; }} }}</style>
+<main>
+<p class="back"><a href="{address}">{words}</a></p>"""
+
+
+def served_page(page: str, back: tuple[str, str] | None = None) -> tuple[str, str]:
+    """Return a self-contained page fit to be served, and the policy that lets its style through.
+
+    Parameters
+    ----------
+    page
+        HTML that we wrote, with one `main`.
+    back
+        Address and words of a link above it, not printed.
+    """
     html = _DRAWING.sub(lambda drawing: without_styles(drawing[0]), page)
+    if back is not None:
+        link = BACK.format(address=escape(back[0]), words=escape(back[1]))
+        html = html.replace("<main>", link, 1)
     html = _STYLE_ATTRIBUTE.sub("", html)
     hashes = " ".join(map(_hash, _STYLE_ELEMENT.findall(html)))
     return html, policy(script_src="'none'", style_src=hashes or "'none'")

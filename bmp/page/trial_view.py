@@ -107,11 +107,11 @@ def report(name: str) -> Any:
     place = place_or_404(name)
     _written(place)
     html = (place.results / "report.html").read_text(encoding="utf-8")
-    return _served(html)
+    return _served(html, (url_for("trial.page", name=name), "Back to the trial"))
 
 
-def _served(html: str) -> Response:
-    text, policy = served_page(html)
+def _served(html: str, back: tuple[str, str]) -> Response:
+    text, policy = served_page(html, back)
     return Response(text, mimetype="text/html", headers={"Content-Security-Policy": policy})
 
 
@@ -178,7 +178,8 @@ def wall_sheet(name: str) -> Any:
     path = place_or_404(name).path / planning.PLAN / "wall-sheet.html"
     if not path.is_file():
         abort(404, "this trial was not planned here")
-    return _served(path.read_text(encoding="utf-8"))
+    html = path.read_text(encoding="utf-8")
+    return _served(html, (url_for("trial.plan", name=name), "Back to the plan"))
 
 
 @pages.get("/changes")
