@@ -51,7 +51,7 @@ def analyze(
     """
     progress("bring the gas to dry gas at 0 °C and 101.325 kPa")
     gas = normalise(trial)
-    problems = list(impossible_falls(trial, gas))
+    problems = [*impossible_falls(trial, gas), *unknown_gas(trial, gas)]
     if problems:
         raise UnusableInput(problems)
     progress("take off the inoculum's own gas")
@@ -103,6 +103,21 @@ def impossible_falls(trial: Trial, gas: JarGas) -> Iterator[Problem]:
             True: ("if the counter was set back, write “yes” under “emptied”"),
             False: "correct the reading, or leave the jar out with the reason",
         }[jar.measured in ("volume", "methane volume") and trial.setup.cumulative]
+        yield Problem(readings.table, what, wanted, int(readings.row[index]))
+
+
+def unknown_gas(trial: Trial, gas: JarGas) -> Iterator[Problem]:
+    """Return the first reading of each jar from which its gas cannot be told."""
+    readings = trial.readings
+    told: set[int] = set()
+    for index in np.flatnonzero(~np.isfinite(gas.methane_NmL)):
+        number = int(readings.jar[index])
+        jar = trial.jars[number]
+        if number in told or jar.measured == "net yield" or jar.role == "weight check":
+            continue
+        told.add(number)
+        what = f"the gas of jar “{jar.name}” cannot be told on day {readings.time_d[index]:.4g}"
+        wanted = "fill in what is missing in this row, or take it out"
         yield Problem(readings.table, what, wanted, int(readings.row[index]))
 
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from bmp.net import BlankMean, MaterialYield, NetCurves
 from bmp.normalise import JarGas
+from bmp.runs import last
 from bmp.trial import Trial
 
 
@@ -104,8 +105,23 @@ def _shares(trial: Trial, gas: JarGas) -> Iterator[str]:
             f"{counts['sister jars']} readings of jars without a methane share of their own take "
             "that of the other jars of the same material."
         )
+    if counts.get("absorber"):
+        yield _behind_absorber(trial, gas)
     if counts.get("density"):
         yield "Where gas was both weighed and its volume read, its density tells the methane share."
+
+
+def _behind_absorber(trial: Trial, gas: JarGas) -> str:
+    """Say what was read behind the absorber and what is left of it when flush gas is balanced."""
+    behind = np.array([jar.measured == "methane volume" for jar in trial.jars])[gas.jar]
+    ends = last(gas.jar) & behind
+    read, balanced = gas.plain_methane_NmL[ends].sum(), gas.methane_NmL[ends].sum()
+    share = 100.0 * (trial.setup.share_before_absorber or 0.6)
+    return (
+        f"Behind the absorber {read:,.0f} NmL were read in all. With the flush gas that passed it "
+        f"and the methane under the lids balanced (gas of {share:.4g} % methane before it), they "
+        f"are {balanced:,.0f} NmL of methane."
+    )
 
 
 def _blank(trial: Trial, blanks: Mapping[str, BlankMean], curves: NetCurves) -> Iterator[str]:

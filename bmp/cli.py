@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+import warnings
 from importlib import import_module
 from typing import TYPE_CHECKING
 
@@ -13,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 # In the order in which a trial goes. Only the command that runs is imported in full.
-COMMANDS = ("plan", "due", "check", "analyze", "compare", "tank", "page")
+COMMANDS = ("plan", "due", "check", "analyze", "compare", "tank", "archive", "page")
 
 
 def parser() -> argparse.ArgumentParser:
@@ -35,6 +36,9 @@ def parser() -> argparse.ArgumentParser:
 
 def main(words: Sequence[str] | None = None) -> int:
     """Run one command and return its exit status: 0 done, 1 a check failed, 2 unusable input."""
+    if words is None and not sys.warnoptions:
+        # run as a program: what numpy remarks about a hopeless file is for us, not for its owner
+        warnings.simplefilter("ignore")
     arguments = parser().parse_args(words)
     from bmp.commands.terminal import UNUSABLE, tell
     from bmp.problem import UnusableInput

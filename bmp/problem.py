@@ -35,6 +35,30 @@ class UnusableInput(Exception):
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
 
+MOST_PROBLEMS = 5_000
+
+
+class Problems(list[Problem]):
+    """A list of problems that ends the reading when there are more than anybody will read."""
+
+    def append(self, problem: Problem) -> None:
+        """Add a problem.
+
+        Raises
+        ------
+        UnusableInput
+            The list is full: a file that is wrong a million times would fill the memory.
+        """
+        super().append(problem)
+        if len(self) >= MOST_PROBLEMS:
+            raise UnusableInput(self)
+
+    def extend(self, problems: Iterable[Problem]) -> None:
+        """Add several problems; raises as `append` does."""
+        for problem in problems:
+            self.append(problem)
+
+
 def shown(cell: object) -> str:
     """Return a cell's content for a message: quoted, on one line, at most 40 characters."""
     if cell is None:

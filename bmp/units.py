@@ -90,7 +90,9 @@ _COMMON: dict[tuple[str, str], tuple[float, float]] = {
     ("kWh/d", "kWh/d"): (1.0, 0.0),
 }
 
-_ALLOWED = re.compile(r"[\w°µμ²³·%*/^().\s-]{1,30}")
+_ALLOWED = re.compile(r"[A-Za-z0-9_°µμ²³·%*/^().\s-]{1,30}")
+# A power of a unit, one digit: towers of powers (`9^9^9`) would keep a computer busy for ever.
+_POWER = re.compile(r"(?<=[^\W\d_])\^-?\d(?![\d.^])")
 
 
 class UnknownUnit(ValueError):
@@ -133,7 +135,8 @@ def _by_pint(written: str, spelled: str, target: str) -> Conversion:
 
     if spelled == "NmL":
         raise UnknownUnit("a normal (already corrected) volume is not a reading")
-    if not _ALLOWED.fullmatch(spelled) or "**" in spelled:
+    spelled = spelled.replace("²", "^2").replace("³", "^3")
+    if not _ALLOWED.fullmatch(spelled) or "**" in spelled or "^" in _POWER.sub("", spelled):
         raise UnknownUnit(f"“{written[:30]}” is no unit")
     try:
         unit = _registry().parse_units(spelled.replace("µ", "u").replace("μ", "u"))

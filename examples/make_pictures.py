@@ -16,10 +16,7 @@ from bmp.cli import main as bmp
 
 PICTURES = Path(__file__).parent / "pictures"
 DEMO = Path(__file__).parent / "cheese_dairy"
-CHROMIUM = (
-    "chromium --headless --no-sandbox --disable-gpu --hide-scrollbars --no-first-run "
-    "--disable-background-networking --disable-component-update --disable-sync"
-).split()
+CHROMIUM = ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
 
 
 def screenshot(page: Path, picture: Path, width: int, height: int) -> None:

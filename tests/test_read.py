@@ -123,14 +123,14 @@ def test_every_problem_is_told_at_once(tmp_path: Path) -> None:
     jars = [list(row) for row in JARS]
     jars[3][1] = "barley"
     told = problems(tmp_path, readings=readings, jars=jars, trial=with_item("gas", "damp"))
-    assert len(told) == 2
+    assert len(told) == 4
     assert told[0] == "trial.csv, row 11: “damp” stands for “gas”; write one of: wet, dry"
     assert told[1] == (
         "jars.csv, row 4, column “material”: “barley” is not among the materials; "
         "write one of: digestate, oats"
     )
-    told = problems(tmp_path, readings=readings)
-    assert told == [
+    assert told[2:] == problems(tmp_path, readings=readings)
+    assert told[2:] == [
         "readings.csv, row 6, column “jar”: “Z9” is not among the jars; "
         "write a jar of the table jars",
         "readings.csv, row 3, column “volume [mL]”: “about 40” is not a number that can be read; "

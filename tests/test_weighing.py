@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 
 from bmp.analyze import analyze
+from bmp.judge.leak import leak_findings
 from bmp.normalise import normalise
 from bmp.normalise.weighing import balance_uncertainty_g, leaks, weighings
-from bmp.trial import Jar, Readings, Setup
+from bmp.trial import Jar, Readings, Setup, Trial
 from tests import simulate as sim
 from tests.simulate_trials import CELLULOSE, Noise, simulate_trial
 
@@ -49,6 +50,27 @@ def test_a_leak_is_gas_of_the_jar_and_is_told() -> None:
     assert np.delete(told, names.index("C2")) == pytest.approx(np.ones(5), abs=0.001)
     # the leak counts as gas, but for what was lost before the first weighing
     assert 0.94 < told[names.index("C2")] < 0.96
+
+
+def test_the_report_says_what_leaked_and_what_the_scale_could_show() -> None:
+    simulated = weighed(leak_share={"C2": 0.25})
+    told = [
+        finding
+        for error in (None, 0.002)
+        for finding in leak_findings(
+            simulated.trial, normalise(_with_scale(simulated.trial, error))
+        )
+    ]
+    assert [finding.outcome for finding in told] == ["not judged", "fail"]
+    assert told[1].where == "C2"
+    assert "the scale could show 0.04 g" in told[1].meaning
+    sound = _with_scale(weighed().trial, 0.002)
+    (none,) = leak_findings(sound, normalise(sound))
+    assert none.outcome == "pass"
+
+
+def _with_scale(trial: Trial, error: float | None) -> Trial:
+    return replace(trial, setup=replace(trial.setup, balance_uncertainty_g=error))
 
 
 def two_weighings(before: list[float], after: list[float]) -> tuple[Readings, tuple[Jar, ...]]:

@@ -249,8 +249,21 @@ def _solve_any(matrix: FloatArray, right: FloatArray) -> FloatArray:
     scaled = matrix / (scale[:, :, None] * scale[:, None, :])
     q = right.shape[1]
     scaled[:, np.arange(q), np.arange(q)] += 1e-13
-    solved: FloatArray = np.linalg.solve(scaled, (right / scale)[:, :, None])[:, :, 0] / scale
-    return solved
+    wanted = (right / scale)[:, :, None]
+    try:
+        solved = np.linalg.solve(scaled, wanted)
+    except np.linalg.LinAlgError:
+        solved = np.stack([_solve_one(a, b) for a, b in zip(scaled, wanted, strict=True)])
+    step: FloatArray = solved[:, :, 0] / scale
+    return step
+
+
+def _solve_one(matrix: FloatArray, right: FloatArray) -> FloatArray:
+    """Return no step where there is none, so that such a jar does not stop the others."""
+    try:
+        return np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)
+    except np.linalg.LinAlgError:
+        return np.zeros_like(right)
 
 
 _SOLVERS: Final[dict[int, Callable[[FloatArray, FloatArray], FloatArray]]] = {2: _solve_two}

@@ -221,7 +221,7 @@ def _estimates(
         own_unit = parameter.unit_for(unit)
         given = [why[row][i] for row in rows]
         reason = _common_reason(given)
-        if reason and not _jars_agree(given, fits.named[rows, i]):
+        if reason and not jars_agree(given, fits.named[rows, i]):
             bound = _yield_bound(fits, rows, reported) if i == 0 else None
             source = "" if bound is None else "least that the readings allow"
             result[parameter.name] = Estimate(None, own_unit, bound, source, reason)
@@ -237,7 +237,7 @@ def _estimates(
     return result
 
 
-def _jars_agree(why: list[str], values: FloatArray) -> bool:
+def jars_agree(why: list[str], values: FloatArray) -> bool:
     """Tell whether three jars or more agree where only their own errors called a number too wide.
 
     They agree where the half width of the interval between them is below that error.

@@ -89,21 +89,20 @@ def normalise(trial: Trial, without: str | None = None) -> JarGas:
     weighed = weighings(readings, trial.jars, drift_off=without != "scale drift")
     size, none = readings.jar.size, np.zeros(readings.jar.size, dtype=bool)
     gas, methane, plain, share, share_u = (np.full(size, np.nan) for _ in range(5))
-    share_from = [""] * size
+    share_from = np.full(size, "", dtype=object)
     fall, explained = none.copy(), none.copy()
     for part in _parts(trial, state, weighed.lost, weighing_u, without):
         here = part.here
         gas[here], methane[here], plain[here] = part.gas, part.methane, part.plain
         share[here], share_u[here] = part.share, part.relative_u
         fall[here], explained[here] = part.fall, part.fall_explained
-        for index, source in zip(np.flatnonzero(here), part.share_from, strict=True):
-            share_from[index] = source
+        share_from[here] = part.share_from
     per_jar, common = _share_uncertainty(trial, share_from, share_u, methane)
     twice = ~np.isnan(weighed.leaked)
     return JarGas(
-        readings.jar, readings.time_d, gas, methane, plain, share, tuple(share_from), state, fall,
-        explained, per_jar, common, leaks(readings, weighed, weighing_u) if twice.any() else None,
-        weighing_u,
+        readings.jar, readings.time_d, gas, methane, plain, share, tuple(share_from.tolist()),
+        state, fall, explained, per_jar, common,
+        leaks(readings, weighed, weighing_u) if twice.any() else None, weighing_u,
     )  # fmt: skip
 
 
@@ -265,7 +264,7 @@ def _relative_u(told: Shares, setup: Setup) -> FloatArray:
 
 
 def _share_uncertainty(
-    trial: Trial, source: list[str], relative_u: FloatArray, methane: FloatArray
+    trial: Trial, source: np.ndarray, relative_u: FloatArray, methane: FloatArray
 ) -> tuple[FloatArray, BoolArray]:
     """Return each jar's relative uncertainty from its share, and whether all jars share the error.
 
@@ -277,5 +276,5 @@ def _share_uncertainty(
     resting = np.bincount(run, formed * np.nan_to_num(relative_u), minlength=count)
     whole = np.bincount(run, formed, minlength=count)
     per_jar = np.divide(resting, whole, out=np.zeros(count), where=whole > 0.0)
-    one_error = np.array([word in ("assumed", "absorber") for word in source], dtype=float)
+    one_error = ((source == "assumed") | (source == "absorber")).astype(float)
     return per_jar, np.bincount(run, one_error, minlength=count) > 0

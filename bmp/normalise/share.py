@@ -52,9 +52,10 @@ def shares(
     at_closing = not setup.flush_excluded
     share, outside = _interpolated(run, time_d, run[known], time_d[known], point[known], at_closing)
     from_sisters = np.isnan(share)
-    series = _series(jars)[run]
-    sisters = _mean_curve(series, time_d, known, point, at_closing)
-    share = np.where(from_sisters, sisters, share)
+    if from_sisters.any():
+        series = _series(jars)[run]
+        sisters = _mean_curve(series, time_d, known, point, at_closing)
+        share = np.where(from_sisters, sisters, share)
     assumed = np.isnan(share)
     constant = np.nan if setup.methane_share is None else setup.methane_share
     return Shares(
@@ -64,8 +65,8 @@ def shares(
 
 
 def _series(jars: tuple[Jar, ...]) -> IntArray:
-    names = sorted({jar.series for jar in jars})
-    return np.array([names.index(jar.series) for jar in jars], dtype=np.int64)
+    number = {name: index for index, name in enumerate(sorted({jar.series for jar in jars}))}
+    return np.array([number[jar.series] for jar in jars], dtype=np.int64)
 
 
 def _interpolated(

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -146,6 +147,7 @@ _SHARE_OF = re.compile(r"(?P<unit>.*?)\s*\bof\s+(?P<of>.+)", re.IGNORECASE)
 _PER_WHAT = re.compile(r"(?P<unit>.*?/\s*\w+)\s+(?:of\s+)?(?P<of>[A-Za-z ]+)")
 
 
+@lru_cache(maxsize=4096)
 def parse_header(text: str) -> Header:
     """Split `VS [% of TS]` into its name, unit and what it is a share of."""
     match = _HEADER.fullmatch(text[:400])
@@ -245,14 +247,30 @@ def example_header(known: Known) -> str:
 def numbers(table: Table, found: Found, problems: list[Problem]) -> FloatArray:
     """Return the column as numbers in the project's unit, NaN where a cell is empty."""
     cells = [row[found.index] for row in table.rows]
-    values = np.array(
-        [
-            np.nan if cell is None else _number_or_problem(table, found, cell, row, problems)
-            for cell, row in zip(cells, table.row_numbers, strict=True)
-        ],
-        dtype=float,
-    )
+    values = None if table.semicolons else _plain_numbers(cells)
+    if values is None:
+        values = np.array(
+            [
+                np.nan if cell is None else _number_or_problem(table, found, cell, row, problems)
+                for cell, row in zip(cells, table.row_numbers, strict=True)
+            ],
+            dtype=float,
+        )
     return values * found.conversion.factor + found.conversion.offset
+
+
+_ALL_PLAIN = re.compile(r"(?:(?:[+-]?\d{1,12}(?:\.\d{0,12})?)?\n)*", re.ASCII)
+
+
+def _plain_numbers(cells: Sequence[Cell]) -> FloatArray | None:
+    """Return cells that are all empty or short text of digits, the usual case, in one go."""
+    try:
+        text = "\n".join(["" if cell is None else cell for cell in cells])  # type: ignore[misc]
+    except TypeError:
+        return None
+    if text.count("\n") != len(cells) - 1 or not _ALL_PLAIN.fullmatch(text + "\n"):
+        return None
+    return np.array([float(cell) if cell else np.nan for cell in cells], dtype=float)  # type: ignore[arg-type]
 
 
 def _number_or_problem(

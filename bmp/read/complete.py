@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence, Set
+from dataclasses import replace
 
 import numpy as np
 
@@ -26,21 +27,57 @@ _RANGES: dict[str, tuple[float, float, str]] = {
 }
 
 
-def check_complete(trial: Trial, jars_table: str) -> list[Problem]:
-    """Return what a trial lacks, table by table, placed at its row where it has one."""
+def check_complete(
+    trial: Trial,
+    names: Mapping[str, str],
+    told: Sequence[Problem] = (),
+    unread: Set[str] = frozenset(),
+) -> list[Problem]:
+    """Return what a trial lacks, table by table, placed at its row where it has one.
+
+    Parameters
+    ----------
+    names
+        What each table is called in messages.
+    told
+        Problems found so far: what only follows from one of them is not told again.
+    unread
+        Names of materials and jars that could not be read.
+    """
+    rows = {name: {p.row for p in told if p.table == table} for name, table in names.items()}
+    sound_setup = not rows["trial"] and trial.setup.measured in _ONE_OF
+    sound_header = not rows["readings"] & {None, 1}
+    known = _without_rows(trial, rows["readings"] - {None, 1})
+    none_lost = known.readings.jar.size == trial.readings.jar.size and not rows["readings"]
+    jars_whole = not unread and not rows["jars"] and not rows["materials"]
+    if not (trial.jars or told):
+        return [Problem(names["jars"], "there is no jar", "give a row for each jar")]
     return [
-        *_jars_without_readings(trial, jars_table),
-        *_blanks(trial, jars_table),
-        *_readings_without_value(trial),
-        *_values_out_of_range(trial.readings),
-        *_missing_state_of_gas(trial),
-        *_methane_share(trial),
+        *(_jars_without_readings(trial, names["jars"]) if none_lost and not unread else ()),
+        *(_blanks(trial, names["jars"]) if jars_whole and sound_setup else ()),
+        *(_readings_without_value(known) if sound_setup and sound_header else ()),
+        *_values_out_of_range(known.readings),
+        *(_missing_state_of_gas(known) if sound_setup and sound_header else ()),
+        *(_methane_share(known) if sound_setup and sound_header else ()),
     ]
 
 
+def _without_rows(trial: Trial, rows: Set[int | None]) -> Trial:
+    """Return the trial without the readings of these rows."""
+    kept = ~np.isin(trial.readings.row, [row for row in rows if row is not None])
+    if kept.all():
+        return trial
+    readings = trial.readings
+    columns = {name: values[kept] for name, values in readings.columns.items()}
+    left = replace(
+        readings, jar=readings.jar[kept], time_d=readings.time_d[kept], row=readings.row[kept],
+        columns=columns, not_vented=readings.not_vented[kept], emptied=readings.emptied[kept],
+        note=(), taken=None,
+    )  # fmt: skip
+    return replace(trial, readings=left)
+
+
 def _jars_without_readings(trial: Trial, table: str) -> Iterator[Problem]:
-    if not trial.jars:
-        yield Problem(table, "there is no jar", "give a row for each jar")
     read = set(trial.readings.jar.tolist())
     for index, jar in enumerate(trial.jars):
         if index not in read and jar.left_out is None:

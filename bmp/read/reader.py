@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-from bmp.problem import Problem, UnusableInput
+from bmp.problem import Problem, Problems, UnusableInput
+from bmp.read.cells import words
 from bmp.read.complete import check_complete
 from bmp.read.crucibles import read_crucibles, with_crucibles
 from bmp.read.readings import empty_readings, read_readings
@@ -14,7 +15,7 @@ from bmp.read.setup import read_setup
 from bmp.read.tables import Table, read_tables
 from bmp.read.tank import TANK_TABLES, read_tank, read_tank_feeds
 from bmp.read.unread import split_unread
-from bmp.trial import Jar, Material, Trial
+from bmp.trial import Jar, Material, Readings, Setup, Trial
 
 TABLES = ("trial", "materials", "jars", "readings")
 
@@ -50,25 +51,70 @@ def read_with_problems(place: Path, unfinished: bool = False) -> tuple[Trial, tu
     UnusableInput
         There is nothing to look at: a table is missing or cannot be opened.
     """
-    tables = read_tables(place, (*TABLES, "crucibles", *TANK_TABLES))
-    problems: list[Problem] = [
+    problems = Problems()
+    tables = read_tables(place, (*TABLES, "crucibles", *TANK_TABLES), problems)
+    missing = [name for name in TABLES if name not in tables]
+    # a table that could not be read has its problem already, and so has a damaged workbook
+    told = {problem.table.lower() for problem in problems}
+    problems.extend(
         Problem(place.name, f"there is no table “{name}”", "add it as a sheet or a .csv file")
-        for name in TABLES
-        if name not in tables
-    ]
-    if problems:
+        for name in missing
+        if not told & {f"{name}.csv", f"sheet {name}", place.name.lower()}
+    )
+    if len(missing) == len(TABLES):
         raise UnusableInput(problems)
-    trial = _trial(tables, place.stem, problems)
-    if not problems and not unfinished:
-        problems.extend(check_complete(trial, tables["jars"].name))
+    trial = trial_of(tables, place.stem, problems, unfinished)
+    if missing:
+        raise UnusableInput(problems)
     return trial, tuple(problems)
 
 
-def _trial(tables: dict[str, Table], title: str, problems: list[Problem]) -> Trial:
+def trial_of(
+    tables: Mapping[str, Table], title: str, problems: list[Problem], unfinished: bool = False
+) -> Trial:
+    """Return a trial as far as its tables can be read; what is wrong is added to the list.
+
+    Parameters
+    ----------
+    tables
+        By name. Of a table that is missing nothing is told, nor of what lacks in consequence.
+    title
+        Used where the table `trial` gives none.
+    unfinished
+        As in `read_trial`.
+    """
     ignored: list[str] = []
     assumed: list[str] = []
-    setup = read_setup(tables["trial"], title, problems, ignored, assumed)
-    materials = read_materials(tables["materials"], problems, ignored)
+    bad: set[str] = set()
+    setup = Setup(title)
+    if "trial" in tables:
+        setup = read_setup(tables["trial"], title, problems, ignored, assumed)
+    materials = _materials(tables, problems, ignored, assumed, bad)
+    jars, readings = _jars_and_readings(tables, materials, setup, problems, ignored, bad)
+    tank, feeds = _tank(tables, materials, jars, problems, ignored)
+    readings, unread = split_unread(readings)
+    if unread.jar.size:
+        ignored.append(f"{unread.table}: {unread.jar.size} rows wait for their reading")
+    trial = Trial(
+        setup, materials, jars, readings, tuple(assumed), tuple(ignored), unread, tank, feeds
+    )
+    if not unfinished and all(name in tables for name in TABLES):
+        names = {name: tables[name].name for name in TABLES}
+        problems.extend(check_complete(trial, names, problems, bad))
+    return trial
+
+
+def _materials(
+    tables: Mapping[str, Table],
+    problems: list[Problem],
+    ignored: list[str],
+    assumed: list[str],
+    bad: set[str],
+) -> tuple[Material, ...]:
+    """Return the materials with their solids; names that could not be read go to `bad`."""
+    if "materials" not in tables:
+        return ()
+    materials = read_materials(tables["materials"], problems, ignored, bad)
     if "crucibles" in tables:
         solids = read_crucibles(tables["crucibles"], materials, problems, ignored)
         materials = with_crucibles(materials, solids, assumed)
@@ -77,24 +123,37 @@ def _trial(tables: dict[str, Table], title: str, problems: list[Problem]) -> Tri
         for material in materials
         if material.solids_from is not None
     ]
-    jars = read_jars(tables["jars"], materials, setup, problems, ignored)
-    # readings of jars that could not be read would only repeat that problem
-    readings = (
-        empty_readings(tables["readings"].name)
-        if problems and len(jars) < len(tables["jars"].rows)
-        else read_readings(tables["readings"], jars, setup, problems, ignored)
-    )
-    tank, feeds = _tank(tables, materials, jars, problems, ignored)
-    readings, unread = split_unread(readings)
-    if unread.jar.size:
-        ignored.append(f"{unread.table}: {unread.jar.size} rows wait for their reading")
-    return Trial(
-        setup, materials, jars, readings, tuple(assumed), tuple(ignored), unread, tank, feeds
-    )
+    return materials
+
+
+def _jars_and_readings(
+    tables: Mapping[str, Table],
+    materials: tuple[Material, ...],
+    setup: Setup,
+    problems: list[Problem],
+    ignored: list[str],
+    bad: set[str],
+) -> tuple[tuple[Jar, ...], Readings]:
+    """Return jars and readings; nothing is told of what only follows from a name in `bad`."""
+    jars: tuple[Jar, ...] = ()
+    if "jars" in tables:
+        known = bad if "materials" in tables else _texts(tables["jars"])
+        bad_jars: set[str] = set()
+        jars = read_jars(tables["jars"], materials, setup, problems, ignored, known, bad_jars)
+        bad |= bad_jars
+    if "readings" not in tables:
+        return jars, empty_readings("readings")
+    known = bad if jars else _texts(tables["readings"])
+    return jars, read_readings(tables["readings"], jars, setup, problems, ignored, known)
+
+
+def _texts(table: Table) -> set[str]:
+    """Return every text of a table: names that cannot be checked count as known."""
+    return {words(cell).lower() for row in table.rows for cell in row}
 
 
 def _tank(
-    tables: dict[str, Table],
+    tables: Mapping[str, Table],
     materials: tuple[Material, ...],
     jars: tuple[Jar, ...],
     problems: list[Problem],

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from datetime import datetime
 
 import numpy as np
@@ -41,11 +41,15 @@ def read_readings(
     setup: Setup,
     problems: list[Problem],
     ignored: list[str],
+    unread: Set[str] = frozenset(),
 ) -> Readings:
-    """Return the readings, sorted by jar and time; problems and unused columns go to the lists."""
+    """Return the readings, sorted by jar and time; problems and unused columns go to the lists.
+
+    `unread`: names in lower case of jars that could not be read; their rows are left out silently.
+    """
     names = {parse_header(text).name.lower() for text in table.header}
     if "jar" in names:
-        return _read_long(table, jars, setup, problems, ignored)
+        return _read_long(table, jars, setup, problems, ignored, unread)
     return _read_wide(table, jars, setup, problems, ignored)
 
 
@@ -55,6 +59,7 @@ def _read_long(
     setup: Setup,
     problems: list[Problem],
     ignored: list[str],
+    unread: Set[str],
 ) -> Readings:
     found = match_columns(table, READINGS, problems, ignored)
     if "jar" not in found:
@@ -63,7 +68,7 @@ def _read_long(
     texts = [words(row[found["jar"].index]) for row in table.rows]
     jar = np.array([index_of.get(text.lower(), -1) for text in texts], dtype=np.int64)
     for text, row, index in zip(texts, table.row_numbers, jar, strict=True):
-        if index < 0:
+        if index < 0 and text.lower() not in unread:
             what = f"{shown(text or None)} is not among the jars"
             problems.append(
                 Problem(table.name, what, "write a jar of the table jars", row, found["jar"].header)
@@ -205,6 +210,8 @@ def _read_wide(
     unknown: list[str] = []
     found = match_columns(table, shared, problems, unknown)
     columns = _jar_columns(table, jars, shared, problems, ignored)
+    if not columns and not jars:
+        return empty_readings(table.name)
     if not columns:
         wanted = "add a column “jar”, or a column for each jar such as “A1 [mL]”"
         problems.append(

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 from dataclasses import dataclass, replace
 from typing import Any
-
-import numpy as np
 
 from bmp.problem import Problem, shown
 from bmp.read.cells import words
@@ -16,6 +14,7 @@ from bmp.read.tables import Table
 from bmp.theory import theories_of
 from bmp.trial import WAYS_OF_MEASURING, Jar, Material, Setup
 
+LONGEST_NAME = 100
 ROLES = ("inoculum", "substrate", "control", "weight check")
 
 
@@ -29,8 +28,10 @@ class Rows:
 
     def number(self, field: str, index: int) -> float | None:
         """Return a number of a row, `None` where it was not given."""
-        value = self.values[field][index] if field in self.values else np.nan
-        return None if np.isnan(value) else float(value)
+        if field not in self.values:
+            return None
+        value = float(self.values[field][index])
+        return None if value != value else value
 
     def text(self, field: str, index: int) -> str:
         """Return the words of a row."""
@@ -57,11 +58,14 @@ def read_rows(
 
 
 def read_materials(
-    table: Table, problems: list[Problem], ignored: list[str]
+    table: Table, problems: list[Problem], ignored: list[str], unread: set[str] | None = None
 ) -> tuple[Material, ...]:
-    """Return the materials; problems and unused columns are added to the lists."""
+    """Return the materials; problems and unused columns are added to the lists.
+
+    `unread` takes the names of those that could not be read, in lower case.
+    """
     rows = read_rows(table, MATERIALS, problems, ignored)
-    return _with_mixtures(rows, materials_of(rows, problems), problems)
+    return _with_mixtures(rows, materials_of(rows, problems, unread), problems)
 
 
 def _with_mixtures(
@@ -80,25 +84,38 @@ def _with_mixtures(
     return tuple(mixed)
 
 
-def materials_of(rows: Rows, problems: list[Problem]) -> list[tuple[Material, int]]:
-    """Return the materials of the rows, each with the index of its row."""
+def materials_of(
+    rows: Rows, problems: list[Problem], unread: set[str] | None = None
+) -> list[tuple[Material, int]]:
+    """Return the materials of the rows, each with the index of its row; `unread` as above."""
+    unread = set() if unread is None else unread
     if not _has(rows, ("name", "role"), ("material", "role"), problems):
+        unread.update(words(cell).lower() for row in rows.table.rows for cell in row)
         return []
     materials: dict[str, tuple[Material, int]] = {}
     for index in range(len(rows.table.rows)):
         name, role = rows.text("name", index), rows.text("role", index).lower()
         if not name:
             problems.append(rows.problem(index, "name", "a material has no name", "give it one"))
+        elif len(name) > LONGEST_NAME:
+            unread.add(name.lower())
+            problems.append(rows.problem(index, "name", *_too_long(name)))
         elif name.lower() in materials:
             problems.append(
                 rows.problem(index, "name", f"{shown(name)} stands twice", "keep one row")
             )
         elif role not in ROLES:
+            unread.add(name.lower())
             what = f"{shown(role or None)} is no role"
             problems.append(rows.problem(index, "role", what, f"write one of: {', '.join(ROLES)}"))
         else:
             materials[name.lower()] = _material(rows, index, name, role, problems), index
     return list(materials.values())
+
+
+def _too_long(name: str) -> tuple[str, str]:
+    wanted = f"at most {LONGEST_NAME}, so that it fits into tables and pictures"
+    return f"the name {shown(name)} has {len(name)} characters", wanted
 
 
 def _has(
@@ -185,8 +202,15 @@ def read_jars(
     setup: Setup,
     problems: list[Problem],
     ignored: list[str],
+    unread_materials: Set[str] = frozenset(),
+    unread: set[str] | None = None,
 ) -> tuple[Jar, ...]:
-    """Return the jars; problems and unused columns are added to the lists."""
+    """Return the jars; problems and unused columns are added to the lists.
+
+    `unread` takes the names of jars that could not be read, in lower case; nothing is told of a
+    jar of one of `unread_materials`, since that material's own problem is told.
+    """
+    unread = set() if unread is None else unread
     rows = read_rows(table, JARS, problems, ignored)
     if not _has(rows, ("name",), ("jar",), problems):
         return ()
@@ -196,13 +220,20 @@ def read_jars(
         name = rows.text("name", index)
         if not name:
             problems.append(rows.problem(index, "name", "a jar has no name", "give it one"))
+        elif len(name) > LONGEST_NAME:
+            unread.add(name.lower())
+            problems.append(rows.problem(index, "name", *_too_long(name)))
         elif name.lower() in jars:
             problems.append(
                 rows.problem(index, "name", f"jar {shown(name)} stands twice", "keep one row")
             )
         else:
-            jar = _jar(rows, index, name, by_name, setup, problems)
-            if jar is not None:
+            named = {rows.text(field, index).lower() for field in ("material", "inoculum")}
+            astray = bool(unread_materials) and (bool(named & unread_materials) or not materials)
+            jar = None if astray else _jar(rows, index, name, by_name, setup, problems)
+            if jar is None:
+                unread.add(name.lower())
+            else:
                 jars[name.lower()] = jar
     return tuple(jars.values())
 
@@ -228,7 +259,7 @@ def _jar(
     material = materials.get(text.lower() or inoculum.lower())
     if text and material is None:
         what = f"{shown(text)} is not among the materials"
-        wanted = f"write one of: {', '.join(m.name for m in materials.values())}"
+        wanted = f"write one of: {_listed([m.name for m in materials.values()])}"
         problems.append(rows.problem(index, "material", what, wanted))
     if len(problems) > count or material is None:
         return None
@@ -264,7 +295,7 @@ def _inoculum(
         if found is None or found.role != "inoculum":
             what = f"{shown(named)} is no inoculum among the materials"
             problems.append(
-                rows.problem(index, "inoculum", what, f"write one of: {', '.join(inocula)}")
+                rows.problem(index, "inoculum", what, f"write one of: {_listed(inocula)}")
             )
             return ""
         return found.name
@@ -291,6 +322,11 @@ def _inoculum(
             )
         )
     return ""
+
+
+def _listed(names: list[str], most: int = 8) -> str:
+    more = f" … ({len(names)} in all)" if len(names) > most else ""
+    return ", ".join(name[:40] for name in names[:most]) + more
 
 
 def _masses(rows: Rows, index: int, jar: Jar, setup: Setup) -> list[Problem]:

@@ -46,6 +46,10 @@ ASSUMED_SHARE_BEFORE_ABSORBER = 0.60
 ASSUMED_SHARE_BEFORE_ABSORBER_HALF_WIDTH = 0.10
 
 
+LONGEST_TEXT = 200
+"""Of a title; the rest of a longer one is cut off."""
+
+
 @dataclass(frozen=True)
 class Written:
     """One item as it stands in the table."""
@@ -123,7 +127,8 @@ def _value(
         choices = CHOICES[known.field]
         chosen = choices.get(words(cell).lower())
         return chosen if chosen is not None else wrong(f"write one of: {', '.join(choices)}")
-    return words(cell)
+    text = words(cell)
+    return text if len(text) <= LONGEST_TEXT else text[: LONGEST_TEXT - 1] + "…"
 
 
 def flush_gas(text: str) -> Mapping[str, float] | None:
@@ -213,7 +218,7 @@ _RANGES: Mapping[str, tuple[float, float, str]] = {
     "ambient_kPa": (40.0, 115.0, "an absolute air pressure between 40 and 115 kPa"),
     "closing_kPa": (40.0, 500.0, "an absolute pressure between 40 and 500 kPa"),
     "altitude_m": (-450.0, 6000.0, "between -450 and 6000 m"),
-    "methane_share": (0.0, 1.0, "between 0 and 100 %"),
+    "methane_share": (1e-6, 1.0, "above 0 and at most 100 %"),
     "methane_share_half_width": (0.0, 1.0, "between 0 and 100 %"),
     "share_before_absorber": (0.2, 1.0, "between 20 and 100 %"),
     "balance_uncertainty_g": (0.0, 100.0, "between 0 and 100 g"),

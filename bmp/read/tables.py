@@ -5,23 +5,21 @@ from __future__ import annotations
 import csv
 import io
 import re
-import zipfile
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
 from pathlib import Path
-from typing import TypeAlias
 
 from bmp.problem import Problem, UnusableInput, shown
+from bmp.read.workbook import Cell, read_sheets
 
-Cell: TypeAlias = str | float | int | bool | datetime | date | time | timedelta | None
+__all__ = ["Cell", "Table", "items", "most_rows_of", "read_csv", "read_tables"]
 
 # More than any jar trial holds; keeps a hostile file from filling the memory.
-LARGEST_FILE_BYTES = 200_000_000
-LARGEST_UNPACKED_BYTES = 400_000_000
+LARGEST_FILE_BYTES = 60_000_000
 MOST_COLUMNS = 2_000
-MOST_ROWS = 1_000_000
 LONGEST_CELL = 10_000
+MOST_ROWS: Mapping[str, int] = {"materials": 2_000, "jars": 5_000, "readings": 1_000_000}
+MOST_ROWS_ELSEWHERE = 2_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,24 +37,35 @@ class Table:
     a comma in a number is a decimal comma."""
 
 
-def read_tables(place: Path, wanted: tuple[str, ...]) -> dict[str, Table]:
+def read_tables(
+    place: Path, wanted: tuple[str, ...], problems: list[Problem] | None = None
+) -> dict[str, Table]:
     """Read the tables named in `wanted` from a workbook or a folder; others are left alone.
+
+    Parameters
+    ----------
+    problems : list, optional
+        Takes what is wrong with single tables; those that cannot be read at all are left out.
 
     Raises
     ------
     UnusableInput
-        Where the place is neither, cannot be opened, or holds more than any trial would.
+        Where the place is neither a folder nor a workbook. Without `problems` also where a table
+        cannot be read, with all that is wrong.
     """
+    told: list[Problem] = [] if problems is None else problems
     if place.is_dir():
-        found = {path.stem.strip().lower(): path for path in sorted(place.glob("*.[cC][sS][vV]"))}
-        if not found:
-            raise _unusable(place.name, "the folder holds no .csv file", _layout_words(wanted))
-        return {name: _read_csv(found[name]) for name in wanted if name in found}
-    if place.suffix.lower() == ".xlsx" and place.is_file():
-        return _read_workbook(place, wanted)
-    if not place.exists():
+        read = _read_folder(place, wanted, told)
+    elif place.suffix.lower() == ".xlsx" and place.is_file():
+        read = _read_workbook(place, wanted, told)
+    elif not place.exists():
         raise _unusable(str(place), "there is no such file or folder", _layout_words(wanted))
-    raise _unusable(place.name, "this is neither a folder nor an .xlsx file", _layout_words(wanted))
+    else:
+        what = "this is neither a folder nor an .xlsx file"
+        raise _unusable(place.name, what, _layout_words(wanted))
+    if problems is None and told:
+        raise UnusableInput(told)
+    return read
 
 
 def _layout_words(wanted: tuple[str, ...]) -> str:
@@ -69,21 +78,86 @@ def _unusable(table: str, what: str, wanted: str) -> UnusableInput:
     return UnusableInput([Problem(table, what, wanted)])
 
 
-def _read_csv(path: Path) -> Table:
-    if path.stat().st_size > LARGEST_FILE_BYTES:
-        raise _unusable(path.name, "the file is over 200 MB", "one trial needs far less")
-    text = _decode(path.read_bytes())
+def _read_folder(place: Path, wanted: tuple[str, ...], problems: list[Problem]) -> dict[str, Table]:
+    # a pipe or a device of that name would never end
+    files = sorted(path for path in place.glob("*.[cC][sS][vV]") if path.is_file())
+    if not files:
+        raise _unusable(place.name, "the folder holds no .csv file", _layout_words(wanted))
+    found = {path.stem.strip().lower(): path for path in files}
+    read = {}
+    for name in wanted:
+        if name in found:
+            try:
+                read[name] = read_csv(found[name], problems, most_rows_of(name))
+            except UnusableInput as unusable:
+                problems.extend(unusable.problems)
+    return read
+
+
+def _read_workbook(
+    path: Path, wanted: tuple[str, ...], problems: list[Problem]
+) -> dict[str, Table]:
+    count = len(problems)
+    sheets = read_sheets(path, wanted, problems)
+    if not sheets and len(problems) == count:
+        problems.append(Problem(path.name, "no sheet has a known name", _layout_words(wanted)))
+    read = {}
+    for name, rows in sheets.items():
+        try:
+            read[name] = _table(f"sheet {name}", most_rows_of(name), _filled(rows), problems)
+        except UnusableInput as unusable:
+            problems.extend(unusable.problems)
+    return read
+
+
+def most_rows_of(table: str) -> int:
+    """Return how many rows a table of one trial may have."""
+    return MOST_ROWS.get(table, MOST_ROWS_ELSEWHERE)
+
+
+def _filled(rows: Sequence[Sequence[Cell]]) -> list[tuple[int, list[Cell]]]:
+    tidy = ([_tidy(cell) for cell in cells] for cells in rows)
+    return [
+        (number, cells) for number, cells in enumerate(tidy, 1) if cells.count(None) < len(cells)
+    ]
+
+
+def _tidy(cell: Cell) -> Cell:
+    return cell.strip() or None if isinstance(cell, str) else cell
+
+
+def read_csv(
+    path: Path,
+    problems: list[Problem],
+    most_rows: int,
+    most_bytes: int = LARGEST_FILE_BYTES,
+) -> Table:
+    """Read one CSV file, in any of the dialects that people write; what is astray is told.
+
+    Raises
+    ------
+    UnusableInput
+        It is no CSV text, is empty, or holds more than `most_rows` filled rows or `most_bytes`.
+    """
+    with path.open("rb") as file:
+        raw = file.read(most_bytes + 1)
+    if len(raw) > most_bytes:
+        what = f"the file is over {most_bytes // 10**6} MB"
+        raise _unusable(path.name, what, "one trial needs far less")
+    text = _decode(raw)
     first_line = text.partition("\n")[0]
     semicolons = _outside_quotes(first_line, ";") > _outside_quotes(first_line, ",")
     separator = ";" if semicolons else ("\t" if "\t" in first_line else ",")
     try:
         reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
-        lines = list(_numbered_lines(reader, path.name))
+        lines = list(_numbered_lines(reader, path.name, most_rows))
     except csv.Error as error:
         raise _unusable(
             path.name, f"this is no CSV text ({error})", "save it as CSV UTF-8"
         ) from None
-    return _table(path.name, lines, semicolons and not _points_are_decimal(lines))
+    return _table(
+        path.name, most_rows, lines, problems, semicolons and not _points_are_decimal(lines)
+    )
 
 
 _CLEAR_POINT = re.compile(r"[+-]?(\d*\.(\d{1,2}|\d{4,})|0?\.\d+|\d{4,}\.\d+)")
@@ -96,11 +170,15 @@ def _points_are_decimal(lines: list[tuple[int, list[Cell]]]) -> bool:
     return any(map(_CLEAR_POINT.fullmatch, texts)) and not any(map(_ANY_COMMA.fullmatch, texts))
 
 
-def _numbered_lines(reader: Iterator[list[str]], name: str) -> Iterator[tuple[int, list[Cell]]]:
+def _numbered_lines(
+    reader: Iterator[list[str]], name: str, most: int
+) -> Iterator[tuple[int, list[Cell]]]:
+    filled = 0
     for number, cells in enumerate(reader, start=1):
-        if number > MOST_ROWS + 1:
-            raise _unusable(name, f"more than {MOST_ROWS:,} rows", "one trial needs far fewer")
         if any(cells):
+            filled += 1
+            if filled > most + 1:
+                raise _unusable(name, f"more than {most:,} rows", "one trial needs far fewer")
             yield number, [text.strip() or None for text in cells]
 
 
@@ -118,79 +196,18 @@ def _outside_quotes(line: str, letter: str) -> int:
     return re.sub(r'"[^"]*"', "", line[:100_000]).count(letter)
 
 
-def _read_workbook(path: Path, wanted: tuple[str, ...]) -> dict[str, Table]:
-    _refuse_hostile_workbook(path)
-    import python_calamine
-
-    try:
-        with python_calamine.load_workbook(str(path)) as book:
-            names = {name.strip().lower(): name for name in book.sheet_names}
-            cells = {
-                name: book.get_sheet_by_name(names[name]).to_python(skip_empty_area=False)
-                for name in wanted
-                if name in names
-            }
-    # the reader is compiled code: whatever it raises means that the file is damaged
-    except BaseException as error:
-        if isinstance(error, KeyboardInterrupt | SystemExit | MemoryError):
-            raise
-        raise _unusable(path.name, "the workbook is damaged", "save it anew as .xlsx") from None
-    if not cells:
-        raise _unusable(path.name, "no sheet has a known name", _layout_words(wanted))
-    return {name: _table(f"sheet {name}", _filled(rows)) for name, rows in cells.items()}
-
-
-def _filled(rows: Sequence[Sequence[Cell]]) -> list[tuple[int, list[Cell]]]:
-    tidy = ([_tidy(cell) for cell in cells] for cells in rows)
-    return [
-        (number, cells) for number, cells in enumerate(tidy, 1) if cells.count(None) < len(cells)
-    ]
-
-
-def _tidy(cell: Cell) -> Cell:
-    return cell.strip() or None if isinstance(cell, str) else cell
-
-
-def _refuse_hostile_workbook(path: Path) -> None:
-    """Refuse what is no workbook, unfolds to gigabytes, or holds formulas never calculated."""
-    try:
-        with zipfile.ZipFile(path) as archive:
-            sizes = [part.file_size for part in archive.infolist()]
-            if sum(sizes) > LARGEST_UNPACKED_BYTES or len(sizes) > 10_000:
-                raise _unusable(
-                    path.name, "the workbook unfolds to over 400 MB", "one trial needs far less"
-                )
-            problems = [
-                Problem(
-                    path.name,
-                    f"the formula in {cell} has no calculated value",
-                    "open and save the workbook in a spreadsheet program, or type the value",
-                )
-                for part in archive.namelist()
-                if re.fullmatch(r"xl/worksheets/sheet\d+\.xml", part)
-                for cell in _formulas_without_value(archive.read(part))
-            ]
-    except (zipfile.BadZipFile, OSError, RuntimeError, NotImplementedError, EOFError, ValueError):
-        raise _unusable(path.name, "this is no .xlsx workbook", "save it anew as .xlsx") from None
-    if problems:
-        raise UnusableInput(problems)
-
-
-_FORMULA_ONLY = re.compile(
-    rb'<c r="([A-Z]{1,3}\d{1,7})"[^>]{0,200}>\s*'
-    rb"<f[^>]{0,200}(?:/>|>[^<]{0,8000}</f>)\s*(?:<v\s*/>|<v></v>)?\s*</c>"
-)
-
-
-def _formulas_without_value(xml: bytes) -> list[str]:
-    return [cell.decode() for cell in _FORMULA_ONLY.findall(xml)]
-
-
-def _table(name: str, lines: list[tuple[int, list[Cell]]], semicolons: bool = False) -> Table:
+def _table(
+    name: str,
+    most: int,
+    lines: list[tuple[int, list[Cell]]],
+    problems: list[Problem],
+    semicolons: bool = False,
+) -> Table:
     if not lines:
         raise _unusable(name, "the table is empty", "give it a header row")
-    header_cells = lines[0][1]
-    header = tuple("" if cell is None else str(cell) for cell in header_cells)
+    if len(lines) > most + 1:
+        raise _unusable(name, f"more than {most:,} rows", "one trial needs far fewer")
+    header = tuple("" if cell is None else str(cell) for cell in lines[0][1])
     while header and not header[-1]:
         header = header[:-1]
     if len(header) > MOST_COLUMNS or any(len(text) > LONGEST_CELL for text in header):
@@ -198,19 +215,11 @@ def _table(name: str, lines: list[tuple[int, list[Cell]]], semicolons: bool = Fa
             name, "the header is longer than any trial's", f"at most {MOST_COLUMNS} columns"
         )
     width = len(header)
-    problems = [
-        Problem(
-            name,
-            f"{shown(next(cell for cell in cells[width:] if cell is not None))} stands in a "
-            "column without a header",
-            "give the column a name or clear the cell",
-            number,
-        )
-        for number, cells in lines[1:]
-        if any(cell is not None for cell in cells[width:])
-    ]
-    if problems:
-        raise UnusableInput(problems)
+    for number, cells in lines[1:]:
+        astray = next((cell for cell in cells[width:] if cell is not None), None)
+        if astray is not None:
+            what = f"{shown(astray)} stands in a column without a header"
+            problems.append(Problem(name, what, "give the column a name or clear the cell", number))
     rows = tuple(tuple((cells + [None] * width)[:width]) for _, cells in lines[1:])
     return Table(name, header, rows, tuple(number for number, _ in lines[1:]), semicolons)
 

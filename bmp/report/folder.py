@@ -1,15 +1,29 @@
-"""The results folder: made beside its place and moved there whole, so it is never half written."""
+"""The results folder: made beside its place and moved there whole, so it is never half written.
+
+The move is one step of the file system where that can swap two folders (Linux); a kill at any
+moment leaves the old results or the new. Elsewhere two renames do it, and the next run puts back
+what a kill between them left. What killed runs left beside is swept by the next run.
+"""
 
 from __future__ import annotations
 
+import ctypes
 import json
 import os
+import re
 import shutil
 import tempfile
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from bmp.problem import Problem, UnusableInput
+
+# Ends of the hidden names beside the results: being made, and old results on their way out.
+MAKING, LEAVING = ".bmp-making", ".bmp-leaving"
+ABANDONED_AFTER_S = 86_400.0
+_HERE, _EXCHANGE = -100, 2  # AT_FDCWD and RENAME_EXCHANGE of renameat2(2)
 
 
 def check_place(out: Path, source: Path, file_format: str, replace: bool) -> None:
@@ -39,10 +53,16 @@ def _written_here(folder: Path, file_format: str) -> bool:
         own = manifest["format"] == file_format
     except (OSError, ValueError, KeyError, TypeError):
         return False
-    present = {
-        path.relative_to(folder).as_posix() for path in folder.rglob("*") if not path.is_dir()
-    }
-    return own and present - {"files.json"} <= names
+    return bool(own) and set(_files(folder)) - {"files.json"} <= names
+
+
+def _files(folder: Path) -> list[str]:
+    """Return the files below a folder; a link counts as a file and is not followed."""
+    return sorted(
+        path.relative_to(folder).as_posix()
+        for path in folder.rglob("*")
+        if path.is_symlink() or not path.is_dir()
+    )
 
 
 def write_folder(
@@ -54,14 +74,17 @@ def write_folder(
     place is kept beside, renamed.
     """
     out.parent.mkdir(parents=True, exist_ok=True)
-    new = Path(tempfile.mkdtemp(prefix=f".{out.name[:40]}-", dir=out.parent))
+    _sweep(out)
+    making = tempfile.mkdtemp(prefix=_stem(out), suffix=MAKING, dir=out.parent)
+    new = Path(making)
     try:
-        write(new)
-        names = sorted(p.relative_to(new).as_posix() for p in new.rglob("*") if p.is_file())
-        manifest = {"format": file_format, "files": names}
-        (new / "files.json").write_text(json.dumps(manifest, indent=1) + "\n", encoding="utf-8")
-        new.chmod(0o777 & ~_umask())
-        _move_in(new, out, "" if keep else file_format)
+        with _in_use(new):
+            write(new)
+            manifest = {"format": file_format, "files": _files(new)}
+            text = json.dumps(manifest, indent=1) + "\n"
+            (new / "files.json").write_text(text, encoding="utf-8")
+            new.chmod(0o777 & ~_umask())
+            _move_in(new, out, "" if keep else file_format)
     finally:
         shutil.rmtree(new, ignore_errors=True)
 
@@ -71,16 +94,88 @@ def _move_in(new: Path, out: Path, file_format: str) -> None:
         new.rename(out)
         return
     disposable = _written_here(out, file_format) or not any(out.iterdir())
-    old = _free_name(out, f".{out.name[:40]}-old" if disposable else f"{out.name}-before")
-    out.rename(old)
+    if not disposable:
+        # under the name that the other folder is to be kept by, so that one swap does it all
+        kept = _free_name(out)
+        new.rename(kept)
+        new = kept
+    if _exchange(new, out):
+        if disposable:
+            shutil.rmtree(new, ignore_errors=True)
+        return
+    aside = out.with_name(new.name.removesuffix(MAKING) + LEAVING)
+    out.rename(aside)
     new.rename(out)
     if disposable:
-        shutil.rmtree(old, ignore_errors=True)
+        shutil.rmtree(aside, ignore_errors=True)
+    else:
+        aside.rename(new)
 
 
-def _free_name(out: Path, stem: str) -> Path:
-    numbers = (out.with_name(f"{stem}-{number}") for number in range(1, 10_000))
-    return next(path for path in numbers if not path.exists())
+def _exchange(one: Path, other: Path) -> bool:
+    """Swap two folders in one step; `False` where the system cannot."""
+    try:
+        swap = ctypes.CDLL(None, use_errno=True).renameat2
+    except (AttributeError, OSError, TypeError):
+        return False
+    return bool(swap(_HERE, os.fsencode(one), _HERE, os.fsencode(other), _EXCHANGE) == 0)
+
+
+def _free_name(out: Path) -> Path:
+    numbers = (out.with_name(f"{out.name}-before-{number}") for number in range(1, 10_000))
+    return next(path for path in numbers if not os.path.lexists(path))
+
+
+def _stem(out: Path) -> str:
+    return f".{out.name[:40]}-"
+
+
+def _sweep(out: Path) -> None:
+    """Put back or remove what runs that were killed left beside `out`."""
+    own = re.compile(re.escape(_stem(out)) + r"[a-z0-9_]{8}(" + f"{MAKING}|{LEAVING})")
+    for path in sorted(out.parent.glob(".*")):
+        if not own.fullmatch(path.name) or path.is_symlink() or not path.is_dir():
+            continue
+        if path.name.endswith(LEAVING) and not out.exists():
+            path.rename(out)
+        elif _abandoned(path):
+            shutil.rmtree(path, ignore_errors=True)
+
+
+@contextmanager
+def _in_use(folder: Path) -> Iterator[None]:
+    """Hold a lock on a folder that is being made; it goes with the process that holds it."""
+    try:
+        import fcntl
+    except ImportError:
+        yield
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        with suppress(OSError):
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        yield
+    finally:
+        os.close(handle)
+
+
+def _abandoned(folder: Path) -> bool:
+    """Tell whether no running process makes this folder: nobody holds its lock.
+
+    Where there are no locks, it must be a day old.
+    """
+    try:
+        import fcntl
+    except ImportError:
+        return time.time() - folder.stat().st_mtime > ABANDONED_AFTER_S
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    finally:
+        os.close(handle)
+    return True
 
 
 def _umask() -> int:

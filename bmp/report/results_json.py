@@ -220,7 +220,9 @@ def curves_text(results: Results) -> str:
     ):
         jar = results.trial.jars[index]
         value = net.get((index, time_d)) if _per(results, jar) == "VS" else None
-        out.writerow([_safe(jar.series), _safe(jar.name), time_d, _known(methane), _known(value)])
+        out.writerow(
+            [safe_text(jar.series), safe_text(jar.name), time_d, _known(methane), _known(value)]
+        )
     return text.getvalue()
 
 
@@ -228,6 +230,6 @@ def _known(value: float | None) -> float | str:
     return "" if value is None or math.isnan(value) else value
 
 
-def _safe(text: str) -> str:
+def safe_text(text: str) -> str:
     """Return text that a spreadsheet does not take for a formula."""
     return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text

@@ -1,0 +1,146 @@
+"""Several trials in, a row a series out. Nothing here touches a file."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from bmp.analyze import impossible_falls, unknown_gas
+from bmp.archive.batch import Batch, alike, join, own_name, plainer
+from bmp.archive.kinetics import Kinetics, fit_series
+from bmp.archive.net import Yields, blank_means, material_yields, net_curves
+from bmp.archive.verdicts import NOT_VALIDATED, VALIDATED, verdicts
+from bmp.net import yield_unit
+from bmp.normalise import JarGas, normalise
+from bmp.trial import Trial
+
+COLUMNS = (
+    "trial", "material", "role", "jars", "bmp", "sd", "u", "ci95_low", "ci95_high", "time_d",
+    "B0_first_order", "k", "B0_gompertz", "Rm", "lag", "chosen_model", "verdict", "series", "unit",
+)  # fmt: skip
+"""Of the table of materials."""
+_KINETIC = {
+    "B0_first_order": ("first order", "B0"),
+    "k": ("first order", "k"),
+    "B0_gompertz": ("modified Gompertz", "B0"),
+    "Rm": ("modified Gompertz", "Rm"),
+    "lag": ("modified Gompertz", "lag"),
+}
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of some trials."""
+
+    rows: tuple[tuple[Any, ...], ...]
+    """A row a trial and series, see `COLUMNS`; `None` where a figure is not known."""
+    because: dict[str, tuple[str, ...]]
+    """By trial that was analysed: why it is not validated; empty where it is."""
+    refused: dict[str, tuple[str, ...]]
+    """By trial that could not be used: a line a problem."""
+    again: tuple[str, ...] = ()
+    """Trials that were not analysed, since their cells need a closer look."""
+
+    def __add__(self, other: Outcome) -> Outcome:
+        """Return both."""
+        return Outcome(
+            (*self.rows, *other.rows),
+            self.because | other.because,
+            self.refused | other.refused,
+            (*self.again, *other.again),
+        )
+
+
+NOTHING = Outcome((), {}, {})
+
+
+def analyze_trials(names: Sequence[str], trials: Sequence[Trial]) -> Outcome:
+    """Return yields, kinetics and verdicts of sound trials.
+
+    Parameters
+    ----------
+    names, trials
+        Names are all different. What is wrong with a trial refuses that one alone.
+    """
+    groups: dict[Any, list[tuple[str, Trial]]] = {}
+    for name, trial in zip(names, trials, strict=True):
+        plain = plainer(trial)
+        key = alike(plain)
+        groups.setdefault(("alone", name) if key is None else key, []).append((name, plain))
+    total = NOTHING
+    for group in groups.values():
+        total = total + _group([name for name, _ in group], [trial for _, trial in group])
+    return total
+
+
+def _group(names: list[str], trials: list[Trial]) -> Outcome:
+    batch = join(names, trials)
+    gas = normalise(batch.trial)
+    broken = [*impossible_falls(batch.trial, gas), *unknown_gas(batch.trial, gas)]
+    if not broken:
+        return _outcome(batch, gas)
+    if len(names) == 1:
+        return Outcome((), {}, {names[0]: tuple(map(str, broken))})
+    bad = _trials_with_problems(batch, gas)
+    total = NOTHING
+    for number in sorted(bad):
+        total = total + _group([names[number]], [trials[number]])
+    good = [number for number in range(len(names)) if number not in bad]
+    if good:
+        total = total + _group([names[i] for i in good], [trials[i] for i in good])
+    return total
+
+
+def _trials_with_problems(batch: Batch, gas: JarGas) -> set[int]:
+    unknown = ~np.isfinite(gas.methane_NmL) & ~batch.typed[gas.jar]
+    wrong = (gas.fall & ~gas.fall_explained) | unknown
+    return set(batch.jar_trial[gas.jar[wrong]].tolist())
+
+
+def _outcome(batch: Batch, gas: JarGas) -> Outcome:
+    blanks = blank_means(gas, batch)
+    curves = net_curves(gas, batch, blanks)
+    yields = material_yields(gas, curves, batch, blanks)
+    kinetics = fit_series(curves, yields)
+    because = verdicts(batch, gas, curves, yields, blanks)
+    words = [NOT_VALIDATED if reasons else VALIDATED for reasons in because]
+    return Outcome(
+        rows=_rows(batch, yields, kinetics, words),
+        because=dict(zip(batch.names, because, strict=True)),
+        refused={},
+    )
+
+
+def _rows(
+    batch: Batch, yields: Yields, kinetics: Kinetics, words: list[str]
+) -> tuple[tuple[Any, ...], ...]:
+    trials = [number for number, _ in batch.series_names]
+    columns: dict[str, list[Any]] = {
+        "trial": [batch.names[number] for number in trials],
+        "material": [own_name(material) for material in batch.material_of],
+        "role": [material.role for material in batch.material_of],
+        "jars": yields.count.tolist(),
+        "bmp": _known(yields.value),
+        "sd": _known(yields.sd),
+        "u": _known(yields.u),
+        "ci95_low": _known(yields.low),
+        "ci95_high": _known(yields.high),
+        "time_d": _known(yields.time_d),
+        **{
+            column: _known(kinetics.parameters[model][parameter])
+            for column, (model, parameter) in _KINETIC.items()
+        },
+        "chosen_model": kinetics.chosen,
+        "verdict": [words[number] for number in trials],
+        "series": [name for _, name in batch.series_names],
+        "unit": [yield_unit(per) for per in batch.per],
+    }
+    rows = zip(*(columns[name] for name in COLUMNS), strict=True)
+    return tuple(row for row, count in zip(rows, columns["jars"], strict=True) if count)
+
+
+def _known(values: np.ndarray) -> list[float | None]:
+    return [value if np.isfinite(value) else None for value in values.tolist()]

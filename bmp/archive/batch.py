@@ -1,0 +1,197 @@
+"""Trials that are read alike, joined into one, so that each step goes over all their jars at once.
+
+A trial's setup holds for the whole of it, so only trials with the same setup are joined; what
+differs from trial to trial most (air pressure, temperature of the gas) is first written into the
+readings, where it means the same.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from bmp.trial import BoolArray, FloatArray, IntArray, Jar, Material, Readings, Setup, Trial
+
+# Ways of measuring in which no step looks at more than one jar or series at a time. Weighed jars
+# share the drift and the scatter of their balance, so such a trial is worked on alone.
+_JAR_BY_JAR = {"volume", "methane volume", "pressure", "net yield"}
+_MASSES = {"mass_g", "mass_before_g", "mass_after_g"}
+_SEPARATOR = "\x1f"
+
+
+@dataclass(frozen=True, eq=False)
+class Batch:
+    """Several trials as one, with the jars as arrays. Arrays have shape (jars,)."""
+
+    names: tuple[str, ...]
+    """Of the trials."""
+    trial: Trial
+    """All of them; a material's name has its trial's number in front."""
+    jar_trial: IntArray
+    """Index into `names`."""
+    role: np.ndarray
+    """Roles as text."""
+    counted: BoolArray
+    inoculum: IntArray
+    """Index of the inoculum in it, by trial and name; -1 where none is named."""
+    inoculum_g: FloatArray
+    own_g: FloatArray
+    """What the jar's yield is counted per [g of VS, or fresh]; NaN for a blank."""
+    series: IntArray
+    """Index into `series_names`, sorted by trial and name; -1 for a blank."""
+    series_names: tuple[tuple[int, str], ...]
+    """Trial and name of each series."""
+    material_of: tuple[Material, ...]
+    """The material of each series."""
+    per: tuple[str, ...]
+    """What the yield of each series is counted per."""
+    typed: BoolArray
+    """The jar's yields were handed in net."""
+
+
+def alike(trial: Trial) -> Hashable:
+    """Return what trials must share to be joined; `None`: to be worked on alone."""
+    ways = {jar.measured for jar in trial.jars}
+    columns = trial.readings.columns
+    if len(ways) != 1 or not ways <= _JAR_BY_JAR or _MASSES & columns.keys():
+        return None
+    if any(jar.role == "weight check" for jar in trial.jars):
+        return None
+    shares = ("methane_share", "syringe_gas_left_mL")
+    setup = [
+        tuple(sorted(value.items())) if isinstance(value, dict) else value
+        for value in vars(trial.setup).values()
+    ]
+    return (
+        *ways,
+        *setup,
+        _any(columns.get("water_head_cm")),
+        any(_any(columns.get(name)) for name in shares),
+    )
+
+
+def _any(column: FloatArray | None) -> bool:
+    return column is not None and bool(np.any(~np.isnan(column)))
+
+
+def plainer(trial: Trial) -> Trial:
+    """Return the trial with its constant air pressure and gas temperature in the readings.
+
+    Only where no reading has its own, so that nothing changes its meaning; what has no bearing on
+    the figures is taken out of the setup.
+    """
+    setup, readings = trial.setup, trial.readings
+    columns = dict(readings.columns)
+    changes: dict[str, object] = {"title": "", "started": None, "altitude_m": None}
+    volumes = all(jar.measured in ("volume", "methane volume") for jar in trial.jars)
+    for field, column in (("ambient_kPa", "ambient_kPa"), ("gas_temperature_C", "temperature_C")):
+        value = getattr(setup, field)
+        if volumes and value is not None and not _any(columns.get(column)):
+            columns[column] = np.full(readings.jar.size, value)
+            changes[field] = None
+    plain: Setup = replace(setup, **changes)  # type: ignore[arg-type]
+    return replace(trial, setup=plain, readings=replace(readings, columns=columns, note=()))
+
+
+def join(names: Sequence[str], trials: Sequence[Trial]) -> Batch:
+    """Return trials of one kind (see `alike`) as one."""
+    materials = [
+        tuple(replace(m, name=f"{number}{_SEPARATOR}{m.name}") for m in trial.materials)
+        for number, trial in enumerate(trials)
+    ]
+    jars = [jar for number, trial in enumerate(trials) for jar in _renamed(trial.jars, number)]
+    whole = Trial(
+        setup=trials[0].setup,
+        materials=tuple(m for some in materials for m in some),
+        jars=tuple(jars),
+        readings=_joined_readings([t.readings for t in trials], [len(t.jars) for t in trials]),
+    )
+    jar_trial = np.repeat(np.arange(len(trials)), [len(trial.jars) for trial in trials])
+    return _with_arrays(tuple(names), whole, jar_trial.astype(np.int64))
+
+
+def _renamed(jars: Sequence[Jar], number: int) -> list[Jar]:
+    front = f"{number}{_SEPARATOR}"
+    return [
+        Jar(
+            jar.name, front + jar.material, jar.role, front + jar.inoculum if jar.inoculum else "",
+            jar.inoculum_g, jar.sample_g, jar.water_g, jar.headspace_mL, jar.group, jar.measured,
+            jar.left_out,
+        )
+        for jar in jars
+    ]  # fmt: skip
+
+
+def _joined_readings(parts: Sequence[Readings], jars: Sequence[int]) -> Readings:
+    if len(parts) == 1:
+        return parts[0]
+    before = np.cumsum([0, *jars[:-1]])
+    fields = sorted({name for part in parts for name in part.columns})
+    return Readings(
+        jar=np.concatenate([part.jar + b for part, b in zip(parts, before, strict=True)]),
+        time_d=np.concatenate([part.time_d for part in parts]),
+        row=np.concatenate([part.row for part in parts]),
+        columns={name: np.concatenate([part.column(name) for part in parts]) for name in fields},
+        not_vented=np.concatenate([part.not_vented for part in parts]),
+        emptied=np.concatenate([part.emptied for part in parts]),
+        note=(),
+        table=parts[0].table,
+    )
+
+
+def _with_arrays(names: tuple[str, ...], trial: Trial, jar_trial: IntArray) -> Batch:
+    jars, material = trial.jars, {m.name: m for m in trial.materials}
+    role = np.array([jar.role for jar in jars])
+    sampled = [jar.role in ("substrate", "control") for jar in jars]
+    per = {name: _per(m, trial.setup) for name, m in material.items()}
+    keys = [
+        (int(number), _own(jar.series)) if flag else None
+        for jar, flag, number in zip(jars, sampled, jar_trial, strict=True)
+    ]
+    series_names = tuple(sorted({key for key in keys if key is not None}))
+    place = {key: index for index, key in enumerate(series_names)}
+    first_jar = dict(zip(keys[::-1], jars[::-1], strict=True))
+    material_of = tuple(material[first_jar[key].material] for key in series_names)
+    inocula = {name: i for i, name in enumerate(sorted({j.inoculum for j in jars if j.inoculum}))}
+    return Batch(
+        names=names,
+        trial=trial,
+        jar_trial=jar_trial,
+        role=role,
+        counted=np.array([jar.left_out is None for jar in jars], dtype=bool),
+        inoculum=np.array([inocula.get(jar.inoculum, -1) for jar in jars], dtype=np.int64),
+        inoculum_g=np.array([jar.inoculum_g for jar in jars]),
+        own_g=np.array(
+            [
+                np.nan if not flag
+                else jar.sample_g * float(material[jar.material].VS or np.nan)
+                if per[jar.material] == "VS"
+                else jar.sample_g
+                for jar, flag in zip(jars, sampled, strict=True)
+            ]
+        ),
+        series=np.array([-1 if key is None else place[key] for key in keys], dtype=np.int64),
+        series_names=series_names,
+        material_of=material_of,
+        per=tuple(per[m.name] for m in material_of),
+        typed=np.array([jar.measured == "net yield" for jar in jars], dtype=bool),
+    )  # fmt: skip
+
+
+def _per(material: Material, setup: Setup) -> str:
+    """Return what `bmp.net.counted_per` does, without a trial to look the material up in."""
+    if setup.measured == "net yield":
+        return setup.basis
+    return "VS" if material.VS is not None else "fresh"
+
+
+def _own(name: str) -> str:
+    """Return a material's or series' own name."""
+    return name.partition(_SEPARATOR)[2]
+
+
+def own_name(material: Material) -> str:
+    """Return the name of a material as its trial has it."""
+    return _own(material.name)

@@ -1,0 +1,145 @@
+"""An archive from end to end: part after part, in several processes, each result kept at once.
+
+What is finished is kept in a folder of its own under a name that stands for the part's contents.
+An interrupted run so goes on where it stopped, and a part that has changed is done anew.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections import deque
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ProcessPoolExecutor
+from contextlib import contextmanager
+from dataclasses import replace
+from multiprocessing import get_context
+from pathlib import Path
+from typing import TypeAlias
+
+from bmp.archive.analyze import Outcome
+from bmp.archive.parts import Part
+from bmp.archive.places import find_archive
+
+WORTH_BYTES, WORTH_TRIALS = 5_000_000, 60
+Pool: TypeAlias = tuple[ProcessPoolExecutor | None, int]
+IN_FLIGHT = 3
+"""Parts handed to each process ahead, so that an archive need not be in the memory twice."""
+
+
+def run_archive(
+    place: Path, kept: Path, workers: int = 1, show: Callable[[int], None] = lambda done: None
+) -> Outcome:
+    """Return what came of all trials, sorted by trial and series.
+
+    Parameters
+    ----------
+    place
+        A folder of trials, or a folder or workbook with tables that hold many.
+    kept
+        Folder in which the results of finished parts are kept.
+    workers
+        Processes; the result does not depend on their number.
+    show
+        Called with the number of trials that are done.
+
+    Raises
+    ------
+    UnusableInput
+        There is no trial in the place, or its tables cannot be told apart.
+    """
+    with _processes(workers if _large(place) else 1) as pool:
+        archive = find_archive(place)
+        total = _run(archive.parts, kept, pool, show)
+        if total.again and archive.closer is not None:
+            again = archive.closer(frozenset(total.again))
+            total = replace(total, again=()) + _run(again, kept, pool, show)
+    return replace(total, rows=tuple(sorted(total.rows, key=lambda row: (row[0], row[-2]))))
+
+
+def _large(place: Path) -> bool:
+    """Tell whether an archive is worth several processes."""
+    inside = list(place.iterdir()) if place.is_dir() else [place]
+    size = sum(path.stat().st_size for path in inside if path.is_file())
+    return size > WORTH_BYTES or len(inside) > WORTH_TRIALS
+
+
+@contextmanager
+def _processes(workers: int) -> Iterator[Pool]:
+    """Start the processes before anything is read, so that they begin light; none for one."""
+    if workers < 2:
+        yield None, 1
+        return
+    way = "fork" if sys.platform.startswith("linux") else "spawn"
+    with ProcessPoolExecutor(workers, mp_context=get_context(way)) as pool:
+        # waits until they run: a process must not be split in two once it has threads
+        list(pool.map(abs, range(workers)))
+        yield pool, workers
+
+
+def _run(parts: Iterator[Part], kept: Path, pool: Pool, show: Callable[[int], None]) -> Outcome:
+    outcomes: list[Outcome] = []
+    done = 0
+    for outcome in _outcomes(parts, kept, pool):
+        outcomes.append(outcome)
+        done += len(outcome.because) + len(outcome.refused)
+        show(done)
+    return _joined(outcomes)
+
+
+def _joined(outcomes: list[Outcome]) -> Outcome:
+    return Outcome(
+        rows=tuple(row for one in outcomes for row in one.rows),
+        because={name: why for one in outcomes for name, why in one.because.items()},
+        refused={name: why for one in outcomes for name, why in one.refused.items()},
+        again=tuple(name for one in outcomes for name in one.again),
+    )
+
+
+def _outcomes(parts: Iterator[Part], kept: Path, pool: Pool) -> Iterator[Outcome]:
+    """Yield the outcome of every part, in the order of the parts but for those that were kept."""
+    executor, workers = pool
+    if executor is None:
+        yield from (_kept_or_made(part, kept) for part in parts)
+        return
+    waiting: deque[Future[Outcome]] = deque()
+    for part in parts:
+        found = _load(kept / f"{part.key()}.json")
+        if found is not None:
+            yield found
+            continue
+        waiting.append(executor.submit(_kept_or_made, part, kept))
+        if len(waiting) >= IN_FLIGHT * workers:
+            yield waiting.popleft().result()
+    yield from (future.result() for future in waiting)
+
+
+def _kept_or_made(part: Part, kept: Path) -> Outcome:
+    path = kept / f"{part.key()}.json"
+    found = _load(path)
+    if found is None:
+        found = part.outcome()
+        _save(found, path)
+    return found
+
+
+def _save(outcome: Outcome, path: Path) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    new = path.with_suffix(f".{os.getpid()}")
+    new.write_text(json.dumps(vars(outcome), allow_nan=False), encoding="utf-8")
+    new.replace(path)
+
+
+def _load(path: Path) -> Outcome | None:
+    """Return a result that was kept; `None` where there is none, or none that can be read."""
+    try:
+        found = json.loads(path.read_text(encoding="utf-8"))
+        return Outcome(
+            tuple(tuple(row) for row in found["rows"]),
+            {name: tuple(why) for name, why in found["because"].items()},
+            {name: tuple(why) for name, why in found["refused"].items()},
+            tuple(found["again"]),
+        )
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return None

@@ -1,0 +1,163 @@
+"""Whether each trial is validated: the criteria of `bmp.judge.criteria` over many trials."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+
+from bmp.archive.batch import Batch
+from bmp.archive.net import Blanks, Curves, Yields
+from bmp.archive.stop import slowest_rates_percent
+from bmp.judge.criteria import CURRENT, Criterion, Facts, judge, read_criteria, verdict
+from bmp.judge.facts import is_cellulose
+from bmp.normalise import JarGas
+from bmp.trial import FloatArray, IntArray
+
+VALIDATED, NOT_VALIDATED = "validated", "not validated"
+
+
+@dataclass(frozen=True, eq=False)
+class FactTable:
+    """What is known of all things of one role: one row a thing, NaN where it is not known."""
+
+    trial: IntArray
+    """Index of the trial that each belongs to."""
+    names: list[str]
+    """As a reason names them; empty for the trial itself."""
+    values: Mapping[str, FloatArray]
+    """By field of `bmp.judge.criteria.Facts`; a field that is missing is not known."""
+
+
+def verdicts(
+    batch: Batch, gas: JarGas, curves: Curves, yields: Yields, blanks: Blanks
+) -> list[tuple[str, ...]]:
+    """Return for each trial why it is not validated; an empty tuple where it is."""
+    tables = {
+        "trial": _trial_facts(batch, yields, blanks),
+        "blank": _blank_facts(batch, blanks),
+        **_series_facts(batch, gas, curves, yields, blanks),
+    }
+    because: list[list[str]] = [[] for _ in batch.names]
+    for criterion in _current():
+        facts = tables.get(criterion.of)
+        if facts is None:
+            continue
+        value = facts.values.get(criterion.value, np.full(facts.trial.size, np.nan))
+        for row in np.flatnonzero(~_holds(criterion, value)):
+            because[facts.trial[row]].append(_reason(criterion, facts.names[row], value[row]))
+    return [tuple(reasons) for reasons in because]
+
+
+@cache
+def _current() -> tuple[Criterion, ...]:
+    return tuple(one for one in read_criteria() if one.rule_set == CURRENT)
+
+
+def _holds(criterion: Criterion, value: FloatArray) -> np.ndarray:
+    held = ~np.isnan(value)
+    if criterion.low is not None:
+        held &= value >= criterion.low if criterion.inclusive else value > criterion.low
+    if criterion.high is not None:
+        held &= value <= criterion.high if criterion.inclusive else value < criterion.high
+    return held
+
+
+def _reason(criterion: Criterion, name: str, value: float) -> str:
+    """Return why a criterion does not hold, in the words of a single trial's verdict."""
+    known = {} if np.isnan(value) else {criterion.value: float(value)}
+    fact = Facts(name, criterion.of, **known)  # type: ignore[arg-type]
+    return verdict(judge([fact], [criterion])).because[0]
+
+
+def _trial_facts(batch: Batch, yields: Yields, blanks: Blanks) -> FactTable:
+    size = len(batch.names)
+    cellulose = {
+        (batch.series_names[index][0], material.name)
+        for index, material in enumerate(batch.material_of)
+        if yields.count[index] and material.role == "control" and _of_cellulose(batch, index)
+    }
+    controls = np.bincount([trial for trial, _ in cellulose] or [0], minlength=size).astype(float)
+    if not cellulose:
+        controls[:] = 0.0
+    blank = (batch.role == "blank") & batch.counted & batch.trial.setup.blank
+    jars = np.bincount(batch.jar_trial[blank], minlength=size).astype(float)
+    return FactTable(
+        np.arange(size), [""] * size, {"cellulose_controls": controls, "blank_jars": jars}
+    )
+
+
+def _of_cellulose(batch: Batch, index: int) -> bool:
+    return is_cellulose(batch.material_of[index])
+
+
+def _blank_facts(batch: Batch, blanks: Blanks) -> FactTable:
+    own = np.flatnonzero((batch.role == "blank") & batch.counted & batch.trial.setup.blank)
+    inocula, lead = np.unique(batch.inoculum[own], return_index=True)
+    jars = own[lead]
+    names = [f"blank of {batch.trial.jars[j].inoculum.partition(chr(31))[2]}" for j in jars]
+    count = blanks.jars[inocula].astype(float) if inocula.size else np.zeros(0)
+    return FactTable(batch.jar_trial[jars], names, {"jars": count})
+
+
+def _series_facts(
+    batch: Batch, gas: JarGas, curves: Curves, yields: Yields, blanks: Blanks
+) -> dict[str, FactTable]:
+    """Return the facts of substrates and of cellulose controls."""
+    size = len(batch.series_names)
+    by_VS = np.array([per == "VS" for per in batch.per], dtype=bool)
+    above = yields.value > 0.0
+    values = {
+        "jars": yields.count.astype(float),
+        "mean_yield": np.where(by_VS, yields.value, np.nan),
+        "rsd_percent": np.where(
+            above, 100.0 * yields.sd / np.where(above, yields.value, 1), np.nan
+        ),
+        "three_day_rate_percent": _slowest(curves, yields, batch.series.size),
+        "blank_shorter_d": _blank_shorter_d(batch, gas, curves, yields, blanks),
+    }
+    tables = {}
+    for role in ("control", "substrate"):
+        here = np.array(
+            [
+                material.role == role
+                and yields.count[index] > 0
+                and (role != "control" or is_cellulose(material))
+                for index, material in enumerate(batch.material_of)
+            ],
+            dtype=bool,
+        )
+        rows = np.flatnonzero(here) if size else np.zeros(0, dtype=np.int64)
+        tables[role] = FactTable(
+            np.array([batch.series_names[i][0] for i in rows], dtype=np.int64),
+            [batch.series_names[i][1] for i in rows],
+            {name: column[rows] for name, column in values.items()},
+        )
+    return tables
+
+
+def _slowest(curves: Curves, yields: Yields, jars: int) -> FloatArray:
+    """Return the rate of the slowest jar of each series; NaN where one cannot be told."""
+    rates = np.full(jars, np.inf)
+    present = np.unique(curves.jar)
+    rates[present] = slowest_rates_percent(curves.jar, curves.time_d, curves.net, curves.from_blank)
+    slowest = np.array([rates[own].max(initial=-np.inf) for own in yields.jars])
+    return np.where(np.isfinite(slowest), slowest, np.nan)
+
+
+def _blank_shorter_d(
+    batch: Batch, gas: JarGas, curves: Curves, yields: Yields, blanks: Blanks
+) -> FloatArray:
+    """Return by how much the blanks end before each series' jars; NaN without a blank."""
+    last = np.full(batch.series.size, -np.inf)
+    np.maximum.at(last, gas.jar, gas.time_d)
+    out = np.full(len(yields.jars), np.nan)
+    for index, jars in enumerate(yields.jars):
+        inocula = [i for i in batch.inoculum[jars] if i >= 0 and blanks.jars[i] > 0]
+        if not jars.size or batch.typed[jars[0]] or not inocula:
+            continue
+        cut = curves.cut[jars].any()
+        out[index] = last[jars].max() - min(blanks.end_d[i] for i in inocula) if cut else 0.0
+    return out

@@ -1,0 +1,224 @@
+"""A whole archive: against reading its file alone, and against a loop of groupby and lmfit.
+
+Run from the project root: `python -m tests.benchmarks.archive [jars] [workers]` (default 100,000
+jars of 40 readings in 5,000 trials of 20; one process for each processor). Invented trials from a
+seeded generator. Prints wall seconds, their ratio to `pandas.read_csv` of the same file in the same
+run, the highest memory, the times for smaller archives, and the loop timed on a sample. Quote the
+ratios: absolute times mean nothing on a shared machine.
+"""
+
+from __future__ import annotations
+
+import os
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import lmfit
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+from pyarrow import csv
+
+from bmp.trial import FloatArray
+
+JARS_A_TRIAL = 20
+SERIES = ("blank", "cellulose", "silage", "slops", "dung")
+DAYS = np.arange(1.0, 41.0)
+SAMPLE = 60
+"""Jars of the loop that is timed."""
+
+
+def write_archive(place: Path, trials: int, seed: int = 5) -> None:
+    """Write four tables of that many invented trials, four jars a series, interval volumes."""
+    rng = np.random.default_rng(seed)
+    place.mkdir(parents=True)
+    names = [f"T{number:05d}" for number in range(trials)]
+    items = ("item", "title", "measured", "readings are", "blank", "incubation temperature [°C]")
+    lines = ["trial,item,value"]
+    for name in names:
+        values = (f"Trial {name}", "volume", "interval", "measured", "37")
+        lines += [f"{name},{item},{value}" for item, value in zip(items[1:], values, strict=True)]
+    (place / "trial.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    lines = ["trial,material,role,TS [% of fresh mass],VS [% of fresh mass]"]
+    for name in names:
+        lines += [
+            f"{name},digestate,inoculum,2.9,1.9", f"{name},cellulose,control,96.2,95.5",
+            f"{name},silage,substrate,33,31", f"{name},slops,substrate,24,22",
+            f"{name},dung,substrate,20,15",
+        ]  # fmt: skip
+    (place / "materials.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    solids = {"cellulose": 0.955, "silage": 0.31, "slops": 0.22, "dung": 0.15}
+    lines = ["trial,jar,material,inoculum [g],sample [g],headspace [mL]"]
+    for name in names:
+        for letter, series in zip("NCSFD", SERIES, strict=True):
+            grams = "" if series == "blank" else f"{3.8 / solids[series]:.3f}"
+            kind = "" if series == "blank" else series
+            lines += [f"{name},{letter}{jar},{kind},400,{grams},520" for jar in range(1, 5)]
+    (place / "jars.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    csv.write_csv(_readings(names, rng), place / "readings.csv")
+
+
+def _readings(names: list[str], rng: np.random.Generator) -> pa.Table:
+    trials = len(names)
+    per_trial = JARS_A_TRIAL * DAYS.size
+    gas = _gas(trials, rng)
+    gas = np.maximum(gas + rng.normal(0.0, 0.8, gas.shape), 0.0)
+    jars = [f"{letter}{jar}" for letter in "NCSFD" for jar in range(1, 5)]
+    trial = pa.DictionaryArray.from_arrays(
+        np.repeat(np.arange(trials, dtype=np.int32), per_trial), pa.array(names)
+    )
+    jar = pa.DictionaryArray.from_arrays(
+        np.tile(np.repeat(np.arange(JARS_A_TRIAL, dtype=np.int32), DAYS.size), trials),
+        pa.array(jars),
+    )
+    days = np.tile(DAYS, trials * JARS_A_TRIAL)
+    weather = np.repeat(rng.normal(99.0, 0.8, (trials, 1, DAYS.size)), JARS_A_TRIAL, axis=1)
+    warmth = np.repeat(rng.normal(20.0, 0.7, (trials, 1, DAYS.size)), JARS_A_TRIAL, axis=1)
+    columns = {
+        "trial": trial.cast(pa.string()), "jar": jar.cast(pa.string()), "time [d]": days,
+        "volume [mL]": np.round(gas.ravel(), 1), "temperature [°C]": np.round(warmth.ravel(), 1),
+        "ambient [kPa]": np.round(weather.ravel(), 2),
+        "methane [%]": np.round(rng.normal(57.0, 0.5, gas.size), 1),
+    }  # fmt: skip
+    return pa.table(columns)
+
+
+def _gas(trials: int, rng: np.random.Generator) -> FloatArray:
+    """Return the wet gas of each interval as read, shape (trials, jars, readings) [mL]."""
+    shape = (trials, JARS_A_TRIAL, 1)
+    start = np.concatenate([[0.0], DAYS])
+
+    def share(k: FloatArray) -> FloatArray:
+        return np.diff(1.0 - np.exp(-k * start), axis=-1)
+
+    b0 = np.tile(np.repeat([0.0, 372.0, 330.0, 420.0, 230.0], 4)[None, :, None], (trials, 1, 1))
+    b0 = b0 * rng.normal(1.0, 0.02, shape) * rng.normal(1.0, 0.04, (trials, 1, 1)) ** (b0 != 372.0)
+    k = np.repeat([0.1, 0.24, 0.18, 0.2, 0.07], 4)[None, :, None] * rng.normal(1.0, 0.05, shape)
+    net = b0 * share(k)
+    lag, rate = 1.5, b0 * 0.14
+    late = np.arange(JARS_A_TRIAL)[None, :, None] // 4 == 3
+    bend = np.exp(-np.exp(rate * np.e / np.maximum(b0, 1.0) * (lag - start) + 1.0))
+    net = np.where(late, np.diff(b0 * bend, axis=-1), net)
+    inoculum = rng.normal(0.9, 0.03, shape) * share(np.full(shape, 0.06))
+    return np.asarray((net * 3.8 + inoculum * 400.0) / 0.57 * 1.10)
+
+
+def archive_once(place: Path, out: Path, workers: int) -> tuple[float, float, float]:
+    """Run the command; return wall seconds, processor seconds and MB at most, of all processes."""
+    words = ["archive", str(place), "--out", str(out), "--workers", str(workers)]
+    before, start = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
+    running = subprocess.Popen([sys.executable, "-m", "bmp", *words], stdout=subprocess.DEVNULL)
+    highest = 0.0
+    while running.poll() is None:
+        highest = max(highest, _megabytes(running.pid))
+        time.sleep(0.05)
+    seconds = time.perf_counter() - start
+    assert running.returncode == 0
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    processor = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+    return seconds, processor, highest
+
+
+def _megabytes(process: int) -> float:
+    """Return the memory of a process and those it started; what they share counts once."""
+    try:
+        family = Path(f"/proc/{process}/task/{process}/children").read_text().split()
+        lines = Path(f"/proc/{process}/smaps_rollup").read_text().splitlines()
+    except OSError:
+        return 0.0
+    own = sum(float(line.split()[1]) for line in lines if line.startswith("Pss:")) / 1024
+    return own + sum(_megabytes(int(child)) for child in family)
+
+
+def read_seconds(path: Path) -> tuple[float, float]:
+    """Return wall and processor seconds of `pandas.read_csv`, the middle of three."""
+    times = []
+    for _ in range(3):
+        start, work = time.perf_counter(), time.process_time()
+        pd.read_csv(path)
+        times.append((time.perf_counter() - start, time.process_time() - work))
+    walls, works = zip(*times, strict=True)
+    return sorted(walls)[1], sorted(works)[1]
+
+
+def first_order(t: FloatArray, B0: float, k: float) -> FloatArray:
+    """Return the curve as a user of lmfit writes it."""
+    return B0 * (1 - np.exp(-k * t))
+
+
+def gompertz(t: FloatArray, B0: float, Rm: float, lag: float) -> FloatArray:
+    """Return the curve as a user of lmfit writes it."""
+    return B0 * np.exp(-np.exp(Rm * np.e / B0 * (lag - t) + 1))
+
+
+def loop_seconds_per_jar(path: Path) -> tuple[float, float]:
+    """Return the processor seconds a jar of a loop as people write it, and of its fits alone.
+
+    Groupby of trial and jar, dry gas, methane, running total, less the trial's mean blank, one
+    lmfit fit a model from good starting values. Reading the file is not counted.
+    """
+    table = pd.read_csv(path, nrows=4 * SAMPLE * DAYS.size)
+    models = [(lmfit.Model(first_order), {"B0": 1.0, "k": 0.1}),
+              (lmfit.Model(gompertz), {"B0": 1.0, "Rm": 0.1, "lag": 1.0})]  # fmt: skip
+    start, fitting, jars, blanks = time.process_time(), 0.0, 0, {}
+    for (trial, jar), rows in table.groupby(["trial", "jar"]):
+        warmth = rows["temperature [°C]"]
+        vapour = 0.61094 * np.exp(17.625 * warmth / (243.04 + warmth))
+        factor = (rows["ambient [kPa]"] - vapour) / 101.325 * 273.15 / (warmth + 273.15)
+        methane = (rows["volume [mL]"] * factor * rows["methane [%]"] / 100.0).cumsum()
+        days, total = rows["time [d]"].to_numpy(), methane.to_numpy()
+        if str(jar).startswith("N"):
+            blanks.setdefault(trial, []).append(total)
+            continue
+        if jars == SAMPLE:
+            break
+        known = blanks.get(trial)
+        net = (total - (0.0 if known is None else np.mean(known, axis=0))) / 3.8
+        begin_fit = time.process_time()
+        for model, begin in models:
+            given = {
+                name: value * (net[-1] if name in ("B0", "Rm") else 1.0)
+                for name, value in begin.items()
+            }
+            model.fit(net, model.make_params(**given), t=days)
+        fitting += time.process_time() - begin_fit
+        jars += 1
+    return (time.process_time() - start) / jars, fitting / jars
+
+
+def main(jars: int, workers: int) -> None:
+    """Print the figures."""
+    with tempfile.TemporaryDirectory() as folder:
+        lines = []
+        for size in sorted({1_000, 10_000, jars}):
+            place = Path(folder) / f"jars-{size}"
+            write_archive(place, size // JARS_A_TRIAL)
+            before = read_seconds(place / "readings.csv")
+            wall, processor, memory = archive_once(place, Path(folder) / f"out-{size}", workers)
+            after = read_seconds(place / "readings.csv")
+            reading, work = (sum(pair) / 2 for pair in zip(before, after, strict=True))
+            lines.append((size, wall, processor))
+            print(
+                f"{size} jars, {size * DAYS.size} readings: {wall:.1f} s, processor"
+                f" {processor:.1f} s, {memory:.0f} MB at most; read_csv alone {reading:.2f} s,"
+                f" processor {work:.2f} s; ratios {wall / reading:.1f} and {processor / work:.1f}",
+                flush=True,
+            )
+        loop, fits = loop_seconds_per_jar(place / "readings.csv")
+    (_, small_wall, small_work), (size, wall, processor) = lines[0], lines[-1]
+    fed = 0.8 * size
+    print(f"loop of groupby and lmfit: {1000 * loop:.1f} ms of processor time a jar with a sample")
+    print(f"({SAMPLE} of them timed; {1000 * fits:.1f} ms of it the fits), {loop * fed:.0f} s for")
+    print(f"all {fed:.0f}: {loop * fed / processor:.0f} times the processor time of the archive,")
+    print(f"{loop * fed / wall:.0f} times its wall time with {workers} processes")
+    print(f"from 1,000 to {size} jars: {size / 1000:.0f} times the jars, {wall / small_wall:.1f}")
+    print(f"times the wall time, {processor / small_work:.1f} times the processor time")
+
+
+if __name__ == "__main__":
+    given = [int(word) for word in sys.argv[1:]]
+    main(*(given + [100_000, os.cpu_count() or 1][len(given) :]))

@@ -1,0 +1,76 @@
+"""The wheel holds all that is needed: it runs where the source tree is not."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+
+
+@pytest.fixture(scope="module")
+def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Build the wheel and unpack it into a folder of its own, as pip does."""
+    pytest.importorskip("hatchling", reason="needs the builder named in pyproject.toml")
+    place = tmp_path_factory.mktemp("wheel")
+    pip = [sys.executable, "-m", "pip", "--disable-pip-version-check", "-q"]
+    options = ["--no-deps", "--no-build-isolation", "--no-index"]
+    subprocess.run(
+        [*pip, "wheel", *options, "-w", str(place), str(ROOT)], check=True, capture_output=True
+    )
+    (wheel,) = place.glob("bmp-*.whl")
+    target = place / "site"
+    subprocess.run(
+        [*pip, "install", "--no-deps", "--no-index", "--target", str(target), str(wheel)],
+        check=True, capture_output=True,
+    )  # fmt: skip
+    return target
+
+
+def run(installed: Path, *words: str, cwd: Path) -> subprocess.CompletedProcess[str]:
+    environment = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}
+    return subprocess.run(
+        [sys.executable, "-m", "bmp", *words], cwd=cwd, capture_output=True, text=True, check=False,
+        env={**environment, "PYTHONPATH": str(installed)},
+    )  # fmt: skip
+
+
+def test_the_wheel_runs_without_the_source(installed: Path, tmp_path: Path) -> None:
+    where = subprocess.run(
+        [sys.executable, "-c", "import bmp; print(bmp.__file__)"], cwd=tmp_path, text=True,
+        capture_output=True, check=True, env={**os.environ, "PYTHONPATH": str(installed)},
+    )  # fmt: skip
+    assert Path(where.stdout.strip()).is_relative_to(installed)
+    out = tmp_path / "out"
+    done = run(
+        installed, "analyze", str(ROOT / "examples" / "cheese_dairy"), "--out", str(out),
+        cwd=tmp_path,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert done.stderr == ""
+    assert (out / "report.html").stat().st_size > 10_000
+    archive = tmp_path / "trials"
+    archive.mkdir()
+    (archive / "dairy").symlink_to(ROOT / "examples" / "cheese_dairy", target_is_directory=True)
+    done = run(installed, "archive", str(archive), "--out", str(tmp_path / "table"), cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert "1 trials analysed" in done.stdout
+
+
+def test_the_wheel_holds_every_file_that_the_code_reads(installed: Path) -> None:
+    (wheel,) = installed.parent.glob("bmp-*.whl")
+    with zipfile.ZipFile(wheel) as archive:
+        names = set(archive.namelist())
+    ours = {
+        path.relative_to(ROOT).as_posix()
+        for path in (ROOT / "bmp").rglob("*")
+        if path.is_file() and "__pycache__" not in path.parts
+    }
+    assert ours <= names
+    assert any(name.startswith("bmp/reference_data/") for name in names)
+    assert not any(name.startswith("tests/") for name in names)
