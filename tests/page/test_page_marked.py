@@ -40,8 +40,12 @@ def test_every_problem_stands_at_its_cell(tmp_path: Path) -> None:
 
 def test_no_problem_is_lost(tmp_path: Path) -> None:
     folder = broken(tmp_path)
+    readings = folder / "readings.csv"
+    lines = readings.read_text(encoding="utf-8").splitlines()[:21]
+    readings.write_text("\n".join(lines) + "\n", encoding="utf-8")
     (folder / "jars.csv").write_text("jar,material,inoculum\nA1,nothing,5\nA1,,6\n")
     problems = read_with_problems(folder)[1]
+    assert len(problems) > 3
     shown = []
     for table in marked(folder, problems):
         shown += list(table.problems)
