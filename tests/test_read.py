@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -318,3 +319,30 @@ def test_the_real_layouts_of_TRIAL_hold(tmp_path: Path) -> None:
     assert TRIAL[0] == ["item", "value"]
     wrong = [["name", "value"], *TRIAL[1:]]
     assert "the first row must read: item, value" in problems(tmp_path, trial=wrong)[0]
+
+
+def test_a_methane_share_of_one_series_is_none_of_another(tmp_path: Path) -> None:
+    demo = Path(__file__).parents[1] / "examples" / "cheese_dairy"
+    shutil.copytree(demo, tmp_path / "demo")
+    path = tmp_path / "demo" / "readings.csv"
+    lines = path.read_text(encoding="utf-8").splitlines()
+    lines = [
+        line.rpartition(",")[0] + "," if line.startswith(("W1,", "W2,", "W3,")) else line
+        for line in lines
+    ]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    with pytest.raises(UnusableInput) as told:
+        read_trial(tmp_path / "demo")
+    (problem,) = told.value.problems
+    assert problem.what == "no methane share of the gas of “whey” (and 86 more readings)"
+
+
+def test_readings_that_are_only_a_header_are_no_reading_yet(tmp_path: Path) -> None:
+    demo = Path(__file__).parents[1] / "examples" / "cheese_dairy"
+    shutil.copytree(demo, tmp_path / "demo")
+    path = tmp_path / "demo" / "readings.csv"
+    path.write_text(path.read_text(encoding="utf-8").splitlines()[0] + "\n", encoding="utf-8")
+    assert read_trial(tmp_path / "demo", unfinished=True).readings.time_d.size == 0
+    with pytest.raises(UnusableInput) as told:
+        read_trial(tmp_path / "demo")
+    assert told.value.problems[0].what == "jar “N1” has no reading"

@@ -11,7 +11,6 @@ from bmp.commands.terminal import DONE, progress
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from bmp.compare import TrialsCompared
     from bmp.compare.whole import TrialComparisons
 
 HELP = "say which feed is better, by how much, and whether that is more than noise"
@@ -38,6 +37,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Compare the feeds of the trials and say where the page is."""
     from bmp.compare import sentence
+    from bmp.compare.whole import compare_across
     from bmp.report.compare_page import COMPARISON_FORMAT, comparison_page, comparison_text
     from bmp.report.folder import check_place, write_folder
 
@@ -47,7 +47,7 @@ def run(arguments: argparse.Namespace) -> int:
     names = trial_names(arguments.trials)
     show = progress()
     found = _comparisons(arguments.trials, names, arguments.against, show)
-    across = _across(found, arguments.against) if len(found) > 1 else None
+    across = compare_across(found, arguments.against) if len(found) > 1 else None
     show("write the comparison")
 
     def write(folder: Path) -> None:
@@ -110,12 +110,3 @@ def _comparisons(
         wanted = f"write one of: {', '.join(sorted(feeds))}"
         raise UnusableInput([Problem("--against", f"“{against}” is no feed here", wanted)])
     return found
-
-
-def _across(found: Sequence[TrialComparisons], against: str | None) -> TrialsCompared:
-    from bmp.compare import compare_trials
-
-    feeds = [feed for one in found for feed in one.feeds]
-    controls = {one.controls[0].trial: one.controls[0] for one in found if one.controls}
-    basis = "VS" if all(f.basis == "VS" for f in feeds) else "fresh"
-    return compare_trials(feeds, controls, basis, against)

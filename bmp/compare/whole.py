@@ -11,6 +11,7 @@ from bmp.compare.feed import BASES, QUANTITIES, Feed
 from bmp.compare.measured import feeds_of
 from bmp.compare.mixture import compare_mixture
 from bmp.compare.pair import Comparison
+from bmp.compare.trials import TrialsCompared, compare_trials
 from bmp.fit.results import MaterialFits
 from bmp.net import MaterialYield, NetCurves
 from bmp.normalise import JarGas
@@ -134,3 +135,19 @@ def _mixtures(trial: Trial, feeds: Sequence[Feed]) -> Iterator[Comparison]:
         shares = trial.material(feed.material).mixture
         if shares is not None and all(part in by_name for part in shares):
             yield compare_mixture(feed, [by_name[part] for part in shares], shares)
+
+
+def compare_across(found: Sequence[TrialComparisons], against: str | None = None) -> TrialsCompared:
+    """Compare the feeds of several trials, each by the control of its own trial.
+
+    Parameters
+    ----------
+    found : sequence of TrialComparisons
+        One a trial, each with a name of its own.
+    against : str, optional
+        The feed that all others are compared with.
+    """
+    feeds = [feed for one in found for feed in one.feeds]
+    controls = {one.controls[0].trial: one.controls[0] for one in found if one.controls}
+    basis = "VS" if all(f.basis == "VS" for f in feeds) else "fresh"
+    return compare_trials(feeds, controls, basis, against)

@@ -1,0 +1,83 @@
+"""The web application: pages, guard and templates put together."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from flask import Flask, render_template, request
+from werkzeug.exceptions import HTTPException
+
+from bmp.page import compare_view, front, readings_view, table_view, trial_view
+from bmp.page.guard import LARGEST_UPLOAD_BYTES, Access, install
+from bmp.page.site import Site
+from bmp.problem import UnusableInput
+
+
+def make_app(root: Path, access: Access, only: str = "") -> Flask:
+    """Return the application over a folder of trials.
+
+    Parameters
+    ----------
+    root
+        The folder; it must be there.
+    access
+        Who may ask.
+    only
+        Name of the one trial to show.
+    """
+    app = Flask(__name__, static_folder="static", template_folder="templates")
+    app.config.update(
+        MAX_CONTENT_LENGTH=LARGEST_UPLOAD_BYTES,
+        MAX_FORM_MEMORY_SIZE=2_000_000,
+        MAX_FORM_PARTS=5_000,
+        TRUSTED_HOSTS=None,
+    )
+    app.jinja_options = {"trim_blocks": True, "lstrip_blocks": True}
+    app.extensions["bmp"] = Site(root.resolve(), only)
+    install(app, access)
+    app.register_blueprint(front.pages)
+    app.register_blueprint(compare_view.pages)
+    for pages in (trial_view.pages, readings_view.pages, table_view.pages):
+        app.register_blueprint(pages, url_prefix="/trials/<name>")
+    app.add_template_filter(spoken, "spoken")
+    _register_errors(app)
+    return app
+
+
+def spoken(time: str) -> str:
+    """Return a time as people read it: `2 Mar 2027, 10:03`, or `day 2.5`."""
+    try:
+        at = datetime.fromisoformat(time)
+    except ValueError:
+        return f"day {time.strip()}"
+    return f"{at.day} {at:%b %Y, %H:%M}"
+
+
+def _register_errors(app: Flask) -> None:
+    @app.errorhandler(HTTPException)
+    def http_error(error: HTTPException) -> Any:
+        words = error.description or "this is not possible"
+        if error.code == 413:
+            words = f"a workbook of at most {LARGEST_UPLOAD_BYTES // 1_000_000} MB can be taken"
+        return _answer(words, error.code or 500)
+
+    @app.errorhandler(UnusableInput)
+    def unusable(error: UnusableInput) -> Any:
+        return _answer("; ".join(str(p) for p in error.problems[:3]), 422)
+
+    @app.errorhandler(OSError)
+    def not_kept(error: OSError) -> Any:
+        return _answer(f"the disk did not take it: {error.strerror or error}", 507)
+
+    @app.errorhandler(Exception)
+    def unknown(error: Exception) -> Any:
+        app.logger.exception("a page failed")
+        return _answer(f"this failed, and why is not known ({type(error).__name__})", 500)
+
+
+def _answer(words: str, status: int) -> Any:
+    if request.accept_mimetypes.best == "application/json":
+        return {"words": words}, status
+    return render_template("error.html", words=words, status=status), status

@@ -1,0 +1,253 @@
+"""Today's readings: one form a round, made for the width of a telephone."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from flask import Blueprint, abort, redirect, render_template, request, url_for
+
+from bmp.page.conflict import Conflict
+from bmp.page.journal import Entry
+from bmp.page.open_trial import OpenTrial
+from bmp.page.setting import Setting, setting
+from bmp.page.sheet import ROUND_FIELDS, last_before, order, times, waiting
+from bmp.page.site import folder_or_404, now
+from bmp.page.slips import slips
+from bmp.page.typed import Column, column_of, typed_cell, typed_time
+from bmp.read.cells import Unreadable
+from bmp.trial import Jar, Setup
+
+pages = Blueprint("readings", __name__)
+
+SAME_ROUND_D: Final = 2.0 / 24.0
+"""A form opened so soon after a round began goes on with it."""
+MAIN_COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
+    "volume": ("volume [mL]",),
+    "methane volume": ("volume [mL]",),
+    "pressure": ("gauge before [kPa]", "gauge after [kPa]"),
+    "mass": ("mass before [g]", "mass after [g]"),
+}
+"""What is asked first, by way of measuring; a column of the table for the same comes before it."""
+ALTERNATIVES: Final[Mapping[str, tuple[tuple[str, ...], ...]]] = {
+    "pressure": (("absolute_before_kPa", "absolute_after_kPa"),),
+    "mass": (("mass_g",),),
+}
+ROUND_COLUMNS: Final = ("temperature [°C]", "ambient [kPa]")
+ALWAYS: Final = ("methane [%]", "note")
+
+
+@pages.get("/readings")
+def readings(name: str) -> Any:
+    """Show the form of a round: the one asked for, or the one that is due now."""
+    trial = folder_or_404(name)
+    if trial.cannot_type:
+        return render_template(
+            "cannot_type.html", name=name, why=trial.cannot_type, wide=trial.is_wide
+        )
+    known = setting(trial.folder)
+    if known.problems:
+        why = str(known.problems[0])
+        return render_template("cannot_type.html", name=name, why=why, tables_first=True)
+    if known.setup.measured == "net yield":
+        why = "this trial holds finished curves; there is nothing to read"
+        return render_template("cannot_type.html", name=name, why=why)
+    asked = request.args.get("round", "").strip()
+    try:
+        time = typed_time(asked, trial.sheet.dated) if asked else _round_now(trial)
+    except Unreadable as error:
+        abort(422, str(error))
+    return render_template("readings.html", name=name, **_form(trial, known, time))
+
+
+def _round_now(trial: OpenTrial) -> str:
+    """Return the round that goes on, or a new one of this minute."""
+    read = times(trial.sheet)
+    if not trial.sheet.dated:
+        due = waiting(trial.sheet)
+        return due[0][0] if due else _next_day(read)
+    time = now().isoformat(timespec="minutes")
+    begun = [t for t in read if 0 <= order(time) - order(t) < SAME_ROUND_D]
+    return begun[0] if begun else time
+
+
+def _next_day(read: list[str]) -> str:
+    return f"{(order(read[0]) if read else 0.0) + 1.0:.10g}"
+
+
+def _form(trial: OpenTrial, known: Setting, time: str) -> dict[str, Any]:
+    here = [jar for jar in known.jars if jar.left_out is None]
+    shelf = [_jar_card(trial, known.setup, jar, time) for jar in here]
+    shared = [_own(trial, text) for text in ROUND_COLUMNS]
+    at = trial.sheet.rounds.get(time, {})
+    done = sum(bool(card["done"]) for card in shelf)
+    return {
+        "time": time,
+        "dated": trial.sheet.dated,
+        "jars": shelf,
+        "done": done,
+        "shared": [(column, at.get(column.header, "")) for column in shared],
+        "shared_version": trial.sheet.version("", time),
+        "times": times(trial.sheet),
+        "waiting": waiting(trial.sheet),
+    }
+
+
+def _own(trial: OpenTrial, text: str) -> Column:
+    """Return the table's own column for a quantity, whatever its unit, else the usual one."""
+    usual = column_of(text)
+    own = (column_of(header) for header in trial.sheet.columns)
+    return next((column for column in own if column.field == usual.field), usual)
+
+
+def columns_of(trial: OpenTrial, setup: Setup, jar: Jar) -> tuple[list[Column], list[Column]]:
+    """Return what is asked of a jar first, and what may be added."""
+    table = [column_of(header) for header in trial.sheet.columns[2:]]
+    has = {column.field for column in table}
+    for fields in ALTERNATIVES.get(jar.measured, ()):
+        if fields[0] in has:
+            first = [next(c for c in table if c.field == f) for f in fields if f in has]
+            break
+    else:
+        first = [_own(trial, text) for text in MAIN_COLUMNS.get(jar.measured, ())]
+    taken = {column.field for column in first} | set(ROUND_FIELDS)
+    more = [c for c in table if c.known is not None and c.field not in taken]
+    missing = [column_of(text) for text in ALWAYS if column_of(text).field not in has]
+    if setup.cumulative and "emptied" not in has:
+        missing.insert(0, column_of("emptied"))
+    more += [column for column in missing if _fits(column, jar)]
+    return first, sorted(more, key=lambda column: column.field == "note")
+
+
+def _fits(column: Column, jar: Jar) -> bool:
+    return not (column.field == "methane_share" and jar.measured == "methane volume")
+
+
+def _jar_card(trial: OpenTrial, setup: Setup, jar: Jar, time: str) -> dict[str, Any]:
+    first, more = columns_of(trial, setup, jar)
+    cells = trial.sheet.rows.get((jar.name, time), {})
+    last = last_before(trial.sheet, jar.name, time)
+    return {
+        "jar": jar,
+        "first": [(column, cells.get(column.header, "")) for column in first],
+        "more": [(column, cells.get(column.header, "")) for column in more],
+        "more_open": any(cells.get(column.header) for column in more),
+        "version": trial.sheet.version(jar.name, time),
+        "done": any(cells.get(column.header) for column in first),
+        "last": None
+        if last is None
+        else (last[0], [(c, last[1][c.header]) for c in first if last[1].get(c.header)]),
+        "slips": _slips(trial, setup, jar.name, time) if cells else [],
+    }
+
+
+@pages.post("/readings/by-rows")
+def by_rows(name: str) -> Any:
+    """Give a table with a column a jar a row a jar and time, so that readings can be typed."""
+    trial = folder_or_404(name)
+    measured = {jar.name.lower(): jar.measured for jar in setting(trial.folder).jars}
+    try:
+        trial.lay_out_by_rows(measured)
+    except Unreadable as error:
+        abort(422, str(error))
+    return redirect(url_for("readings.readings", name=name), 303)
+
+
+@pages.post("/readings/save")
+def save(name: str) -> Any:
+    """Keep one reading. The answer comes only when the journal has it on the disk."""
+    trial = folder_or_404(name)
+    asked = request.get_json()
+    if not _is_reading(asked):
+        abort(422, "this is no reading")
+    jar = str(asked.get("jar", ""))
+    if jar and jar not in trial.shelf():
+        abort(422, f"there is no jar “{jar[:40]}”")
+    try:
+        time = typed_time(str(asked.get("time", "")), trial.sheet.dated)
+        cells, wrong = _typed(trial, asked["cells"])
+    except Unreadable as error:
+        abort(422, str(error))
+    if wrong:
+        return {"wrong": wrong}, 422
+    try:
+        entry = trial.save(
+            jar,
+            time,
+            cells,
+            asked.get("version", 0),
+            asked.get("request", ""),
+            second=asked.get("second") is True,
+        )
+    except Conflict as conflict:
+        return _told(conflict), 409
+    return _kept(trial, entry)
+
+
+def _is_reading(asked: Any) -> bool:
+    """Tell whether a request has the shape of a reading."""
+    if not isinstance(asked, dict) or not isinstance(asked.get("cells"), dict):
+        return False
+    request_name, version = asked.get("request", ""), asked.get("version", 0)
+    named = isinstance(request_name, str) and len(request_name) <= 80
+    return named and isinstance(version, int) and not isinstance(version, bool)
+
+
+def _typed(trial: OpenTrial, cells: Mapping[str, Any]) -> tuple[dict[str, str], dict[str, str]]:
+    """Return the cells as the table takes them, and by header what is wrong with the others."""
+    good, wrong = {}, {}
+    for header, text in cells.items():
+        column = column_of(str(header)[:100])
+        allowed = column.known is not None or header in trial.sheet.columns
+        if not allowed or header in trial.sheet.columns[:2]:
+            raise Unreadable(f"“{str(header)[:40]}” is no column of readings")
+        try:
+            good[header] = typed_cell(column, str(text))
+        except Unreadable as error:
+            wrong[header] = str(error)
+    return good, wrong
+
+
+def _told(conflict: Conflict) -> dict[str, Any]:
+    return {
+        "conflict": conflict.words,
+        "now": dict(conflict.now),
+        "version": conflict.version,
+        "time": conflict.time,
+        "near": conflict.near,
+    }
+
+
+def _kept(trial: OpenTrial, entry: Entry) -> dict[str, Any]:
+    return {
+        "version": trial.sheet.version(entry.jar, entry.time),
+        "cells": entry.after or {},
+        "at": entry.at[11:19],
+        "slips": _slips(trial, setting(trial.folder).setup, entry.jar, entry.time),
+    }
+
+
+def _slips(trial: OpenTrial, setup: Setup, jar: str, time: str) -> list[str]:
+    """Look at a reading beside the jar's last one, or at what holds for a round."""
+    key = (jar, time)
+    cells = trial.sheet.rows.get(key) if jar else trial.sheet.rounds.get(time)
+    last = last_before(trial.sheet, jar, time) if jar else None
+    before = {} if last is None else last[1]
+    values, earlier, written = {}, {}, {}
+    for header, text in (cells or {}).items():
+        column = column_of(header)
+        value, old = column.in_own_unit(text), column.in_own_unit(before.get(header, ""))
+        if value is not None:
+            values[column.field] = value
+            written[column.field] = f"{text} {column.unit}|{before.get(header, '')} {column.unit}"
+        if old is not None:
+            earlier[column.field] = old
+    if any(column_of(h).field == "emptied" and text for h, text in before.items()):
+        earlier.pop("volume_mL", None)
+    return slips(values, earlier, cumulative=setup.cumulative, written=written)
+
+
+@pages.get("/readings/go")
+def go(name: str) -> Any:
+    """Go to the form of another round."""
+    return redirect(url_for("readings.readings", name=name, round=request.args.get("at", "")), 303)

@@ -1,0 +1,366 @@
+"""The table readings as it follows from the journal: replayed, changed, and written out.
+
+Pure: a sheet and an entry in, a new sheet out.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from functools import lru_cache
+from typing import Any, Final, TypeAlias
+
+from bmp.page.journal import Entry
+from bmp.page.typed import as_moment, column_of, typed_cell
+from bmp.read.cells import Unreadable, number, words
+from bmp.read.columns import parse_header
+from bmp.read.tables import Cell, Table
+
+Key: TypeAlias = tuple[str, str]
+"""Jar and time as their columns write them."""
+Cells: TypeAlias = Mapping[str, str]
+"""Filled cells by header."""
+
+ROUND_FIELDS: Final = ("temperature_C", "ambient_kPa")
+"""Read once for all jars of a round."""
+LATEST_FOR_A_ROUND_D: Final = 0.5
+"""A reading this much before its planned time still is that round's."""
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """All readings of a trial."""
+
+    columns: tuple[str, ...]
+    """Headers in order; the first two are the jar and the time."""
+    rows: Mapping[Key, Cells] = field(default_factory=dict)
+    """Without what their round says."""
+    rounds: Mapping[str, Cells] = field(default_factory=dict)
+    """By time: what holds for all jars read then."""
+    planned: tuple[Key, ...] = ()
+    """Rows that wait for their reading, in the order of the table."""
+    versions: Mapping[Key, int] = field(default_factory=dict)
+    """Number of the last entry that changed a reading, or a round under the jar ``."""
+
+    @property
+    def jar_column(self) -> str:
+        """Return the header of the jars."""
+        return self.columns[0]
+
+    @property
+    def time_column(self) -> str:
+        """Return the header of the times."""
+        return self.columns[1]
+
+    @property
+    def dated(self) -> bool:
+        """Tell whether times are dates, not days."""
+        return parse_header(self.time_column).name.lower() == "taken"
+
+    def version(self, jar: str, time: str) -> int:
+        """Return the number of the last entry that changed it, 0 for none."""
+        return self.versions.get((jar, time), 0)
+
+    def cells(self, key: Key) -> dict[str, str]:
+        """Return a reading with what its round says."""
+        return {**self.rows[key], **self.rounds.get(key[1], {})}
+
+    def state(self) -> dict[str, Any]:
+        """Return the whole sheet as a journal's line holds it."""
+        return {
+            "columns": list(self.columns),
+            "rows": [[*key, dict(cells)] for key, cells in self.rows.items()],
+            "rounds": {time: dict(cells) for time, cells in self.rounds.items()},
+            "planned": [list(key) for key in self.planned],
+        }
+
+
+@lru_cache(100_000)
+def order(time: str) -> float:
+    """Return a number that sorts times."""
+    at = as_moment(time)
+    if at is not None:
+        return (at - datetime(2000, 1, 1)).total_seconds() / 86400.0
+    try:
+        return number(time)
+    except Unreadable:
+        return float("inf")
+
+
+def applied(sheet: Sheet, entry: Entry) -> Sheet:
+    """Return the sheet after one entry of the journal."""
+    if entry.kind == "readings":
+        return _taken_over(sheet, entry)
+    if entry.kind not in ("reading", "round"):
+        return sheet
+    versions = {**sheet.versions, (entry.jar, entry.time): entry.number}
+    after: Cells | None = entry.after
+    headers = [*sheet.columns, *(h for h in after or {} if h not in sheet.columns)]
+    changed = replace(sheet, columns=_in_order(headers), versions=versions)
+    if entry.kind == "round":
+        return replace(changed, rounds=_with(sheet.rounds, entry.time, after))
+    return replace(changed, rows=_with(sheet.rows, (entry.jar, entry.time), after))
+
+
+def _with(known: Mapping[Any, Cells], key: Any, cells: Cells | None) -> dict[Any, Cells]:
+    kept = {name: value for name, value in known.items() if name != key or cells is not None}
+    return kept if cells is None else {**kept, key: cells}
+
+
+def _in_order(headers: list[str]) -> tuple[str, ...]:
+    """Return the headers with the note last, where there is one."""
+    notes = [h for h in headers if column_of(h).field == "note"]
+    return (*(h for h in headers if h not in notes), *notes)
+
+
+def _taken_over(sheet: Sheet, entry: Entry) -> Sheet:
+    """Return the sheet that other hands left; unchanged readings keep their version."""
+    new = sheet_of(entry.after)
+    # what stood there before the page came is nobody's change
+    number = entry.number if sheet.versions or sheet.rows else 0
+    versions = {
+        (jar, time): sheet.version(jar, time)
+        if sheet.rows.get((jar, time)) == cells
+        and sheet.rounds.get(time, {}) == new.rounds.get(time, {})
+        else number
+        for (jar, time), cells in new.rows.items()
+    }
+    gone = {key: number for key in sheet.rows if key not in new.rows}
+    rounds = {
+        ("", time): sheet.version("", time)
+        if sheet.rounds.get(time) == new.rounds.get(time)
+        else number
+        for time in {*sheet.rounds, *new.rounds}
+    }
+    return replace(new, versions={**sheet.versions, **rounds, **gone, **versions})
+
+
+def sheet_of(state: Mapping[str, Any]) -> Sheet:
+    """Return the sheet that `Sheet.state` told of."""
+    return Sheet(
+        columns=tuple(state["columns"]),
+        rows={(jar, time): cells for jar, time, cells in state["rows"]},
+        rounds=state["rounds"],
+        planned=tuple((jar, time) for jar, time in state["planned"]),
+    )
+
+
+def replayed(entries: Iterable[Entry], start: Sheet) -> Sheet:
+    """Return the sheet after all entries."""
+    for entry in entries:
+        start = applied(start, entry)
+    return start
+
+
+# ---------------------------------------------------------------- from and to the file
+
+
+def is_long(table: Table) -> bool:
+    """Tell whether a table holds a row a jar and time."""
+    names = {parse_header(text).name.lower() for text in table.header}
+    return "jar" in names and bool(names & {"taken", "time"})
+
+
+def from_table(table: Table, shelf: Sequence[str] = ()) -> Sheet:
+    """Return the sheet that a long table holds. No row and no cell is lost.
+
+    Names of jars become those of the `shelf`, whatever their case.
+    """
+    spelled = {jar.lower(): jar for jar in shelf}
+    names = [parse_header(text).name.lower() for text in table.header]
+    jar_at = names.index("jar")
+    time_at = names.index("taken" if "taken" in names else "time")
+    if "time" in names:
+        time_at = names.index("time")
+    others = [i for i in range(len(table.header)) if i not in (jar_at, time_at)]
+    columns = (table.header[jar_at], table.header[time_at], *(table.header[i] for i in others))
+    rows: dict[Key, Cells] = {}
+    for line in table.rows:
+        cells = {
+            table.header[i]: _text(line[i], table.header[i], table.semicolons)
+            for i in others
+            if line[i] is not None
+        }
+        jar = words(line[jar_at])
+        time = _time_text(line[time_at], table.semicolons)
+        key = _free((spelled.get(jar.lower(), jar), time), rows)
+        rows[key] = cells
+    return _with_rounds(Sheet(columns, *_without_planned(rows)))
+
+
+WIDE: Final = {"volume": "volume [mL]", "methane volume": "volume [mL]", "mass": "mass [g]"}
+"""What a column of a jar becomes, by how the jar is measured."""
+
+
+def from_wide(table: Table, measured: Mapping[str, str]) -> Sheet:
+    """Return the sheet of a table with a row a time and a column a jar.
+
+    Parameters
+    ----------
+    measured
+        How each jar is measured, by its name in small letters.
+
+    Raises
+    ------
+    Unreadable
+        A column belongs to no jar, or a cell holds no number.
+    """
+    names = [parse_header(text).name for text in table.header]
+    lower = [name.lower() for name in names]
+    if not {"time", "taken"} & set(lower):
+        raise Unreadable("there is no column of time: add “time [d]” or “taken”")
+    time_at = lower.index("time" if "time" in lower else "taken")
+    jars = {at: name for at, name in enumerate(names) if name.lower() in measured}
+    shared = [at for at in range(len(names)) if at != time_at and at not in jars]
+    ways = {at: measured[name.lower()] for at, name in jars.items()}
+    if not ways or set(ways.values()) - set(WIDE):
+        raise Unreadable("no column is named for a jar that is read by volume or mass")
+    columns = {at: column_of(WIDE[way]) for at, way in ways.items()}
+    rows: dict[Key, Cells] = {}
+    for line in table.rows:
+        time = _time_text(line[time_at], table.semicolons)
+        common = {
+            table.header[at]: _text(line[at], table.header[at], table.semicolons)
+            for at in shared
+            if line[at] is not None
+        }
+        for at, name in jars.items():
+            if line[at] is not None:
+                text = _text(line[at], columns[at].header, table.semicolons)
+                unit = parse_header(table.header[at]).unit or ""
+                cell = typed_cell(columns[at], f"{text} {unit}")
+                rows[_free((name, time), rows)] = {**common, columns[at].header: cell}
+    own = dict.fromkeys(column.header for column in columns.values())
+    header = ("jar", table.header[time_at], *own, *(table.header[at] for at in shared))
+    return _with_rounds(Sheet(header, rows))
+
+
+def _free(key: Key, rows: Mapping[Key, Cells]) -> Key:
+    """Return a key that no other row has: a row that stands twice stays twice, and is told of."""
+    jar, time = key
+    while (jar, time) in rows:
+        time += " "
+    return jar, time
+
+
+def _text(cell: Cell, header: str, semicolons: bool) -> str:
+    column = column_of(header)
+    if isinstance(cell, int | float) and not isinstance(cell, bool):
+        return f"{cell:.15g}"
+    text = words(cell)
+    if semicolons and column.unit:
+        try:
+            return f"{number(text, semicolons=True):.15g}"
+        except Unreadable:
+            return text
+    return text
+
+
+def _time_text(cell: Cell, semicolons: bool) -> str:
+    if isinstance(cell, int | float) and not isinstance(cell, bool):
+        return f"{cell:.10g}"
+    text = words(cell)
+    at = as_moment(text) if not isinstance(cell, datetime) else cell
+    if at is not None:
+        return at.isoformat(timespec="seconds" if at.second else "minutes")
+    try:
+        return f"{number(text, semicolons):.10g}"
+    except Unreadable:
+        return text
+
+
+def _without_planned(
+    rows: Mapping[Key, Cells],
+) -> tuple[dict[Key, Cells], dict[str, Cells], tuple[Key, ...]]:
+    """Set apart the rows that wait: empty ones after the last reading of their jar."""
+    last: dict[str, float] = {}
+    for (jar, time), cells in rows.items():
+        if cells:
+            last[jar] = max(last.get(jar, -1.0), order(time))
+    waits = {
+        key for key, cells in rows.items() if not cells and order(key[1]) > last.get(key[0], -1.0)
+    }
+    kept = {key: cells for key, cells in rows.items() if key not in waits}
+    return kept, {}, tuple(key for key in rows if key in waits)
+
+
+def _with_rounds(sheet: Sheet) -> Sheet:
+    """Move what all jars of one time agree on to their round."""
+    shared = [h for h in sheet.columns if column_of(h).field in ROUND_FIELDS]
+    by_time: dict[str, list[Key]] = {}
+    for key in sheet.rows:
+        by_time.setdefault(key[1].strip(), []).append(key)
+    rounds: dict[str, Cells] = {}
+    rows = {key: dict(cells) for key, cells in sheet.rows.items()}
+    for time, keys in by_time.items():
+        for header in shared:
+            values = {sheet.rows[key].get(header, "") for key in keys}
+            if len(values) == 1 and (value := values.pop()):
+                rounds[time] = {**rounds.get(time, {}), header: value}
+                for key in keys:
+                    rows[key].pop(header, None)
+    return replace(sheet, rows=rows, rounds=rounds)
+
+
+def still_planned(sheet: Sheet) -> list[Key]:
+    """Return the planned rows whose round no reading of their jar has reached yet."""
+    last: dict[str, float] = {}
+    for jar, time in sheet.rows:
+        last[jar] = max(last.get(jar, -1.0), order(time))
+    before: dict[str, float] = {}
+    waiting = []
+    for jar, time in sorted(sheet.planned, key=lambda key: order(key[1])):
+        at = order(time)
+        early = min(LATEST_FOR_A_ROUND_D, (at - before.get(jar, at - 2.0)) / 2.0)
+        before[jar] = at
+        if last.get(jar, -1.0) < at - early:
+            waiting.append((jar, time))
+    return waiting
+
+
+def to_csv(sheet: Sheet, shelf: Sequence[str]) -> str:
+    """Return the table as CSV text: by time, the jars of one time in the order of the shelf."""
+    place = {jar.lower(): index for index, jar in enumerate(shelf)}
+    headers = list(sheet.columns)
+    for cells in sheet.rounds.values():
+        headers += [h for h in cells if h not in headers]
+    columns = _in_order(headers)
+    keys = sorted(
+        [*sheet.rows, *still_planned(sheet)],
+        key=lambda key: (order(key[1]), place.get(key[0].lower(), len(place)), key[0]),
+    )
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(columns)
+    for jar, time in keys:
+        cells = sheet.cells((jar, time)) if (jar, time) in sheet.rows else {}
+        writer.writerow([jar, time.strip(), *(cells.get(h, "") for h in columns[2:])])
+    return text.getvalue()
+
+
+# ---------------------------------------------------------------- what a sheet tells
+
+
+def waiting(sheet: Sheet) -> list[tuple[str, list[str]]]:
+    """Return the planned rounds that wait: their time and the jars, the earliest first."""
+    rounds: dict[str, list[str]] = {}
+    for jar, time in still_planned(sheet):
+        rounds.setdefault(time, []).append(jar)
+    return sorted(rounds.items(), key=lambda one: order(one[0]))
+
+
+def times(sheet: Sheet) -> list[str]:
+    """Return the times of all rounds that hold a reading, the latest first."""
+    return sorted({time for _, time in sheet.rows}, key=order, reverse=True)
+
+
+def last_before(sheet: Sheet, jar: str, time: str) -> tuple[str, Cells] | None:
+    """Return the last reading of a jar before a time, with its time."""
+    earlier = [t for name, t in sheet.rows if name == jar and order(t) < order(time)]
+    if not earlier:
+        return None
+    last = max(earlier, key=order)
+    return last, sheet.cells((jar, last))

@@ -1,0 +1,72 @@
+"""What all pages share: the folder, its open trials, and what was analysed."""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+
+from flask import abort, current_app
+
+from bmp.page.open_trial import OpenTrial
+from bmp.page.places import Place, find, places
+from bmp.page.so_far import Analyses
+
+
+@dataclass(eq=False)
+class Site:
+    """One folder of trials, served."""
+
+    root: Path
+    only: str = ""
+    """Name of the one trial that is shown, where the folder given was a trial itself."""
+    analyses: Analyses = field(default_factory=Analyses)
+    _open: dict[Path, OpenTrial] = field(default_factory=dict)
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def places(self) -> list[Place]:
+        """Return the trials."""
+        return [p for p in places(self.root) if not self.only or p.name == self.only]
+
+    def open(self, place: Place) -> OpenTrial:
+        """Return a folder of tables, opened once for all pages."""
+        with self._lock:
+            if place.path not in self._open:
+                self._open[place.path] = OpenTrial(place.path)
+        trial = self._open[place.path]
+        trial.refresh()
+        return trial
+
+    def flush(self) -> None:
+        """Bring all tables up to their journals."""
+        for trial in list(self._open.values()):
+            trial.flush()
+
+
+def site() -> Site:
+    """Return the site of the request."""
+    found: Site = current_app.extensions["bmp"]
+    return found
+
+
+def place_or_404(name: str) -> Place:
+    """Return the trial of that name, or answer that there is none."""
+    one = site()
+    place = find(one.root, name) if not one.only or one.only == name else None
+    if place is None:
+        abort(404, "there is no trial of this name")
+    return place
+
+
+def folder_or_404(name: str) -> OpenTrial:
+    """Return a trial of tables, opened; a workbook is only looked at."""
+    place = place_or_404(name)
+    if place.is_workbook:
+        abort(404, "a workbook is kept as it was handed in")
+    return site().open(place)
+
+
+def now() -> datetime:
+    """Return the clock of this machine, to the minute."""
+    return datetime.now().replace(second=0, microsecond=0)

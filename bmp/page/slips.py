@@ -1,0 +1,152 @@
+"""A look at a reading the moment it is typed: a fall, ten times the last, a wrong unit.
+
+Nothing here refuses: what a person saw on the instrument is kept, and asked about at once, while
+the instrument still stands there. Limits are common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from bmp.units import conversion
+
+TIMES_THE_LAST: Final = 10.0
+LARGEST_LOSS_OF_MASS: Final = 0.05
+"""Share of a jar's mass that one interval's gas can weigh at the very most."""
+HIGHEST_GAUGE_KPA: Final = 150.0
+"""Above this a reading of a jar is taken for absolute pressure or another unit."""
+
+
+@dataclass(frozen=True)
+class Span:
+    """What a quantity can be in a barn or a school, and units it is often typed in instead."""
+
+    low: float
+    high: float
+    unit: str
+    others: tuple[str, ...]
+    """Of another unit that would bring the number inside, the first is named."""
+    kind: str
+
+
+SPANS: Final[Mapping[str, Span]] = {
+    "ambient_kPa": Span(
+        60.0, 110.0, "kPa", ("hPa", "mmHg", "inHg", "psi", "bar", "Pa"), "air pressure"
+    ),
+    "temperature_C": Span(-10.0, 60.0, "degC", ("degF", "K"), "temperature"),
+    "methane_share": Span(0.03, 1.0, "dimensionless", ("fraction",), "methane share"),
+    "absolute_before_kPa": Span(
+        60.0, 400.0, "kPa", ("hPa", "psi", "bar", "mmHg"), "absolute pressure"
+    ),
+    "absolute_after_kPa": Span(
+        60.0, 400.0, "kPa", ("hPa", "psi", "bar", "mmHg"), "absolute pressure"
+    ),
+}
+_SHOWN: Final = {"degC": "°C", "degF": "°F", "dimensionless": "%", "fraction": "a share of 1"}
+
+
+def slips(
+    values: Mapping[str, float],
+    last: Mapping[str, float],
+    *,
+    cumulative: bool,
+    written: Mapping[str, str],
+) -> list[str]:
+    """Return what looks wrong, in plain words.
+
+    Parameters
+    ----------
+    values, last
+        This reading and the jar's one before, by field (`volume_mL`), in the project's units.
+    cumulative
+        Whether volumes are running totals.
+    written
+        By field, this reading's number and the last as a person wrote them, joined by a bar.
+    """
+    found: list[str] = []
+    for field, value in values.items():
+        if field in SPANS:
+            found += _outside(value, SPANS[field])
+        elif look := _LOOKS.get(field):
+            found += look(value, last.get(field), cumulative, written.get(field, ""))
+    return [*found, *_venting(values)]
+
+
+def _outside(value: float, span: Span) -> list[str]:
+    if span.low <= value <= span.high:
+        return []
+    scale = 100.0 if span.unit == "dimensionless" else 1.0
+    typed = value * scale
+    shown = _SHOWN.get(span.unit, span.unit)
+    for other in span.others:
+        rule = conversion(other, span.unit)
+        if span.low <= typed * rule.factor + rule.offset <= span.high:
+            name = _SHOWN.get(other, other)
+            return [f"{typed:g} {shown} cannot be the {span.kind}: is it {name}? Write the unit."]
+    low, high = span.low * scale, span.high * scale
+    return [f"{typed:g} {shown} is unlikely as {span.kind} ({low:g} to {high:g} is usual)."]
+
+
+def _volume(value: float, last: float | None, cumulative: bool, written: str) -> list[str]:
+    this, _, before = written.partition("|")
+    if cumulative and last is not None and value < last:
+        return [f"It fell from {before} to {this}. If the counter was set back, say “emptied”."]
+    if not cumulative and value < 0.0:
+        return [f"{this} is below zero: was it read against the scale?"]
+    return _times(value, last, this, before, "L and mL")
+
+
+def _times(value: float, last: float | None, this: str, before: str, mixed: str) -> list[str]:
+    if last is None or last <= 0.0 or value <= 0.0:
+        return []
+    if value >= TIMES_THE_LAST * last:
+        words = f"{this} is {value / last:.0f} times the last ({before}): look again."
+    elif value * TIMES_THE_LAST <= last:
+        words = f"{this} is less than a tenth of the last ({before}): look again."
+    else:
+        return []
+    ratio = max(value / last, last / value)
+    return [words + (f" Were {mixed} mixed up?" if ratio >= 300 else "")]
+
+
+def _gauge(value: float, last: float | None, cumulative: bool, written: str) -> list[str]:
+    this, _, before = written.partition("|")
+    if value > HIGHEST_GAUGE_KPA:
+        return [
+            f"{this} is far above what a jar may hold: is the unit right? If it is, go away from "
+            "the jar and let it vent."
+        ]
+    if 85.0 <= value <= 108.0 and (last is None or not 60.0 <= last <= 150.0):
+        return [f"{this} looks like absolute pressure; here goes the pressure above the air's."]
+    return _times(value, last, this, before, "mbar and kPa")
+
+
+def _mass(value: float, last: float | None, cumulative: bool, written: str) -> list[str]:
+    this, _, before = written.partition("|")
+    if last is None or last <= 0.0:
+        return []
+    if value > last * 1.0005:
+        return [f"It rose from {before} to {this}: a closed jar does not gain mass."]
+    if value < last * (1.0 - LARGEST_LOSS_OF_MASS):
+        return [f"It fell from {before} to {this}: more than gas can weigh. Is it the right jar?"]
+    return []
+
+
+_LOOKS: Final[Mapping[str, Callable[[float, float | None, bool, str], list[str]]]] = {
+    "volume_mL": _volume,
+    "gauge_before_kPa": _gauge,
+    "mass_g": _mass,
+    "mass_before_g": _mass,
+}
+
+
+def _venting(values: Mapping[str, float]) -> list[str]:
+    for kind in ("gauge", "absolute", "mass"):
+        unit = "g" if kind == "mass" else "kPa"
+        before = values.get(f"{kind}_before_{unit}")
+        after = values.get(f"{kind}_after_{unit}")
+        if before is not None and after is not None and after > before:
+            return ["After venting there is more than before: are the two fields swapped?"]
+    return []

@@ -1,0 +1,214 @@
+"""A trial: how it stands, its report, its files, what was changed."""
+
+from __future__ import annotations
+
+import io
+import itertools
+import mimetypes
+import re
+import zipfile
+from typing import Any, Final
+
+from flask import Blueprint, Response, abort, redirect, render_template, request, send_file, url_for
+from markupsafe import Markup
+
+from bmp.page import planning
+from bmp.page.conflict import Conflict
+from bmp.page.marked import marked
+from bmp.page.pictures import served_page
+from bmp.page.places import Place
+from bmp.page.setting import setting
+from bmp.page.sheet import waiting
+from bmp.page.site import folder_or_404, place_or_404, site
+from bmp.page.so_far import series_to_date
+from bmp.problem import UnusableInput
+
+pages = Blueprint("trial", __name__)
+
+DOWNLOADS: Final = {
+    "results.xlsx": "results as a workbook",
+    "report.html": "the report as one page",
+    "pictures.zip": "all pictures (PNG and SVG)",
+    "curves.csv": "curves as a table",
+    "results.json": "results for programs",
+}
+SCROLLING: Final = '<div class="wide" tabindex="0" role="region" aria-label="Table %d">'
+PLANNED: Final = {"logbook.xlsx": "logbook", "wall-sheet.html": "wall sheet"}
+
+
+def _flushed(place: Place) -> None:
+    if not place.is_workbook:
+        site().open(place).flush()
+
+
+@pages.get("/")
+def page(name: str) -> str:
+    """Show how a trial stands; what takes a while to compute is fetched by the page."""
+    place = place_or_404(name)
+    trial = None if place.is_workbook else site().open(place)
+    return render_template(
+        "trial.html",
+        place=place,
+        title=(setting(place.path).setup.title if trial else "") or place.name,
+        trial=trial,
+        waiting=waiting(trial.sheet)[:1] if trial else [],
+        planned=not place.is_workbook and planning.planned(place.path) is not None,
+    )
+
+
+@pages.get("/so-far")
+def so_far(name: str) -> str:
+    """Analyse the trial and show curves, verdict, forecast or every problem at its cell."""
+    from bmp.page.pictures import described
+    from bmp.report import sections
+
+    place = place_or_404(name)
+    _flushed(place)
+    found = site().analyses.of(place)
+    if found.results is None:
+        tables = marked(place.path, found.problems)
+        return render_template("problems.html", place=place, found=found, tables=tables)
+    results = found.results
+    drawing = found.drawings.get("net-curves")
+    return render_template(
+        "so_far.html",
+        place=place,
+        results=results,
+        series=series_to_date(found),
+        answer=sections.answer(results),
+        checks=sections.checks(results),
+        curves=drawing and described(drawing, "Net methane of every jar by day"),
+        downloads=DOWNLOADS,
+    )
+
+
+@pages.get("/tank")
+def tank(name: str) -> str:
+    """Show what the jars mean for the main tank."""
+    from bmp.report import sections
+    from bmp.report.page import environment
+
+    place = place_or_404(name)
+    _flushed(place)
+    found = site().analyses.of(place)
+    content = sections.tank(found.results) if found.results else None
+    part = Markup("")
+    if content is not None:
+        html = environment().get_template("tank.html").render(c=content, figures=found.drawings)
+        number = itertools.count(1)
+        html = re.sub('<div class="wide">', lambda _: SCROLLING % next(number), html)
+        part = Markup(html)  # escaped by its template
+    return render_template("tank.html", place=place, found=found, part=part)
+
+
+@pages.get("/report")
+def report(name: str) -> Any:
+    """Show the whole report, as `bmp analyze` writes it."""
+    place = place_or_404(name)
+    _written(place)
+    html = (place.results / "report.html").read_text(encoding="utf-8")
+    return _served(html, (url_for("trial.page", name=name), "Back to the trial"))
+
+
+def _served(html: str, back: tuple[str, str]) -> Response:
+    text, policy = served_page(html, back)
+    return Response(text, mimetype="text/html", headers={"Content-Security-Policy": policy})
+
+
+def _written(place: Place) -> None:
+    """Write the results folder, or show the trial's page, which says why it cannot be."""
+    _flushed(place)
+    try:
+        found = site().analyses.write_report(place)
+    except UnusableInput as unusable:
+        abort(409, str(unusable.problems[0]))
+    if found.results is None:
+        abort(409, "the trial has problems, or no readings yet: its page says which")
+
+
+@pages.get("/download/<what>")
+def download(name: str, what: str) -> Any:
+    """Send one of the results, a planned file, or the trial as a workbook."""
+    place = place_or_404(name)
+    stem = place.path.stem if place.is_workbook else place.name
+    if what == "trial.xlsx":
+        _flushed(place)
+        content = place.path.read_bytes() if place.is_workbook else planning.as_workbook(place.path)
+        return _send(content, f"{stem}.xlsx")
+    if what in PLANNED and not place.is_workbook:
+        path = place.path / planning.PLAN / what
+        if not path.is_file():
+            abort(404, "nothing was planned for this trial here")
+        return _send(path.read_bytes(), f"{stem}-{what}")
+    if what not in DOWNLOADS:
+        abort(404, "there is no such file")
+    _written(place)
+    if what == "pictures.zip":
+        return _send(_zipped(place), f"{stem}-pictures.zip")
+    return _send((place.results / what).read_bytes(), f"{stem}-{what}")
+
+
+def _send(content: bytes, name: str) -> Any:
+    kind = mimetypes.guess_type(name)[0] or "application/octet-stream"
+    return send_file(io.BytesIO(content), kind, as_attachment=True, download_name=name)
+
+
+def _zipped(place: Place) -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for path in sorted((place.results / "figures").glob("*.*")):
+            archive.write(path, path.name)
+    return out.getvalue()
+
+
+@pages.get("/plan")
+def plan(name: str) -> str:
+    """Show what was planned: doses, what to fetch, what to watch."""
+    place = place_or_404(name)
+    found = planning.planned(place.path)
+    if found is None:
+        abort(404, "this trial was not planned here")
+    jars = sorted(found["jars"], key=lambda jar: jar["position"])
+    return render_template("plan.html", place=place, plan=found, jars=jars, files=PLANNED)
+
+
+@pages.get("/wall-sheet")
+def wall_sheet(name: str) -> Any:
+    """Show the sheet for the wall, to print."""
+    path = place_or_404(name).path / planning.PLAN / "wall-sheet.html"
+    if not path.is_file():
+        abort(404, "this trial was not planned here")
+    html = path.read_text(encoding="utf-8")
+    return _served(html, (url_for("trial.plan", name=name), "Back to the plan"))
+
+
+@pages.get("/changes")
+def changes(name: str) -> str:
+    """Show every change with its time."""
+    trial = folder_or_404(name)
+    return render_template("changes.html", name=name, trial=trial, said=request.args.get("said"))
+
+
+@pages.post("/undo")
+def undo(name: str) -> Any:
+    """Take a change back."""
+    trial = folder_or_404(name)
+    number = request.form.get("number", "")
+    try:
+        trial.undo(int(number) if number.isdecimal() else 0)
+        said = f"Change {number} was taken back."
+    except Conflict as conflict:
+        said = f"Nothing was changed: {conflict.words}."
+    except LookupError as error:
+        said = f"Nothing was changed: {error}."
+    return redirect(url_for("trial.changes", name=name, said=said), 303)
+
+
+@pages.post("/as-tables")
+def as_tables(name: str) -> Any:
+    """Lay a workbook's tables into a folder, so that readings can be typed; it stays as it is."""
+    place = place_or_404(name)
+    if not place.is_workbook:
+        abort(404, "this is a folder of tables already")
+    target = planning.trial_of_workbook(site().root, place.path)
+    return redirect(url_for("trial.page", name=target.name), 303)
