@@ -48,8 +48,8 @@ def _leak(jar: str, leaked_g: float, share: float, least_g: float) -> Finding:
         limit=f"at most {100 * LARGEST_LEAK_SHARE:.0f} % of the mass lost",
         source=SOURCE,
         meaning=(
-            f"Jar {jar} lost {leaked_g:.3g} g between ventings, {100 * share:.0f} % of all it lost; "
-            f"the scale could show {least_g:.2g} g. The lost gas is counted as the jar's."
+            f"Jar {jar} lost {leaked_g:.3g} g between ventings, {100 * share:.0f} % of all it "
+            f"lost; the scale could show {least_g:.2g} g. The lost gas is counted as the jar's."
         ),
         advice=(
             "Leave the jar out with this reason, and mend its closure before the next trial."
