@@ -16,7 +16,17 @@ from bmp.cli import main as bmp
 
 PICTURES = Path(__file__).parent / "pictures"
 DEMO = Path(__file__).parent / "cheese_dairy"
-CHROMIUM = ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
+CHROMIUM = [
+    "chromium",
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--hide-scrollbars",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 
 
 def screenshot(page: Path, picture: Path, width: int, height: int) -> None:

@@ -18,10 +18,14 @@ import pytest
 from bmp.analyze import analyze
 from bmp.archive import run as archive_run
 from bmp.archive.analyze import COLUMNS, Outcome, analyze_trials
+from bmp.archive.kinetics import fit_series
+from bmp.archive.net import Curves, Yields
 from bmp.archive.parts import FilePart
 from bmp.archive.run import run_archive
 from bmp.archive.stop import slowest_rates_percent
 from bmp.cli import main
+from bmp.fit.material import MaterialCurves, fit_materials
+from bmp.fit.models import MODELS
 from bmp.judge.facts import slowest_rate_percent
 from bmp.net import NetCurves
 from bmp.read import read_trial
@@ -155,6 +159,48 @@ def test_the_stop_rule_is_that_of_a_single_trial() -> None:
         for jar in range(4):
             wanted = slowest_rate_percent(curves, [jar])
             assert found[jar] == (np.inf if wanted is None else pytest.approx(wanted, rel=1e-12))
+
+
+def curves_of_many_shapes(rng: np.random.Generator, count: int) -> list[MaterialCurves]:
+    """Return invented materials of every model, finished and not, quiet and noisy."""
+    days = np.arange(1.0, 41.0)
+    materials = []
+    for number in range(count):
+        model = list(MODELS.values())[number % len(MODELS)]
+        b0, last = rng.uniform(150, 500), int(rng.integers(8, 41))
+        named = {
+            "B0": b0, "k": rng.uniform(0.02, 0.5), "lag": rng.uniform(0, 6),
+            "Rm": b0 * rng.uniform(0.03, 0.25), "quick_share": rng.uniform(0.2, 0.8),
+            "k_quick": rng.uniform(0.3, 1.0), "k_slow": rng.uniform(0.02, 0.1),
+        }  # fmt: skip
+        values = [named[name] for name in model.names]
+        jars = []
+        for _ in range(rng.integers(1, 5)):
+            own = np.array([[values[0] * rng.normal(1, 0.04), *values[1:]]])
+            gas = np.diff(model.value(days[:last], own)[0], prepend=0.0)
+            noise = rng.choice([0.002, 0.01, 0.03]) * b0
+            jars.append(np.cumsum(gas + noise * rng.standard_normal(last)))
+        materials.append(MaterialCurves([days[:last]] * len(jars), jars))
+    return materials
+
+
+def test_kinetics_in_bulk_are_those_of_single_materials() -> None:
+    materials = curves_of_many_shapes(np.random.default_rng(7), 60)
+    alone = fit_materials(materials, reported=False)
+    sizes = [len(material.net) for material in materials]
+    time_d = [days for material in materials for days in material.time_d]
+    jar = np.repeat(np.arange(len(time_d)), [days.size for days in time_d])
+    net = np.concatenate([values for material in materials for values in material.net])
+    curves = Curves(jar, np.concatenate(time_d), net, net, np.zeros(len(time_d), dtype=bool))
+    none = np.zeros(len(sizes))
+    jars = np.split(np.arange(len(time_d)), np.cumsum(sizes)[:-1])
+    found = fit_series(curves, Yields(jars, np.array(sizes), *[none] * 6))
+    assert found.chosen == [one.choice.model for one in alone]
+    for model, parameters in found.parameters.items():
+        for name, values in parameters.items():
+            for value, one in zip(values, alone, strict=True):
+                wanted = one.models[model].parameters[name].value
+                assert np.isnan(value) if wanted is None else value == pytest.approx(wanted, 1e-7)
 
 
 # --- the command ---------------------------------------------------------------------------------

@@ -265,6 +265,22 @@ def test_reading_ends_where_nobody_would_read_on(tmp_path: Path) -> None:
     assert len(caught.value.problems) == MOST_PROBLEMS
 
 
+def test_names_that_fit_nowhere_and_masses_nobody_weighs(tmp_path: Path) -> None:
+    materials = [*MATERIALS, ["m" * 101, "substrate", 50, 40], ["air", "substrate", 1e-9, 1e-9]]
+    jars = [*JARS, ["j" * 101, "oats", 400, 5, 500], ["A3", "oats", 400, 1e-300, 500]]
+    trial = with_item("title", "t" * 5_000)
+    lines = told(write_csv(tmp_path / "t", tables(trial=trial, materials=materials, jars=jars)))
+    assert [line.split(":")[0] for line in lines] == [
+        "materials.csv, row 4, column “material”",
+        "materials.csv, row 5, column “TS [% of fresh mass]”",
+        "materials.csv, row 5, column “VS [% of fresh mass]”",
+        "jars.csv, row 6, column “jar”",
+        "jars.csv, row 7, column “sample [g]”",
+    ]
+    sound = read_trial(write_csv(tmp_path / "u", tables(trial=trial)))
+    assert len(sound.setup.title) == 200
+
+
 # --- one pass ------------------------------------------------------------------------------------
 
 

@@ -225,19 +225,25 @@ def _series_without_share(trial: Trial) -> Iterator[Problem]:
     needing &= np.array([jar.role != "weight check" for jar in trial.jars] or [True])[readings.jar]
     needing &= ~np.isin(readings.jar, _weighed_and_read(readings))
     missing = needing & ~np.isin(series, series[known])
-    if trial.setup.flush_excluded:
-        if trial.setup.methane_share is None:
-            wanted = (
-                "fill in “methane [%]” at some readings, or add an item “methane [%]” to the "
-                "table trial"
-            )
-            yield from _first(readings, missing, "no methane share of the gas", wanted)
-        return
-    wanted = (
-        "fill in “methane [%]” at its readings: one share for the whole trial cannot be that of "
-        "all dry gas, since the flush gas thins out"
+    what, wanted = (
+        "no methane share of the gas",
+        ("fill in “methane [%]” at some readings, or add an item “methane [%]” to the table trial"),
     )
-    yield from _first(readings, missing, "no methane share of all dry gas", wanted)
+    if not trial.setup.flush_excluded:
+        what, wanted = (
+            "no methane share of all dry gas",
+            (
+                "fill in “methane [%]” at its readings: one share for the whole trial cannot be that "
+                "of all dry gas, since the flush gas thins out"
+            ),
+        )
+    elif trial.setup.methane_share is not None:
+        return
+    if not known.any():
+        yield from _first(readings, missing, what, wanted)
+        return
+    for name in dict.fromkeys(series[missing]):
+        yield from _first(readings, missing & (series == name), f"{what} of “{name}”", wanted)
 
 
 def _weighed_and_read(readings: Readings) -> IntArray:

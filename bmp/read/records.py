@@ -16,6 +16,7 @@ from bmp.theory import theories_of
 from bmp.trial import WAYS_OF_MEASURING, Jar, Material, Setup
 
 LONGEST_NAME = 100
+LEAST_MASS_G, LEAST_HEADSPACE_ML, LEAST_SHARE = 1e-6, 1e-3, 1e-6
 ROLES = ("inoculum", "substrate", "control", "weight check")
 
 
@@ -181,7 +182,7 @@ def _with_possible_theory(
 
 
 def _can_be(field: str, share: float) -> bool:
-    return 0.0 < share <= 1.0 if field in ("TS", "VS") else 0.0 <= share <= 1.0
+    return LEAST_SHARE <= share <= 1.0 if field in ("TS", "VS") else 0.0 <= share <= 1.0
 
 
 def _u_of_product(given: Mapping[str, float | None]) -> float | None:
@@ -356,10 +357,9 @@ def _masses(rows: Rows, index: int, jar: Jar, setup: Setup) -> list[Problem]:
         ("sample_g", jar.sample_g),
         ("water_g", jar.water_g),
     ):
-        if not 0.0 <= value < 1e7:
-            found.append(
-                rows.problem(index, field, f"{value:.4g} g cannot be", "a mass is not below zero")
-            )
+        if not (value == 0.0 or LEAST_MASS_G <= value < 1e7):
+            wanted = "a mass is not below zero, nor less than anybody can weigh"
+            found.append(rows.problem(index, field, f"{value:.4g} g cannot be", wanted))
     if setup.blank and jar.inoculum_g == 0.0:
         found.append(
             rows.problem(
@@ -396,7 +396,7 @@ def _masses(rows: Rows, index: int, jar: Jar, setup: Setup) -> list[Problem]:
                 "pressure tells gas only with the headspace: give it in a column “headspace [mL]”",
             )
         )
-    if jar.headspace_mL is not None and not 0.0 < jar.headspace_mL < 1e7:
+    if jar.headspace_mL is not None and not LEAST_HEADSPACE_ML <= jar.headspace_mL < 1e7:
         found.append(
             rows.problem(
                 index,
