@@ -63,6 +63,7 @@ def _gas(trial: Trial, gas: JarGas) -> Iterator[str]:
             f"The jars were closed at {_closing_C(trial):.4g} °C and {_closing_words(gas)}; the "
             "gas under the lid was saturated with water vapour."
         )
+    yield from _outlets(trial)
     falls = int(gas.fall.sum())
     if falls:
         yield (
@@ -78,6 +79,29 @@ def _gas(trial: Trial, gas: JarGas) -> Iterator[str]:
         yield (
             f"The headspace of {_names(unknown)} is not given: gas under the lid is taken to "
             "stay the same, and no flush gas is balanced."
+        )
+
+
+def _outlets(trial: Trial) -> Iterator[str]:
+    """Say how gas left the jars where the tables leave it to be taken for granted."""
+    ways = {jar.measured for jar in trial.jars}
+    if trial.setup.closed_between_readings is None:
+        if "mass" in ways:
+            yield "Jars that were weighed are taken to be shut between readings and vented at them."
+        if ways & {"volume", "methane volume"}:
+            yield "Jars whose volumes were read are taken to be open: gas left as it formed."
+    pressed = np.array([jar.measured == "pressure" for jar in trial.jars])[trial.readings.jar]
+    after = [trial.readings.column(f"{kind}_after_kPa") for kind in ("gauge", "absolute")]
+    silent = pressed & np.all(np.isnan(after), axis=0) & ~trial.readings.not_vented
+    if silent.any():
+        yield (
+            f"{int(silent.sum())} pressure readings name no pressure after venting: the jars are "
+            "taken to be vented to the air at them (write “not vented” where one stayed shut)."
+        )
+    if not np.isnan(trial.readings.column("syringe_gas_left_mL")).all():
+        yield (
+            "What caustic leaves in a syringe is methane and flush gas; the flush gas still under "
+            "the lid, by balance, is taken off."
         )
 
 

@@ -26,6 +26,7 @@ from bmp.judge.facts import (
     series_facts,
     trial_facts,
 )
+from bmp.judge.handling import handling_findings
 from bmp.judge.leak import leak_findings
 from bmp.judge.silage import acid_feed
 from bmp.judge.stop import STOP_RATE_PERCENT_PER_DAY
@@ -91,6 +92,7 @@ def judge_trial(
             *told,
             *(traps or (_no_slips(found),)),
             *leak_findings(trial, gas),
+            *handling_findings(trial, gas),
             *diagnosis,
             *(finding for series in doses for finding in series.findings()),
             *(finding for material in trial.materials for finding in acid_feed(material)),

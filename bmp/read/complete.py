@@ -215,6 +215,15 @@ def _methane_share(trial: Trial) -> Iterator[Problem]:
     yield from _series_without_share(trial)
 
 
+_SHARE_WANTED = (
+    "fill in “methane [%]” at some readings, or add an item “methane [%]” to the table trial"
+)
+_OWN_SHARE_WANTED = (
+    "fill in “methane [%]” at its readings: one share for the whole trial cannot be that of all "
+    "dry gas, since the flush gas thins out"
+)
+
+
 def _series_without_share(trial: Trial) -> Iterator[Problem]:
     """Jars borrow the share of their sisters, never that of another material."""
     readings, ways = trial.readings, _ways(trial)
@@ -225,18 +234,9 @@ def _series_without_share(trial: Trial) -> Iterator[Problem]:
     needing &= np.array([jar.role != "weight check" for jar in trial.jars] or [True])[readings.jar]
     needing &= ~np.isin(readings.jar, _weighed_and_read(readings))
     missing = needing & ~np.isin(series, series[known])
-    what, wanted = (
-        "no methane share of the gas",
-        ("fill in “methane [%]” at some readings, or add an item “methane [%]” to the table trial"),
-    )
+    what, wanted = "no methane share of the gas", _SHARE_WANTED
     if not trial.setup.flush_excluded:
-        what, wanted = (
-            "no methane share of all dry gas",
-            (
-                "fill in “methane [%]” at its readings: one share for the whole trial cannot be that "
-                "of all dry gas, since the flush gas thins out"
-            ),
-        )
+        what, wanted = "no methane share of all dry gas", _OWN_SHARE_WANTED
     elif trial.setup.methane_share is not None:
         return
     if not known.any():
