@@ -12,9 +12,6 @@ REFERENCE_PRESSURE_KPA: Final = 101.325
 
 ZERO_CELSIUS_K: Final = 273.15
 
-# Molar gas constant, exact since 2019: CODATA 2018. J/(mol K)
-GAS_CONSTANT_J_PER_MOL_K: Final = 8.31446261815324
-
 # Molar volumes at the reference state, mL/mol. Ideal: R T0 / p0 (CODATA). Real gas: VDI 4630
 # (from memory), agreeing with the densities printed in Standard BMP Methods 203 (0.7174 g/L for
 # CH4, 1.977 g/L for CO2).

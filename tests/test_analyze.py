@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -62,6 +64,26 @@ def test_a_curve_made_from_a_model_comes_back_as_that_model(B0: float, k: float)
     if k * 45.0 > 1.5:
         assert fit.parameters["B0"].value == pytest.approx(B0, rel=1e-5)
         assert fit.parameters["k"].value == pytest.approx(k, rel=1e-5)
+
+
+def numbers_in(value: object) -> Iterator[float]:
+    """All floats in nested dictionaries and lists."""
+    if isinstance(value, float):
+        yield value
+    elif isinstance(value, dict):
+        for item in value.values():
+            yield from numbers_in(item)
+    elif isinstance(value, list | tuple | np.ndarray):
+        for item in value:
+            yield from numbers_in(item)
+
+
+@pytest.mark.parametrize("way", ["volume", "pressure", "mass", "methane volume"])
+def test_no_number_of_the_results_is_NaN_before_it_is_written(way: str) -> None:
+    simulated = simulate_trial(np.random.default_rng(4), way=way)
+    setup = replace(simulated.trial.setup, balance_uncertainty_g=0.01)
+    results = analyze(replace(simulated.trial, setup=setup))
+    assert all(np.isfinite(number) for number in numbers_in(to_dict(results)))
 
 
 def test_results_json_holds_no_NaN_and_the_contract(tmp_path: Path) -> None:

@@ -40,7 +40,7 @@ def write_trial(trial: Trial, folder: Path, dated: bool = False) -> Path:
         ["incubation temperature [°C]", setup.incubation_temperature_C],
     ]
     if setup.gas_kept:
-        items.append(["vessel", "kept"])
+        items.append(["collected gas", "kept"])
     if setup.methane_share is not None:
         items.append(["methane [1]", setup.methane_share])
     if setup.altitude_m is not None:

@@ -10,7 +10,6 @@ from bmp.constants import (
     DENSITY_CH4_G_PER_ML,
     DENSITY_CO2_G_PER_ML,
     DENSITY_N2_G_PER_ML,
-    MOLAR_MASS_AIR,
     MOLAR_MASS_H2O,
     MOLAR_VOLUME_CH4_ML,
     MOLAR_VOLUME_CO2_ML,
@@ -31,7 +30,6 @@ FLUSH_DENSITY_G_PER_ML: dict[str, float] = {
     "He": 4.0026 / MOLAR_VOLUME_IDEAL_ML,
     "Ar": 39.95 / MOLAR_VOLUME_IDEAL_ML,
 }
-AIR_DENSITY_G_PER_ML = MOLAR_MASS_AIR / MOLAR_VOLUME_IDEAL_ML
 
 
 @dataclass(frozen=True, eq=False)
