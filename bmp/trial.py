@@ -11,8 +11,9 @@ takes such an array says what it does with the gaps, and no gap reaches a result
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
+from itertools import compress
 from typing import TypeAlias
 
 import numpy as np
@@ -193,6 +194,20 @@ class Readings:
         """Return the named column, all NaN where nobody filled it. Shape (readings,)."""
         found = self.columns.get(name)
         return np.full(self.time_d.shape, np.nan) if found is None else found
+
+    def where(self, kept: BoolArray) -> Readings:
+        """Return the marked readings."""
+        return replace(
+            self,
+            jar=self.jar[kept],
+            time_d=self.time_d[kept],
+            row=self.row[kept],
+            columns={name: values[kept] for name, values in self.columns.items()},
+            not_vented=self.not_vented[kept],
+            emptied=self.emptied[kept],
+            note=tuple(compress(self.note, kept)),
+            taken=None if self.taken is None else tuple(compress(self.taken, kept)),
+        )
 
 
 READING_QUANTITIES: tuple[str, ...] = (

@@ -114,21 +114,7 @@ def clean(rng, way: str | None = None, **changes) -> Simulated:
 
 def kept_readings(trial: Trial, keep: np.ndarray) -> Trial:
     """The trial with some of its readings only."""
-    r = trial.readings
-    readings = replace(
-        r,
-        jar=r.jar[keep],
-        time_d=r.time_d[keep],
-        row=r.row[keep],
-        columns={k: v[keep] for k, v in r.columns.items()},
-        not_vented=r.not_vented[keep],
-        emptied=r.emptied[keep],
-        note=tuple(n for n, k in zip(r.note, keep, strict=True) if k),
-        taken=None
-        if r.taken is None
-        else tuple(t for t, k in zip(r.taken, keep, strict=True) if k),
-    )
-    return replace(trial, readings=readings)
+    return replace(trial, readings=trial.readings.where(keep))
 
 
 def unfinished(rng) -> Trial:

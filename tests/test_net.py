@@ -12,7 +12,7 @@ from scipy import stats
 
 from bmp.net import blank_means, material_yields, net_curves
 from bmp.normalise import normalise
-from bmp.trial import Jar, Material, Readings, Setup, Trial
+from bmp.trial import Jar, Material, Setup, Trial
 from tests import simulate as sim
 
 DAYS = np.array([2.0, 5.0, 10.0, 20.0])
@@ -108,19 +108,10 @@ def test_a_yield_below_zero_stays_below_zero() -> None:
 def test_the_curve_ends_with_the_first_blank() -> None:
     whole = trial(VOLUMES, JARS)
     kept = ~((whole.readings.jar == 0) & (whole.readings.time_d == 20.0))
-    shorter = replace(whole, readings=_where(whole.readings, kept))
+    shorter = replace(whole, readings=whole.readings.where(kept))
     _, curves, (one,) = results(shorter)
     assert one.time_d == 10.0
     assert curves.cut[3:].all()
-
-
-def _where(readings: Readings, kept: np.ndarray) -> Readings:
-    return replace(
-        readings, jar=readings.jar[kept], time_d=readings.time_d[kept], row=readings.row[kept],
-        columns={name: values[kept] for name, values in readings.columns.items()},
-        not_vented=readings.not_vented[kept], emptied=readings.emptied[kept],
-        note=tuple("" for _ in range(int(kept.sum()))),
-    )  # fmt: skip
 
 
 def test_a_blank_less_itself_is_nothing() -> None:

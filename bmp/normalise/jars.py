@@ -131,28 +131,13 @@ def _parts(
     for kind, jars_of_kind in kinds.items():
         here = jars_of_kind[readings.jar]
         if here.any():
-            some, its_state = readings_where(readings, here), state_where(state, here)
+            some, its_state = readings.where(here), state_where(state, here)
             if kind == "methane volume":
                 yield _behind_absorber(here, some, its_state, trial.setup, without)
             else:
                 yield _with_share(
                     here, kind, some, its_state, trial, lost_g[here], weighing_u_g, without
                 )
-
-
-def readings_where(readings: Readings, here: BoolArray) -> Readings:
-    """Return the marked readings."""
-    return replace(
-        readings,
-        jar=readings.jar[here],
-        time_d=readings.time_d[here],
-        row=readings.row[here],
-        columns={name: values[here] for name, values in readings.columns.items()},
-        not_vented=readings.not_vented[here],
-        emptied=readings.emptied[here],
-        note=(),
-        taken=None,
-    )
 
 
 def state_where(state: GasState, here: BoolArray) -> GasState:

@@ -84,14 +84,7 @@ def _without_rows(trial: Trial, rows: Set[int | None]) -> Trial:
     kept = ~np.isin(trial.readings.row, [row for row in rows if row is not None])
     if kept.all():
         return trial
-    readings = trial.readings
-    columns = {name: values[kept] for name, values in readings.columns.items()}
-    left = replace(
-        readings, jar=readings.jar[kept], time_d=readings.time_d[kept], row=readings.row[kept],
-        columns=columns, not_vented=readings.not_vented[kept], emptied=readings.emptied[kept],
-        note=(), taken=None,
-    )  # fmt: skip
-    return replace(trial, readings=left)
+    return replace(trial, readings=trial.readings.where(kept))
 
 
 def _jars_without_readings(trial: Trial, table: str) -> Iterator[Problem]:

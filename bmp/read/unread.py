@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
-from bmp.trial import BoolArray, Readings
+from bmp.trial import Readings
 
 
 def split_unread(readings: Readings) -> tuple[Readings, Readings]:
@@ -21,20 +19,4 @@ def split_unread(readings: Readings) -> tuple[Readings, Readings]:
     last = np.full(readings.jar.max(initial=-1) + 1, -1)
     np.maximum.at(last, readings.jar[filled], np.flatnonzero(filled))
     waiting = np.arange(readings.jar.size) > last[readings.jar]
-    return _rows(readings, ~waiting), _rows(readings, waiting)
-
-
-def _rows(readings: Readings, kept: BoolArray) -> Readings:
-    indices = np.flatnonzero(kept)
-    taken = readings.taken
-    return replace(
-        readings,
-        jar=readings.jar[kept],
-        time_d=readings.time_d[kept],
-        row=readings.row[kept],
-        columns={name: values[kept] for name, values in readings.columns.items()},
-        not_vented=readings.not_vented[kept],
-        emptied=readings.emptied[kept],
-        note=tuple(readings.note[i] for i in indices),
-        taken=None if taken is None else tuple(taken[i] for i in indices),
-    )
+    return readings.where(~waiting), readings.where(waiting)
