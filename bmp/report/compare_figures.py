@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 
 WIDTH_INCH = 6.6
 ROW_HEIGHT_INCH = 0.38
+# Breadth of a letter at the size of the rows' names; broad enough for names in capitals.
+CHARACTER_INCH = 0.076
 MOST_BASE_FIGURES = 3
 BAND_ALPHA = 0.4
 LONGEST_NAME = 26
@@ -91,9 +93,20 @@ def _figure(rows: int, draw: Callable[[Axes], Axes]) -> Figure:
     from bmp.report.figures import STYLE
 
     with mpl.rc_context(STYLE):
-        figure = Figure(figsize=(WIDTH_INCH, height_inch(rows)), layout="constrained")
+        height = height_inch(rows)
+        figure = Figure(figsize=(WIDTH_INCH, height))
         FigureCanvasAgg(figure)
-        draw(figure.add_subplot())
+        axes = draw(figure.add_subplot())
+        # room by the texts' lengths: measuring them would take longer than drawing
+        names = [line for text in axes.get_yticklabels() for line in text.get_text().split("\n")]
+        left = 0.2 + CHARACTER_INCH * max(map(len, names), default=0)
+        top = 0.62 if axes.get_title(loc="left") else 0.34
+        figure.subplots_adjust(
+            left=left / WIDTH_INCH,
+            right=1.0 - 0.15 / WIDTH_INCH,
+            bottom=0.5 / height,
+            top=1.0 - top / height,
+        )
     return figure
 
 
@@ -274,8 +287,9 @@ def _difference_legend(ax: Axes) -> None:
     ax.legend(
         [mark("o", INK), mark("o", "white"), mark("x", INK), Patch(color=FAINT, alpha=BAND_ALPHA)],
         ["more than noise", "not shown", "no verdict", "too small to show"],
-        loc="lower left",
-        bbox_to_anchor=(0, 1),
+        # from the right: with long names beside the rows it reaches over them
+        loc="lower right",
+        bbox_to_anchor=(1, 1),
         ncols=4,
         frameon=False,
         fontsize=8,

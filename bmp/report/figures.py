@@ -80,11 +80,6 @@ def save_figures(drawn: Mapping[str, Figure], folder: Path) -> dict[str, str]:
     with mpl.rc_context(STYLE), warnings.catch_warnings():
         # a name in another script: the SVG keeps its letters, the PNG shows boxes
         warnings.filterwarnings("ignore", "Glyph .* missing from font", UserWarning)
-        for figure in drawn.values():
-            if figure.get_layout_engine() is not None:
-                # arrange the axes once, not for each of the two files
-                figure.draw_without_rendering()
-                figure.set_layout_engine("none")
         wait = start_beside(lambda: _save_pngs(drawn, folder))
         texts = {name: _svg(figure) for name, figure in drawn.items()}
         for name, text in texts.items():

@@ -11,7 +11,13 @@ from matplotlib.figure import Figure
 from bmp.report.looks import FAINT, INK, look_of
 from bmp.tank.result import Range, TankResult, TankState
 
-_SIZE_IN = (5.8, 3.3)
+_WIDTH_IN = 5.8
+_AXES_IN = 2.45
+"""Height of the axes; what stands below them comes on top of it."""
+_LEFT_IN, _RIGHT_IN, _TOP_IN = 0.75, 0.75, 0.28
+_LEGEND_COLUMNS = 3
+# One a feed beside its colour, so that stacked bars are told apart in grey.
+_HATCHES = ("", "///", "...", "xxx", "\\\\\\", "+++", "ooo", "---")
 
 
 def tank_pictures(result: TankResult, places: Mapping[str, int]) -> dict[str, Figure]:
@@ -27,17 +33,30 @@ def tank_pictures(result: TankResult, places: Mapping[str, int]) -> dict[str, Fi
     def gas(axes: Axes, result: TankResult) -> Axes:
         return draw_gas_by_material(axes, result, places)
 
-    ways: dict[str, Callable[[Axes, TankResult], Axes]] = {"tank-gas": gas}
+    feeds = {row.material for row in (*result.today.by_material, *result.planned.by_material)}
+    legend_rows = -(-len(feeds) // _LEGEND_COLUMNS)
+    ways: dict[str, tuple[Callable[[Axes, TankResult], Axes], float]] = {
+        "tank-gas": (gas, 0.4 + 0.26 * legend_rows)
+    }
     if result.ramp:
-        ways["tank-ramp"] = draw_ramp
+        ways["tank-ramp"] = draw_ramp, 0.5
     if result.months:
-        ways["tank-heat"] = draw_heat_by_month
+        ways["tank-heat"] = draw_heat_by_month, 1.1
     drawn = {}
-    for name, draw in ways.items():
-        drawn[name] = Figure(figsize=_SIZE_IN, layout="constrained")
-        FigureCanvasAgg(drawn[name])
-        draw(drawn[name].subplots(), result)
+    for name, (draw, below_in) in ways.items():
+        drawn[name], axes = _figure(below_in)
+        draw(axes, result)
     return drawn
+
+
+def _figure(below_in: float) -> tuple[Figure, Axes]:
+    """Return a figure with axes in a fixed place: arranging them by their texts takes long."""
+    height = _TOP_IN + _AXES_IN + below_in
+    figure = Figure(figsize=(_WIDTH_IN, height))
+    FigureCanvasAgg(figure)
+    width = (_WIDTH_IN - _LEFT_IN - _RIGHT_IN) / _WIDTH_IN
+    place = (_LEFT_IN / _WIDTH_IN, below_in / height, width, _AXES_IN / height)
+    return figure, figure.add_axes(place)
 
 
 def draw_gas_by_material(
@@ -47,17 +66,30 @@ def draw_gas_by_material(
     states = (("today", result.today), ("planned", result.planned))
     rows = (*result.today.by_material, *result.planned.by_material)
     for index, name in enumerate(dict.fromkeys(row.material for row in rows)):
-        colour = look_of((places or {}).get(name, index)).colour
+        number = (places or {}).get(name, index)
+        colour, hatch = look_of(number).colour, _HATCHES[number % len(_HATCHES)]
         for place, (_, state) in enumerate(states):
             below, height = _stack(state, name)
             label = name if place == 0 else None
-            axes.bar(place, height, bottom=below, width=0.55, color=colour, label=label)
+            axes.bar(
+                place,
+                height,
+                bottom=below,
+                width=0.55,
+                color=colour,
+                hatch=hatch,
+                edgecolor="white",
+                linewidth=0.0,
+                label=label,
+            )
     for place, (_, state) in enumerate(states):
         _draw_total(axes, place, state.methane_NL_per_d)
     axes.set_xticks(range(len(states)), [name for name, _ in states])
     axes.set_xlim(-0.6, 1.6)
     axes.set_ylabel("Methane, estimate [NL/d]")
-    axes.legend(frameon=False, loc="upper center", bbox_to_anchor=(0.5, -0.1), ncols=3)
+    axes.legend(
+        frameon=False, loc="upper center", bbox_to_anchor=(0.5, -0.1), ncols=_LEGEND_COLUMNS
+    )
     return _bare(axes)
 
 
