@@ -41,7 +41,7 @@ def tank_pictures(result: TankResult, places: Mapping[str, int]) -> dict[str, Fi
     if result.ramp:
         ways["tank-ramp"] = draw_ramp, 0.5
     if result.months:
-        ways["tank-heat"] = draw_heat_by_month, 1.1
+        ways["tank-heat"] = draw_heat_by_month, 1.25
     drawn = {}
     for name, (draw, below_in) in ways.items():
         drawn[name], axes = _figure(below_in)
@@ -139,20 +139,20 @@ def draw_heat_by_month(axes: Axes, result: TankResult) -> Axes:
         alpha=0.45,
         label="need, planned diet",
     )
-    ways = (("today", look_of(1).colour), ("planned", look_of(0).colour))
-    for name, colour in ways:
+    ways = (("today", look_of(1).colour, "--"), ("planned", look_of(0).colour, "-"))
+    for name, colour, style in ways:
         span: Range | None = getattr(months[0], f"useful_gas_{name}_kWh_per_d")
         if span is not None:
             axes.axhspan(span.low, span.high, color=colour, alpha=0.2, lw=0)
-            axes.axhline(
-                span.value, color=colour, lw=1.8, label=f"own gas after the burner, {name}"
-            )
+            label = f"own gas after the burner, {name}"
+            axes.axhline(span.value, color=colour, ls=style, lw=1.8, label=label)
     axes.set_xticks(
-        places, [f"{row.month[:3]}\n{row.air_temperature_C:.0f} °C" for row in months], fontsize=8
+        places, [f"{row.month[:3]}\n{row.air_temperature_C:.0f}" for row in months], fontsize=8
     )
+    axes.set_xlabel("Month, mean air temperature [°C]")
     axes.set_ylabel("Heat, estimate [kWh/d]")
     axes.margins(y=0.15)
-    axes.legend(frameon=False, loc="upper center", bbox_to_anchor=(0.5, -0.14), ncols=2)
+    axes.legend(frameon=False, loc="upper center", bbox_to_anchor=(0.5, -0.26), ncols=2)
     return _bare(axes)
 
 
