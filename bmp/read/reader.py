@@ -96,7 +96,9 @@ def trial_of(
         readings = at_station(readings, setup.altitude_m)
     readings, unread = split_unread(readings)
     if unread.jar.size:
-        ignored.append(f"{unread.table}: {unread.jar.size} rows wait for their reading")
+        several = unread.jar.size > 1
+        waiting = f"{unread.jar.size} rows wait for their" if several else "1 row waits for its"
+        ignored.append(f"{unread.table}: {waiting} reading")
     trial = Trial(
         setup, materials, jars, readings, tuple(assumed), tuple(ignored), unread, tank, feeds
     )
