@@ -9,6 +9,7 @@ import pytest
 from bmp.cli import main
 from tests.planted import PLANTED, clean, dated, kept_readings
 from tests.simulate_trials import CELLULOSE, FEEDS, Noise, simulate_trial
+from tests.tables import JARS, LONG, TRIAL, tables, write_csv
 from tests.written import write_trial
 
 REAL = Path(__file__).parents[2] / "shared" / "real-trial"
@@ -167,3 +168,51 @@ def test_a_bad_table_of_criteria_is_told(old, new, words, tmp_path, capsys):
     assert main(given) == 2
     assert capsys.readouterr().err.startswith(f"own.csv: {words}")
     assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(
+    ("rows", "words"),
+    [
+        ([], "no reading yet"),
+        (
+            [[jar, day, None] for day in (2, 1) for jar in ("N1", "N2", "A1", "A2")],
+            "no reading yet; the first is due 2027-03-02 08:00",
+        ),
+    ],
+)
+def test_a_trial_without_a_reading_is_no_error(rows, words, tmp_path, capsys):
+    folder = write_csv(tmp_path / "t", tables(readings=[LONG[0], *rows]))
+    status, said = check(folder, capsys)
+    assert status == 1  # two blanks, two jars and no control
+    assert said.out.splitlines()[0] == f"Two jars of oats: {words}"
+    assert "has no reading" not in said.err
+
+
+@pytest.mark.parametrize("header", [["jar", "volume [mL]"], ["jar", "time", "volume"]])
+def test_no_reading_can_be_used_and_the_problems_are_those_of_analyze(header, tmp_path, capsys):
+    rows = [header, *[row[: len(header)] for row in LONG[1:]]]
+    folder = write_csv(tmp_path / "t", tables(readings=rows))
+    status, said = check(folder, capsys)
+    assert status == 2
+    assert said.err
+    assert said.out.splitlines()[0] == "Two jars of oats: no reading could be used"
+    assert "Nothing found" not in said.out
+    assert main(["analyze", str(folder), "--out", str(tmp_path / "o")]) == 2
+    assert capsys.readouterr().err == said.err
+
+
+def test_what_is_not_used_is_said_on_the_terminal(tmp_path, capsys):
+    trial = [*TRIAL, ["Altitde [m]", 300]]
+    jars = [[*row, more] for row, more in zip(JARS, ("head spce [mL]", 1, 1, 1, 1), strict=True)]
+    hint = "trial.csv: the item “Altitde [m]” is not known and not used (did you mean “altitude”?)"
+    folder = write_csv(tmp_path / "t", tables(trial=trial, jars=jars))
+    for words in (["check"], ["analyze", "--out", str(tmp_path / "o")]):
+        main([words[0], str(folder), *words[1:]])
+        said = capsys.readouterr()
+        assert hint in said.err.splitlines()
+        assert "(did you mean “headspace”?)" in said.err
+    folder = write_csv(tmp_path / "bad", tables(trial=trial, readings=[*LONG, ["A1", 20, "x"]]))
+    assert main(["analyze", str(folder), "--out", str(tmp_path / "o2")]) == 2
+    lines = capsys.readouterr().err.splitlines()
+    assert lines[0] == hint
+    assert any(line.startswith("readings.csv, row 18") for line in lines)
