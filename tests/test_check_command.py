@@ -215,4 +215,26 @@ def test_what_is_not_used_is_said_on_the_terminal(tmp_path, capsys):
     assert main(["analyze", str(folder), "--out", str(tmp_path / "o2")]) == 2
     lines = capsys.readouterr().err.splitlines()
     assert lines[0] == hint
-    assert any(line.startswith("readings.csv, row 18") for line in lines)
+    assert lines[1].startswith("readings.csv, row 18")  # a slip of the pen waits for nothing
+
+
+def test_the_plain_verdict_stands_under_each_feed_that_has_a_but(tmp_path, capsys):
+    trap, plant = PLANTED["absolute for gauge"]
+    folder = write_trial(plant(np.random.default_rng(8)), tmp_path / "t")
+    assert main(["analyze", str(folder), "--out", str(tmp_path / "o")]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    gave = [number for number, line in enumerate(lines) if " gave " in line]
+    assert gave
+    for number in gave:
+        assert lines[number + 1].startswith("  Do not use the yield of "), lines
+        assert trap in lines[number + 1]
+
+
+def test_a_yield_that_simply_holds_needs_no_verdict_beside_it(tmp_path, capsys):
+    quiet = replace(Noise(), between_jars=0.0)
+    trial = simulate_trial(np.random.default_rng(1), noise=quiet).trial
+    folder = write_trial(trial, tmp_path / "t")
+    assert main(["analyze", str(folder), "--out", str(tmp_path / "o")]) == 0
+    said = capsys.readouterr().out
+    assert "The control held: this inoculum gives what others get.\n" not in said
+    assert "beside published yields.\n" not in said

@@ -56,11 +56,20 @@ def run(arguments: argparse.Namespace) -> int:
     show("")
     for one in results.yields:
         print(feed_sentence(one, results))
+        reliance = results.feed_verdicts.get(one.series, "")
+        if reliance and not _simply_reliable(reliance):
+            print(f"  {reliance}")
     if results.verdict is not None:
         print(results.verdict.words)
     print(f"The report is in {out / 'report.html'}")
     failed = any(finding.outcome == "fail" for finding in results.checks)
     return CHECK_FAILED if arguments.strict and failed else DONE
+
+
+def _simply_reliable(reliance: str) -> bool:
+    """Tell whether a plain verdict only says that all is well."""
+    well = "can be relied upon" in reliance or reliance.startswith("The control held")
+    return well and "Look first at" not in reliance
 
 
 def own_criteria(place: Path | None) -> tuple[Criterion, ...] | None:
