@@ -346,3 +346,23 @@ def test_readings_that_are_only_a_header_are_no_reading_yet(tmp_path: Path) -> N
     with pytest.raises(UnusableInput) as told:
         read_trial(tmp_path / "demo")
     assert told.value.problems[0].what == "jar “N1” has no reading"
+
+
+def test_a_water_head_of_the_wide_layout_holds_for_all_jars(tmp_path: Path) -> None:
+    heads = ("water head [mm]", 50, 60, 70, 80)
+    wide = [[*row, head] for row, head in zip(WIDE, heads, strict=True)]
+    trial = read_trial(write_csv(tmp_path / "t", tables(readings=wide)))
+    assert trial.ignored == ()
+    assert trial.readings.column("water_head_cm").tolist() == [5, 6, 7, 8] * 4
+
+
+def test_a_column_of_the_long_layout_is_not_called_unknown(tmp_path: Path) -> None:
+    wide = [
+        [*row, *more]
+        for row, more in zip(WIDE, [["emptied", "note"], *[["yes", "x"]] * 4], strict=True)
+    ]
+    trial = read_trial(write_csv(tmp_path / "t", tables(readings=wide)))
+    assert trial.ignored == tuple(
+        f"readings.csv: the column “{name}” is used only in the layout with a row for each reading"
+        for name in ("emptied", "note")
+    )

@@ -32,6 +32,9 @@ _WIDE: Mapping[str, str] = {
     "net yield": "net_yield_mL_per_g",
 }
 
+# Columns of the wide layout that hold for all jars of a row alike.
+_SHARED = ("time_d", "taken", "water_head_cm", "temperature_C", "ambient_kPa", "methane_share")
+
 _NOT_VENTED = ("not vented", "closed")
 _YES = ("yes", "y", "x", "true", "1", "emptied", "reset")
 _EMPTIED_NOTES = ("emptied", "reset to zero", "set to zero", "counter reset", "reset")
@@ -223,11 +226,7 @@ def _read_wide(
     problems: list[Problem],
     ignored: list[str],
 ) -> Readings:
-    shared = tuple(
-        k
-        for k in READINGS
-        if k.field in ("time_d", "taken", "temperature_C", "ambient_kPa", "methane_share")
-    )
+    shared = tuple(known for known in READINGS if known.field in _SHARED)
     unknown: list[str] = []
     found = match_columns(table, shared, problems, unknown)
     columns = _jar_columns(table, jars, shared, problems, ignored)
@@ -287,13 +286,17 @@ def _jar_columns(
     """Return the columns of jars: (index of the jar, quantity, column)."""
     index_of = {jar.name.lower(): index for index, jar in enumerate(jars)}
     others = {known.name.lower() for known in shared}
+    long_only = {known.name.lower() for known in READINGS} - others
     units = {known.field: known for known in READINGS}
     columns: dict[int, tuple[int, str, Found]] = {}
     for at, text in enumerate(table.header):
         header = parse_header(text)
         index = index_of.get(header.name.lower())
         if index is None:
-            if text and header.name.lower() not in others:
+            if header.name.lower() in long_only:
+                where = "is used only in the layout with a row for each reading"
+                ignored.append(f"{table.name}: the column {shown(text)} {where}")
+            elif text and header.name.lower() not in others:
                 ignored.append(ignored_words(table.name, "column", text, [*index_of, *others]))
             continue
         field = _WIDE.get(jars[index].measured)
