@@ -141,8 +141,8 @@ def test_every_problem_is_told_at_once(tmp_path: Path) -> None:
 def test_no_unit_is_guessed(tmp_path: Path) -> None:
     readings = [["jar", "time [d]", "volume"], *LONG[1:]]
     assert problems(tmp_path, readings=readings)[0] == (
-        "readings.csv, row 1, column “volume”: there is no unit; write it as “volume [mL]”; "
-        "any of these units would do: mL, L, cm³, floz"
+        "readings.csv, row 1, column “volume”: there is no unit; write the unit that your "
+        "figures are in, such as “volume [mL]”: mL, L, cm³, floz"
     )
     readings[0][2] = "volume [kPa]"
     assert "“kPa” measures something else" in problems(tmp_path, readings=readings)[0]
@@ -153,8 +153,8 @@ def test_no_unit_is_guessed(tmp_path: Path) -> None:
 def test_VS_must_say_of_what(tmp_path: Path) -> None:
     materials = [["material", "role", "TS [% of fresh mass]", "VS [%]"], *MATERIALS[1:]]
     assert problems(tmp_path, materials=materials)[0] == (
-        "materials.csv, row 1, column “VS [%]”: the unit [%] does not say of what; write it as "
-        "“VS [% of fresh mass]”; any of these units would do: %, fraction, g/kg"
+        "materials.csv, row 1, column “VS [%]”: the unit [%] does not say of what; write the "
+        "unit that your figures are in, such as “VS [% of fresh mass]”: %, fraction, g/kg"
     )
 
 
@@ -366,3 +366,41 @@ def test_a_column_of_the_long_layout_is_not_called_unknown(tmp_path: Path) -> No
         f"readings.csv: the column “{name}” is used only in the layout with a row for each reading"
         for name in ("emptied", "note")
     )
+
+
+@pytest.mark.parametrize(
+    ("column", "wanted"),
+    [
+        ("volume [fluid onces]", "did you mean [floz]? If not, write the unit that your figures"),
+        ("volume [smoots]", "write the unit that your figures are in, such as “volume [mL]”: mL"),
+        ("ambient [psig]", "“psig” is a pressure above the air outside, and “ambient” is not"),
+        ("gauge before [psia]", "“psia” is an absolute pressure, and “gauge before” is not"),
+    ],
+)
+def test_an_unknown_unit_is_asked_back_and_never_swapped(
+    column: str, wanted: str, tmp_path: Path
+) -> None:
+    readings = [[*LONG[0], column], *[[*row, 1] for row in LONG[1:]]]
+    if column.startswith("volume"):
+        readings = [[*LONG[0][:2], column], *LONG[1:]]
+    told = problems(tmp_path, readings=readings)
+    assert any(wanted in line for line in told), told
+    assert not any("write it as" in line for line in told)
+
+
+@pytest.mark.parametrize(
+    ("column", "cell", "field", "kPa"),
+    [
+        ("gauge before [psig]", 10, "gauge_before_kPa", 68.94757),
+        ("gauge before [kPa (gauge)]", 10, "gauge_before_kPa", 10),
+        ("absolute before [bar abs]", 1.1, "absolute_before_kPa", 110),
+        ("ambient [psia]", 14.5, "ambient_kPa", 99.97398),
+        ("ambient [inches of mercury]", 29.9213, "ambient_kPa", 101.325),
+    ],
+)
+def test_a_pressure_may_say_what_its_column_says(
+    column: str, cell: float, field: str, kPa: float, tmp_path: Path
+) -> None:
+    readings = [[*LONG[0], column], *[[*row, cell] for row in LONG[1:]]]
+    trial = read_trial(write_csv(tmp_path / "t", tables(readings=readings)))
+    assert trial.readings.column(field) == pytest.approx(kPa, rel=1e-5)
