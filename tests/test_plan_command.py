@@ -117,7 +117,7 @@ def test_logbook_in_use_can_be_analysed_before_its_end(
     capsys.readouterr()
     assert main(["check", str(logbook)]) in (0, 1)
     said = capsys.readouterr()
-    assert said.err == ""
+    assert said.err == "sheet readings: 135 rows wait for their reading\n"
     assert "readings to day" in said.out
     assert main(["analyze", str(logbook), "--out", str(tmp_path / "results")]) == 0
     assert capsys.readouterr().err == ""

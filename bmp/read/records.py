@@ -148,7 +148,7 @@ def _material(rows: Rows, index: int, name: str, role: str, problems: list[Probl
             given[field] = None
     for field, value in given.items():
         if value is not None and value < 0.0:
-            what = f"{name}: {value:.4g} cannot be"
+            what = f"{shown(name)}: {value:.4g} cannot be"
             problems.append(rows.problem(index, field, what, "it is not below zero"))
     for field in ("VS", "VS_u"):
         given |= _per_fresh_mass(rows, index, field, given, name, problems)
@@ -158,7 +158,7 @@ def _material(rows: Rows, index: int, name: str, role: str, problems: list[Probl
     if solids is not None and volatile is not None and volatile > solids * (1 + 1e-9):
         what = f"VS ({100 * volatile:.4g} % of fresh mass) is more than TS ({100 * solids:.4g} %)"
         wanted = "VS is a part of TS: say of what each is a share"
-        problems.append(rows.problem(index, "VS", f"{name}: {what}", wanted))
+        problems.append(rows.problem(index, "VS", f"{shown(name)}: {what}", wanted))
     formula = rows.text("formula", index) or None
     source = rows.text("solids_from", index)
     source = "" if source.lower() == "measured" else source
@@ -206,7 +206,7 @@ def _per_fresh_mass(
     if share is None or rows.found[field].of != "TS":
         return {}
     if solids is None:
-        what = f"{name}: VS is given per TS, and there is no TS"
+        what = f"{shown(name)}: VS is given per TS, and there is no TS"
         problems.append(rows.problem(index, field, what, "give TS as well, or VS of fresh mass"))
         return {}
     return {field: share * solids}
