@@ -12,6 +12,7 @@ import pytest
 
 from bmp.problem import UnusableInput
 from bmp.read import read_trial
+from bmp.read.columns import nearest_name
 from bmp.trial import Trial
 from tests.tables import JARS, LONG, MATERIALS, TRIAL, tables, with_item, write_csv, write_xlsx
 
@@ -404,3 +405,48 @@ def test_a_pressure_may_say_what_its_column_says(
     readings = [[*LONG[0], column], *[[*row, cell] for row in LONG[1:]]]
     trial = read_trial(write_csv(tmp_path / "t", tables(readings=readings)))
     assert trial.readings.column(field) == pytest.approx(kPa, rel=1e-5)
+
+
+def test_a_title_above_the_header_is_called_so(tmp_path: Path) -> None:
+    for write, name in ((write_csv, "readings.csv"), (write_xlsx, "sheet readings")):
+        place = write(
+            tmp_path / f"{name}.xlsx", tables(readings=[["Our readings", None, None], *LONG])
+        )
+        with pytest.raises(UnusableInput) as unusable:
+            read_trial(place)
+        assert [str(problem) for problem in unusable.value.problems] == [
+            f"{name}: row 1 is not the header: it holds “Our readings” alone; take away what "
+            "stands above the names of the columns (row 2)"
+        ]
+
+
+def test_a_workbook_of_other_sheets_names_them(tmp_path: Path) -> None:
+    book = write_xlsx(tmp_path / "t.xlsx", {"Trail": LONG, "Sheet1": LONG})
+    with pytest.raises(
+        UnusableInput, match="no sheet has a known name; there is “Trail”, “Sheet1”"
+    ):
+        read_trial(book)
+
+
+@pytest.mark.parametrize(
+    ("text", "names", "near"),
+    [
+        ("n1x", ("N1", "N2", "A1"), "N1"),
+        ("1", ("01", "02", "10", "11"), "01"),
+        ("N-01", ("N1", "N11"), "N1"),
+        ("scrap", ("Scraps", "Clippings"), "Scraps"),
+        ("N3", ("N1", "N2"), None),
+        ("Z9", ("N1", "A1"), None),
+        ("", ("N1",), None),
+    ],
+)
+def test_the_nearest_name(text: str, names: tuple[str, ...], near: str | None) -> None:
+    assert nearest_name(text, names) == near
+
+
+def test_the_nearest_jar_is_named(tmp_path: Path) -> None:
+    told = problems(tmp_path, readings=[LONG[0], ["A 01", 1, 500], *LONG[2:]])
+    assert told == [
+        "readings.csv, row 2, column “jar”: “A 01” is not among the jars; "
+        "write a jar of the table jars: did you mean “A1”?"
+    ]

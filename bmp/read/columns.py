@@ -207,6 +207,27 @@ def ignored_words(table: str, kind: str, text: str, known: Iterable[str]) -> str
     return f"{table}: the {kind} {shown(text)} is not known and not used{hint}"
 
 
+def nearest_name(text: str, names: Sequence[str]) -> str | None:
+    """Return the name that a text which is none of them looks like; `None` where none does.
+
+    `n-1` and `N01` look like `N1` before any other; what fits two names alike is no answer.
+    """
+    plain = [name for name in names if _bare(name) == _bare(text)]
+    if text and len(plain) == 1:
+        return plain[0]
+    lower = {name.lower(): name for name in names}
+    near = difflib.get_close_matches(text.lower()[:60], list(lower), 2, 0.6)
+    ratios = [difflib.SequenceMatcher(None, one, text.lower()[:60]).ratio() for one in near]
+    if not near or (len(near) > 1 and ratios[0] == ratios[1]):
+        return None
+    return lower[near[0]]
+
+
+def _bare(name: str) -> str:
+    """Return letters and digits of a name in lower case, without zeros before a number."""
+    return re.sub(r"(?<!\d)0+(?=\d)", "", re.sub(r"[\W_]", "", name.lower()))
+
+
 def match_unit(
     known: Known, header: Header, table: str, problems: list[Problem], row: int
 ) -> Conversion | None:
@@ -308,5 +329,8 @@ def _number_or_problem(
         return number(cell, table.semicolons)
     except Unreadable as error:
         what = f"{shown(cell)} is not a number that can be read"
-        problems.append(Problem(table.name, what, str(error), row, found.header))
+        wanted = str(error)
+        if found.known.field.endswith("_after_kPa"):
+            wanted += "; where the jar was left closed, write “not vented”"
+        problems.append(Problem(table.name, what, wanted, row, found.header))
         return float("nan")

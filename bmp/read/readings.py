@@ -18,6 +18,7 @@ from bmp.read.columns import (
     ignored_words,
     match_columns,
     match_unit,
+    nearest_name,
     numbers,
     parse_header,
 )
@@ -72,12 +73,16 @@ def _read_long(
     index_of = {jar.name.lower(): index for index, jar in enumerate(jars)}
     texts = [words(row[found["jar"].index]) for row in table.rows]
     jar = np.array([index_of.get(text.lower(), -1) for text in texts], dtype=np.int64)
+    wanted: dict[str, str] = {}
     for text, row, index in zip(texts, table.row_numbers, jar, strict=True):
         if index < 0 and text.lower() not in unread:
+            if text not in wanted:
+                # a file that names thousands of other jars is not helped by guesses
+                near = nearest_name(text, [jar.name for jar in jars]) if len(wanted) < 50 else None
+                hint = f": did you mean {shown(near)}?" if near else ""
+                wanted[text] = f"write a jar of the table jars{hint}"
             what = f"{shown(text or None)} is not among the jars"
-            problems.append(
-                Problem(table.name, what, "write a jar of the table jars", row, found["jar"].header)
-            )
+            problems.append(Problem(table.name, what, wanted[text], row, found["jar"].header))
     time_d, taken = _times(table, found, setup, problems)
     not_vented = _take_words(table, found, ("gauge_after_kPa", "absolute_after_kPa"))
     columns = {

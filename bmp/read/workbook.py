@@ -33,14 +33,14 @@ _DAMAGED = (
 
 def read_sheets(
     path: Path, wanted: Sequence[str], problems: list[Problem]
-) -> dict[str, Sequence[Sequence[Cell]]]:
-    """Return the rows of the wanted sheets by name in lower case; what is wrong goes to the list.
+) -> tuple[dict[str, Sequence[Sequence[Cell]]], list[str]]:
+    """Return the rows of the wanted sheets by name in lower case, and the names of all sheets.
 
-    Nothing is returned where the workbook cannot be read at all.
+    What is wrong goes to the list; nothing is returned where the workbook cannot be read at all.
     """
     parts = _parts(path, problems)
     if parts is None:
-        return {}
+        return {}, []
     formulas = [
         Problem(
             path.name,
@@ -55,29 +55,30 @@ def read_sheets(
     too_large = _too_large(parts)
     if too_large:
         problems.append(Problem(path.name, too_large, "one trial needs far less"))
-        return {}
+        return {}, []
     return _sheets(path.name, _packed(parts), wanted, problems)
 
 
 def _sheets(
     name: str, packed: bytes, wanted: Sequence[str], problems: list[Problem]
-) -> dict[str, Sequence[Sequence[Cell]]]:
+) -> tuple[dict[str, Sequence[Sequence[Cell]]], list[str]]:
     import python_calamine
 
     try:
         with python_calamine.load_workbook(io.BytesIO(packed)) as book:
             names = {title.strip().lower(): title for title in book.sheet_names}
-            return {
+            rows: dict[str, Sequence[Sequence[Cell]]] = {
                 title: book.get_sheet_by_name(names[title]).to_python(skip_empty_area=False)
                 for title in wanted
                 if title in names
             }
+            return rows, list(book.sheet_names)
     # the reader is compiled code: whatever it raises means that the file is damaged
     except BaseException as error:
         if isinstance(error, KeyboardInterrupt | SystemExit | MemoryError):
             raise
         problems.append(Problem(name, "the workbook is damaged", "save it anew as .xlsx"))
-        return {}
+        return {}, []
 
 
 def _parts(path: Path, problems: list[Problem]) -> dict[str, bytes] | None:
