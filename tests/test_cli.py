@@ -148,3 +148,20 @@ def test_it_runs_as_a_program() -> None:
     assert done.returncode == 2
     assert done.stderr.startswith("no such place: there is no such file or folder")
     assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("day", "words"),
+    [
+        ("3.3.2027", "write 2027-03-03"),
+        ("3/4/2027", "“3/4/2027” can mean two days"),
+        ("2027-02-30", "“2027-02-30” is no day and hour of the calendar"),
+    ],
+)
+def test_a_day_written_otherwise_is_told_as_it_should_be(
+    day: str, words: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main(["due", "logbook.xlsx", "--on", day])
+    assert ended.value.code == 2
+    assert words in capsys.readouterr().err

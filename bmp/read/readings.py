@@ -195,7 +195,7 @@ def _moment(
     try:
         return None if cell is None else moment(cell)  # type: ignore[arg-type]
     except Unreadable as error:
-        what = f"{shown(cell)} is no date that can mean one day only"
+        what = f"{shown(cell)} {error.why}"
         problems.append(Problem(table.name, what, str(error), row, found.header))
         return None
 
