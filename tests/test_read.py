@@ -12,7 +12,7 @@ import pytest
 
 from bmp.problem import UnusableInput
 from bmp.read import read_trial
-from bmp.read.columns import nearest_name
+from bmp.read.columns import nearest_name, one_of
 from bmp.trial import Trial
 from tests.tables import JARS, LONG, MATERIALS, TRIAL, tables, with_item, write_csv, write_xlsx
 
@@ -264,7 +264,7 @@ def test_a_formula_that_was_never_calculated(tmp_path: Path) -> None:
     book.save(path)
     with pytest.raises(UnusableInput) as caught:
         read_trial(path)
-    assert "the formula in C3 has no calculated value" in str(caught.value)
+    assert "sheet readings: the formula in “C3” has no calculated value" in str(caught.value)
 
 
 def test_numbers_as_names_of_jars(tmp_path: Path) -> None:
@@ -450,3 +450,49 @@ def test_the_nearest_jar_is_named(tmp_path: Path) -> None:
         "readings.csv, row 2, column “jar”: “A 01” is not among the jars; "
         "write a jar of the table jars: did you mean “A1”?"
     ]
+
+
+def test_a_formula_on_a_sheet_that_is_not_read_matters_to_nobody(tmp_path: Path) -> None:
+    path = write_xlsx(tmp_path / "t.xlsx", tables())
+    book = openpyxl.load_workbook(path)
+    book.create_sheet("my sums & notes")["A1"] = "=1+2"
+    book.save(path)
+    assert read_trial(path).jars
+    book["materials"]["C2"] = "=1+2"
+    book.save(path)
+    told = problems_of(path)
+    assert told[0].startswith("sheet materials: the formula in “C2” has no calculated value; ")
+
+
+def problems_of(place: Path) -> list[str]:
+    with pytest.raises(UnusableInput) as unusable:
+        read_trial(place)
+    return [str(problem) for problem in unusable.value.problems]
+
+
+def test_a_column_that_lacks_is_called_as_it_would_be_written(tmp_path: Path) -> None:
+    jars = [row[:-1] for row in JARS]
+    told = problems(tmp_path, jars=jars, trial=with_item("measured", "pressure"))
+    assert told[0].startswith("jars.csv, row 2, column “headspace [mL]”: jar “N1” has no headspace")
+
+
+def test_blanks_that_are_all_left_out_are_not_called_missing(tmp_path: Path) -> None:
+    marks = ("leave out", "broken", "broken", None, None)
+    jars = [[*row, mark] for row, mark in zip(JARS, marks, strict=True)]
+    (told,) = problems(tmp_path, jars=jars)
+    assert told.startswith("jars.csv: every blank of the inoculum “digestate” is left out; ")
+
+
+def test_a_jar_twice_is_told_though_its_first_row_is_wrong(tmp_path: Path) -> None:
+    jars = [*JARS[:3], ["A1", "barley", 400, 5, 500], *JARS[3:]]
+    told = problems(tmp_path, jars=jars)
+    assert [line.split(";")[0] for line in told] == [
+        "jars.csv, row 4, column “material”: “barley” is not among the materials",
+        "jars.csv, row 5, column “jar”: jar “A1” stands twice",
+    ]
+
+
+def test_nothing_to_choose_from_is_not_offered() -> None:
+    assert one_of([]) == "add it to the table materials"
+    assert one_of(["oats", "rye"]) == "write one of: oats, rye"
+    assert one_of([str(n) for n in range(9)]).endswith("6, 7 … (9 in all)")

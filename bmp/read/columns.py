@@ -207,6 +207,14 @@ def ignored_words(table: str, kind: str, text: str, known: Iterable[str]) -> str
     return f"{table}: the {kind} {shown(text)} is not known and not used{hint}"
 
 
+def one_of(names: Sequence[str], most: int = 8) -> str:
+    """Return what would be right where one of the table's materials is to be named."""
+    if not names:
+        return "add it to the table materials"
+    more = f" … ({len(names)} in all)" if len(names) > most else ""
+    return f"write one of: {', '.join(name[:40] for name in names[:most])}{more}"
+
+
 def nearest_name(text: str, names: Sequence[str]) -> str | None:
     """Return the name that a text which is none of them looks like; `None` where none does.
 

@@ -9,7 +9,16 @@ from typing import Any
 
 from bmp.problem import Problem, shown
 from bmp.read.cells import words
-from bmp.read.columns import JARS, MATERIALS, Found, match_columns, numbers
+from bmp.read.columns import (
+    JARS,
+    MATERIALS,
+    Found,
+    Known,
+    example_header,
+    match_columns,
+    numbers,
+    one_of,
+)
 from bmp.read.mixture import EXAMPLE, NoMixture, mixture
 from bmp.read.tables import Table
 from bmp.theory import theories_of
@@ -27,6 +36,8 @@ class Rows:
     table: Table
     found: Mapping[str, Found]
     values: Mapping[str, Any]
+    known: tuple[Known, ...] = ()
+    """What the table may hold, for naming a column that it lacks."""
 
     def number(self, field: str, index: int) -> float | None:
         """Return a number of a row, `None` where it was not given."""
@@ -41,12 +52,13 @@ class Rows:
 
     def problem(self, index: int, field: str, what: str, wanted: str) -> Problem:
         """Return a problem placed at a cell."""
-        header = self.found[field].header if field in self.found else field
+        lacking = next((example_header(k) for k in self.known if k.field == field), field)
+        header = self.found[field].header if field in self.found else lacking.strip("“”")
         return Problem(self.table.name, what, wanted, self.table.row_numbers[index], header)
 
 
 def read_rows(
-    table: Table, known: tuple[Any, ...], problems: list[Problem], ignored: list[str]
+    table: Table, known: tuple[Known, ...], problems: list[Problem], ignored: list[str]
 ) -> Rows:
     """Return a table's cells by known field."""
     found = match_columns(table, known, problems, ignored)
@@ -56,7 +68,7 @@ def read_rows(
         else [words(row[column.index]) for row in table.rows]
         for field, column in found.items()
     }
-    return Rows(table, found, values)
+    return Rows(table, found, values, known)
 
 
 def read_materials(
@@ -239,7 +251,7 @@ def read_jars(
         elif len(name) > LONGEST_NAME:
             unread.add(name.lower())
             problems.append(rows.problem(index, "name", *_too_long(name)))
-        elif name.lower() in jars:
+        elif name.lower() in jars or name.lower() in unread:
             problems.append(
                 rows.problem(index, "name", f"jar {shown(name)} stands twice", "keep one row")
             )
@@ -277,7 +289,7 @@ def _jar(
     material = materials.get(text.lower() or inoculum.lower())
     if text and material is None:
         what = f"{shown(text)} is not among the materials"
-        wanted = f"write one of: {_listed([m.name for m in materials.values()])}"
+        wanted = one_of([m.name for m in materials.values()])
         problems.append(rows.problem(index, "material", what, wanted))
     if len(problems) > count or material is None:
         return None
@@ -312,9 +324,7 @@ def _inoculum(
         found = materials.get(named.lower())
         if found is None or found.role != "inoculum":
             what = f"{shown(named)} is no inoculum among the materials"
-            problems.append(
-                rows.problem(index, "inoculum", what, f"write one of: {_listed(inocula)}")
-            )
+            problems.append(rows.problem(index, "inoculum", what, one_of(inocula)))
             return ""
         return found.name
     if len(inocula) == 1:
@@ -340,11 +350,6 @@ def _inoculum(
             )
         )
     return ""
-
-
-def _listed(names: list[str], most: int = 8) -> str:
-    more = f" … ({len(names)} in all)" if len(names) > most else ""
-    return ", ".join(name[:40] for name in names[:most]) + more
 
 
 def _masses(rows: Rows, index: int, jar: Jar, setup: Setup) -> list[Problem]:
