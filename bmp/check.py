@@ -71,7 +71,9 @@ def check(trial: Trial, whole: bool = True) -> Check:
             *acid_feed(material),
         )
     ]
-    seen = [f for f in (*traps, *_jars(trial), *figures) if f.outcome in ("caution", "fail")]
+    # a jar that could not be read is there all the same
+    jars = _jars(trial) if whole else []
+    seen = [f for f in (*traps, *jars, *figures) if f.outcome in ("caution", "fail")]
     times = trial.readings.time_d
     return Check(
         findings=tuple(seen),

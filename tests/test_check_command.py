@@ -238,3 +238,22 @@ def test_a_yield_that_simply_holds_needs_no_verdict_beside_it(tmp_path, capsys):
     said = capsys.readouterr().out
     assert "The control held: this inoculum gives what others get.\n" not in said
     assert "beside published yields.\n" not in said
+
+
+def test_a_file_of_criteria_that_is_not_there(tmp_path, capsys):
+    folder = write_csv(tmp_path / "t", tables())
+    nope = tmp_path / "nope.csv"
+    given = ["analyze", str(folder), "--out", str(tmp_path / "o"), "--criteria", str(nope)]
+    assert main(given) == 2
+    wanted = "give a .csv file of criteria after --criteria, or leave it out"
+    assert capsys.readouterr().err == f"{nope}: there is no such file; {wanted}\n"
+
+
+def test_jars_that_could_not_be_read_are_not_counted_as_lacking(tmp_path, capsys):
+    jars = [list(row) for row in JARS]
+    jars[3][1] = "barley"
+    status, said = check(write_csv(tmp_path / "t", tables(jars=jars)), capsys)
+    assert status == 2
+    assert "“barley” is not among the materials" in said.err
+    assert "There are" not in said.out
+    assert said.out.splitlines()[-1].startswith("What could be read was looked at")
