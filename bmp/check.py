@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import timedelta
 
 from bmp.finding import Finding, Outcome, worst
 from bmp.judge.diagnosis import composition_hints
@@ -20,8 +21,12 @@ class Check:
     looked_for: int
     """Number of slips that were looked for and could be judged."""
     title: str
-    days: float
-    """Day of the last reading."""
+    days: float | None
+    """Day of the last reading; `None`: no reading yet."""
+    first_due: str = ""
+    """When the first row of a logbook without any reading waits, such as `2027-03-01 22:00`."""
+    whole: bool = True
+    """Whether all of the trial could be read."""
 
     @property
     def worst(self) -> Outcome:
@@ -31,14 +36,30 @@ class Check:
     @property
     def lines(self) -> tuple[str, ...]:
         """Return what a person reads, a line each."""
-        head = f"{self.title}: readings to day {self.days:g}"
-        if not self.findings:
-            return (head, f"Nothing found; {self.looked_for} kinds of slip were looked for.")
-        return (head, *(_line(finding) for finding in self.findings))
+        lines = [f"{self.title}: {self._days_words()}", *(_line(f) for f in self.findings)]
+        if not self.whole:
+            lines.append("What could be read was looked at; mend the rest and check again.")
+        elif not self.findings and self.days is not None:
+            lines.append(f"Nothing found; {self.looked_for} kinds of slip were looked for.")
+        return tuple(lines)
+
+    def _days_words(self) -> str:
+        if self.days is not None:
+            return f"readings to day {self.days:g}"
+        if not self.whole:
+            return "no reading could be used"
+        return "no reading yet" + (f"; the first is due {self.first_due}" * bool(self.first_due))
 
 
-def check(trial: Trial) -> Check:
-    """Look for slips in the readings and for what the tables warn of."""
+def check(trial: Trial, whole: bool = True) -> Check:
+    """Look for slips in the readings and for what the tables warn of.
+
+    Parameters
+    ----------
+    trial : Trial
+    whole : bool
+        Whether all of it could be read, so that silence means that nothing was found.
+    """
     # a trial of which hardly anything could be read is not looked at
     traps = find_traps(trial) if trial.jars and trial.readings.jar.size else ()
     pH = next((m.pH for m in trial.materials if m.role == "inoculum"), None)
@@ -50,14 +71,32 @@ def check(trial: Trial) -> Check:
             *acid_feed(material),
         )
     ]
-    seen = [f for f in (*traps, *_jars(trial), *figures) if f.outcome in ("caution", "fail")]
+    # a jar that could not be read is there all the same
+    jars = _jars(trial) if whole else []
+    seen = [f for f in (*traps, *jars, *figures) if f.outcome in ("caution", "fail")]
     times = trial.readings.time_d
     return Check(
         findings=tuple(seen),
         looked_for=len({f.check for f in traps if f.outcome != "not judged"}),
         title=trial.setup.title,
-        days=float(times.max()) if times.size else 0.0,
+        days=float(times.max()) if times.size else None,
+        first_due=_first_due(trial),
+        whole=whole,
     )
+
+
+def _first_due(trial: Trial) -> str:
+    """Return when the first row that waits is due; nothing where no row does."""
+    unread = trial.unread
+    if unread is None or not unread.jar.size:
+        return ""
+    planned = [at for at in unread.taken or () if at is not None]
+    if planned:
+        return f"{min(planned):%Y-%m-%d %H:%M}"
+    time_d = float(unread.time_d.min())
+    if trial.setup.started is None:
+        return f"on day {time_d:g}"
+    return f"{trial.setup.started + timedelta(minutes=round(1440 * time_d)):%Y-%m-%d %H:%M}"
 
 
 def _jars(trial: Trial) -> list[Finding]:

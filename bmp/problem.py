@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 
@@ -19,12 +20,14 @@ class Problem:
     column: str | None = None
 
     def __str__(self) -> str:
-        place = self.table
-        if self.row is not None:
-            place += f", row {self.row}"
+        return self.at("" if self.row is None else f"row {self.row}", self.what)
+
+    def at(self, rows: str, what: str) -> str:
+        """Return the line for this problem with other words for its rows and for what it is."""
+        place = f"{self.table}, {rows}" if rows else self.table
         if self.column is not None:
             place += f", column “{_short(self.column)}”"
-        return f"{place}: {self.what}; {self.wanted}"
+        return f"{place}: {what}; {self.wanted}"
 
 
 class UnusableInput(Exception):
@@ -33,6 +36,60 @@ class UnusableInput(Exception):
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems = tuple(problems)
         super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+_VARIES = re.compile(r"“[^”]*”|[+-]?\d[\d.,]*(?:e[+-]?\d+)?")
+_QUOTED = re.compile(r"“[^”]*”")
+MOST_RANGES, MOST_ALIKE = 6, 4
+
+
+def gathered(problems: Iterable[Problem | str]) -> list[str]:
+    """Return a line a problem; those of one kind in one column share a line with all their rows.
+
+    Of one kind are problems that ask for the same thing in words that differ only in what is
+    quoted and in figures. Text among the problems stays as it is.
+    """
+    kinds: dict[object, list[Problem | str]] = {}
+    for problem in problems:
+        kind: object = problem
+        if isinstance(problem, Problem):
+            what = _VARIES.sub("#", problem.what)
+            kind = (problem.table, problem.column, what, problem.wanted)
+        kinds.setdefault(kind, []).append(problem)
+    return [
+        _one_line([p for p in kind if isinstance(p, Problem)]) or str(kind[0])
+        for kind in kinds.values()
+    ]
+
+
+def _one_line(alike: Sequence[Problem]) -> str:
+    if not alike:
+        return ""
+    first = alike[0]
+    rows = sorted({problem.row for problem in alike if problem.row is not None})
+    quoted = list(dict.fromkeys(" ".join(_QUOTED.findall(p.what)[:1]) for p in alike))[1:]
+    what = first.what
+    if quoted:
+        more = f" and {len(quoted) - MOST_ALIKE} more" if len(quoted) > MOST_ALIKE else ""
+        what += f" (also {', '.join(quoted[:MOST_ALIKE])}{more})"
+    elif len({problem.what for problem in alike}) > 1:
+        what += " (the others are alike)" if first.row is None else f" (so in row {first.row})"
+    return first.at(_rows_words(rows), what)
+
+
+def _rows_words(rows: Sequence[int]) -> str:
+    """Return `rows 2-51, 60 and 211 more` for ascending row numbers."""
+    if len(rows) < 2:
+        return "".join(f"row {row}" for row in rows)
+    ranges: list[list[int]] = []
+    for row in rows:
+        if ranges and row == ranges[-1][1] + 1:
+            ranges[-1][1] = row
+        else:
+            ranges.append([row, row])
+    words = [f"{low}-{high}" if high > low else f"{low}" for low, high in ranges[:MOST_RANGES]]
+    left = sum(high - low + 1 for low, high in ranges[MOST_RANGES:])
+    return f"rows {', '.join(words)}" + (f" and {left} more" if left else "")
 
 
 MOST_PROBLEMS = 5_000

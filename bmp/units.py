@@ -5,6 +5,7 @@ A unit is taken at its word or refused; none is guessed from the size of the num
 
 from __future__ import annotations
 
+import difflib
 import re
 from dataclasses import dataclass
 from functools import cache
@@ -30,6 +31,29 @@ _SPELLINGS: dict[str, str] = {
     "floz": "floz",
     "fl oz": "floz",
     "fl. oz": "floz",
+    "fl. oz.": "floz",
+    "us fl oz": "floz",
+    "us floz": "floz",
+    "us fl. oz.": "floz",
+    "fluid ounce": "floz",
+    "fluid ounces": "floz",
+    "us fluid ounces": "floz",
+    "deg c": "degC",
+    "degrees c": "degC",
+    "degrees celsius": "degC",
+    "deg f": "degF",
+    "degrees f": "degF",
+    "degrees fahrenheit": "degF",
+    "in hg": "inHg",
+    "in. hg": "inHg",
+    "inches hg": "inHg",
+    "inches of hg": "inHg",
+    "inches of mercury": "inHg",
+    '"hg': "inHg",
+    "mm hg": "mmHg",
+    "mm of mercury": "mmHg",
+    "cm h2o": "cmH2O",
+    "cm of water": "cmH2O",
     "nml": "NmL",
     "nl": "NmL",
     "std ml": "NmL",
@@ -124,10 +148,29 @@ def conversion(text: str, target: str) -> Conversion:
         If `text` is no unit, is of another dimension, or means a normalised volume.
     """
     written = text.strip()
-    spelled = _SPELLINGS.get(" ".join(written.lower().split()), written)
+    spelled = _SPELLINGS.get(_plain(written), written)
     if (spelled, target) in _COMMON:
         return Conversion(*_COMMON[spelled, target])
     return _by_pint(written, spelled, target)
+
+
+def _plain(text: str) -> str:
+    """Return a unit in lower case, single-spaced, with one kind of inch mark."""
+    marked = text.replace("''", '"').replace("”", '"').replace("″", '"')
+    return " ".join(marked.lower().split())
+
+
+def near_unit(text: str, target: str) -> str | None:
+    """Return the unit that a text which is none looks like, as it may be written; or `None`.
+
+    It is for asking back only: the unit is never taken from it.
+    """
+    offered = EXAMPLES[target].split(", ")
+    written = {spelling.lower(): spelling for spelling in offered}
+    shown = {_SPELLINGS.get(spelling, spelling): unit for spelling, unit in written.items()}
+    written |= {plain: shown[unit] for plain, unit in _SPELLINGS.items() if unit in shown}
+    near = difflib.get_close_matches(_plain(text)[:30], list(written), 1, 0.7)
+    return written[near[0]] if near else None
 
 
 def _by_pint(written: str, spelled: str, target: str) -> Conversion:

@@ -85,3 +85,27 @@ def test_words() -> None:
     assert words(3.0) == "3"
     assert words("  two\n words ") == "two words"
     assert words(None) == ""
+
+
+@pytest.mark.parametrize(
+    ("cell", "why"),
+    [
+        ("03/04/2027", "can mean two days: day or month first"),
+        ("03/04/2027 10:30", "can mean two days: day or month first"),
+        ("13/03/2027", "is written so that other days could be taken for their month"),
+        ("03/13/2027", "is written so that other days could be taken for their month"),
+        ("03/03/2027", "is written so that other days could be taken for their month"),
+        ("09/02/26", "is no date that can mean one day only"),
+        ("2027-02-30", "is no day and hour of the calendar"),
+        ("2027-03-01 25:10", "is no day and hour of the calendar"),
+        ("30.2.2027", "is no day and hour of the calendar"),
+        ("13/13/2027", "is no day of the calendar"),
+        ("40/01/2027", "is no day of the calendar"),
+        ("yesterday", "is no date"),
+        (45000.0, "is no date"),
+    ],
+)
+def test_why_a_date_is_refused(cell: object, why: str) -> None:
+    with pytest.raises(Unreadable) as refused:
+        moment(cell)
+    assert refused.value.why == why

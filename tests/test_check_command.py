@@ -9,6 +9,7 @@ import pytest
 from bmp.cli import main
 from tests.planted import PLANTED, clean, dated, kept_readings
 from tests.simulate_trials import CELLULOSE, FEEDS, Noise, simulate_trial
+from tests.tables import JARS, LONG, TRIAL, tables, write_csv
 from tests.written import write_trial
 
 REAL = Path(__file__).parents[2] / "shared" / "real-trial"
@@ -167,3 +168,92 @@ def test_a_bad_table_of_criteria_is_told(old, new, words, tmp_path, capsys):
     assert main(given) == 2
     assert capsys.readouterr().err.startswith(f"own.csv: {words}")
     assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(
+    ("rows", "words"),
+    [
+        ([], "no reading yet"),
+        (
+            [[jar, day, None] for day in (2, 1) for jar in ("N1", "N2", "A1", "A2")],
+            "no reading yet; the first is due 2027-03-02 08:00",
+        ),
+    ],
+)
+def test_a_trial_without_a_reading_is_no_error(rows, words, tmp_path, capsys):
+    folder = write_csv(tmp_path / "t", tables(readings=[LONG[0], *rows]))
+    status, said = check(folder, capsys)
+    assert status == 1  # two blanks, two jars and no control
+    assert said.out.splitlines()[0] == f"Two jars of oats: {words}"
+    assert "has no reading" not in said.err
+
+
+@pytest.mark.parametrize("header", [["jar", "volume [mL]"], ["jar", "time", "volume"]])
+def test_no_reading_can_be_used_and_the_problems_are_those_of_analyze(header, tmp_path, capsys):
+    rows = [header, *[row[: len(header)] for row in LONG[1:]]]
+    folder = write_csv(tmp_path / "t", tables(readings=rows))
+    status, said = check(folder, capsys)
+    assert status == 2
+    assert said.err
+    assert said.out.splitlines()[0] == "Two jars of oats: no reading could be used"
+    assert "Nothing found" not in said.out
+    assert main(["analyze", str(folder), "--out", str(tmp_path / "o")]) == 2
+    assert capsys.readouterr().err == said.err
+
+
+def test_what_is_not_used_is_said_on_the_terminal(tmp_path, capsys):
+    trial = [*TRIAL, ["Altitde [m]", 300]]
+    jars = [[*row, more] for row, more in zip(JARS, ("head spce [mL]", 1, 1, 1, 1), strict=True)]
+    hint = "trial.csv: the item “Altitde [m]” is not known and not used (did you mean “altitude”?)"
+    folder = write_csv(tmp_path / "t", tables(trial=trial, jars=jars))
+    for words in (["check"], ["analyze", "--out", str(tmp_path / "o")]):
+        main([words[0], str(folder), *words[1:]])
+        said = capsys.readouterr()
+        assert hint in said.err.splitlines()
+        assert "(did you mean “headspace”?)" in said.err
+    folder = write_csv(tmp_path / "bad", tables(trial=trial, readings=[*LONG, ["A1", 20, "x"]]))
+    assert main(["analyze", str(folder), "--out", str(tmp_path / "o2")]) == 2
+    lines = capsys.readouterr().err.splitlines()
+    assert lines[0] == hint
+    assert lines[1].startswith("readings.csv, row 18")  # a slip of the pen waits for nothing
+
+
+def test_the_plain_verdict_stands_under_each_feed_that_has_a_but(tmp_path, capsys):
+    trap, plant = PLANTED["absolute for gauge"]
+    folder = write_trial(plant(np.random.default_rng(8)), tmp_path / "t")
+    assert main(["analyze", str(folder), "--out", str(tmp_path / "o")]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    gave = [number for number, line in enumerate(lines) if " gave " in line]
+    assert gave
+    for number in gave:
+        assert lines[number + 1].startswith("  Do not use the yield of "), lines
+        assert trap in lines[number + 1]
+
+
+def test_a_yield_that_simply_holds_needs_no_verdict_beside_it(tmp_path, capsys):
+    quiet = replace(Noise(), between_jars=0.0)
+    trial = simulate_trial(np.random.default_rng(1), noise=quiet).trial
+    folder = write_trial(trial, tmp_path / "t")
+    assert main(["analyze", str(folder), "--out", str(tmp_path / "o")]) == 0
+    said = capsys.readouterr().out
+    assert "The control held: this inoculum gives what others get.\n" not in said
+    assert "beside published yields.\n" not in said
+
+
+def test_a_file_of_criteria_that_is_not_there(tmp_path, capsys):
+    folder = write_csv(tmp_path / "t", tables())
+    nope = tmp_path / "nope.csv"
+    given = ["analyze", str(folder), "--out", str(tmp_path / "o"), "--criteria", str(nope)]
+    assert main(given) == 2
+    wanted = "give a .csv file of criteria after --criteria, or leave it out"
+    assert capsys.readouterr().err == f"{nope}: there is no such file; {wanted}\n"
+
+
+def test_jars_that_could_not_be_read_are_not_counted_as_lacking(tmp_path, capsys):
+    jars = [list(row) for row in JARS]
+    jars[3][1] = "barley"
+    status, said = check(write_csv(tmp_path / "t", tables(jars=jars)), capsys)
+    assert status == 2
+    assert "“barley” is not among the materials" in said.err
+    assert "There are" not in said.out
+    assert said.out.splitlines()[-1].startswith("What could be read was looked at")

@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from bmp.cli import main
-from tests.tables import LONG, tables, write_csv, write_xlsx
+from bmp.commands.terminal import tell
+from tests.tables import JARS, LONG, MATERIALS, tables, write_csv, write_xlsx
 
 DEMO = Path(__file__).parents[1] / "examples" / "cheese_dairy"
 WRITTEN = {
@@ -59,16 +60,24 @@ def test_bad_input_writes_nothing_and_says_a_line_a_problem(
     assert main(["analyze", str(folder)]) == 2
     said = capsys.readouterr()
     assert said.out == ""
-    assert len(said.err.splitlines()) == 2
-    assert said.err.startswith("readings.csv, row 4, column “volume [mL]”: “x” is not a number")
+    assert said.err == (
+        "readings.csv, rows 4-5, column “volume [mL]”: “x” is not a number that can be read "
+        "(also “y”); write a number alone (the unit goes into the header), or leave the cell "
+        "empty\n"
+    )
     assert [path.name for path in tmp_path.iterdir()] == ["t"]
 
 
 def test_fifty_problems_and_then_their_number(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    readings = [LONG[0], *[["N1", day, "?"] for day in range(1, 81)]]
-    assert main(["analyze", str(write_csv(tmp_path / "t", tables(readings=readings)))]) == 2
+    jars = [*JARS, *[[f"X{n}", f"feed {n}", 400, 5, 500] for n in range(80)]]
+    materials = [*MATERIALS, *[[f"feed {n}", "substrate", 80, 90] for n in range(80)]]
+    folder = write_csv(tmp_path / "t", tables(jars=jars, materials=materials))
+    assert main(["analyze", str(folder)]) == 2
+    lines = capsys.readouterr().err.splitlines()
+    assert len(lines) == 2  # of one kind each, though there are eighty
+    tell(f"trouble {number}" for number in range(80))
     lines = capsys.readouterr().err.splitlines()
     assert len(lines) == 51
     assert lines[-1] == "… and 30 more problems"
@@ -127,7 +136,7 @@ def test_the_order_of_rows_and_columns_never_matters(tmp_path: Path) -> None:
 def test_unknown_trouble_is_a_sentence_not_a_traceback(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr("bmp.read.read_trial", lambda place: 1 / 0)
+    monkeypatch.setattr("bmp.read.read_with_problems", lambda place: 1 / 0)
     assert main(["analyze", "x"]) == 2
     assert "bmp cannot use this and does not know why (ZeroDivisionError" in capsys.readouterr().err
 
@@ -139,3 +148,20 @@ def test_it_runs_as_a_program() -> None:
     assert done.returncode == 2
     assert done.stderr.startswith("no such place: there is no such file or folder")
     assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("day", "words"),
+    [
+        ("3.3.2027", "write 2027-03-03"),
+        ("3/4/2027", "“3/4/2027” can mean two days"),
+        ("2027-02-30", "“2027-02-30” is no day and hour of the calendar"),
+    ],
+)
+def test_a_day_written_otherwise_is_told_as_it_should_be(
+    day: str, words: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main(["due", "logbook.xlsx", "--on", day])
+    assert ended.value.code == 2
+    assert words in capsys.readouterr().err

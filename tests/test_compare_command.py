@@ -165,7 +165,7 @@ def test_what_is_unusable_is_told_for_every_trial_and_nothing_is_written(
     out = tmp_path / "x"
     assert main(["compare", str(trials[0]), str(broken), "--out", str(out)]) == 2
     error = capsys.readouterr().err
-    assert error.startswith(f"{broken}: broken: there is no table “jars”")
+    assert error.startswith(f"{broken}: there is no table “jars”")
     assert error.count("\n") == 1
     assert not out.exists()
 
@@ -223,3 +223,13 @@ def test_help_answers_without_heavy_libraries() -> None:
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert "--against" in out.stdout
     assert out.stdout.rstrip().endswith("[]")
+
+
+def test_a_place_that_is_not_there_is_named_once(
+    trials: tuple[Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    gone = tmp_path / "gone"
+    assert main(["compare", str(trials[0]), str(gone), "--out", str(tmp_path / "x")]) == 2
+    error = capsys.readouterr().err
+    assert error.startswith(f"{gone}: there is no such file or folder; ")
+    assert error.count(str(gone)) == 1

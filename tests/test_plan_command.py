@@ -117,9 +117,22 @@ def test_logbook_in_use_can_be_analysed_before_its_end(
     capsys.readouterr()
     assert main(["check", str(logbook)]) in (0, 1)
     said = capsys.readouterr()
-    assert said.err == ""
+    assert said.err == "sheet readings: 135 rows wait for their reading\n"
     assert "readings to day" in said.out
     assert main(["analyze", str(logbook), "--out", str(tmp_path / "results")]) == 0
-    assert capsys.readouterr().err == ""
+    assert capsys.readouterr().err == "sheet readings: 135 rows wait for their reading\n"
     results = json.loads((tmp_path / "results" / "results.json").read_text("utf-8"))
     assert any("rows wait for their reading" in line for line in results["ignored"])
+
+
+def test_what_a_material_lacks_is_told_at_the_table_of_materials(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    materials = [list(row) for row in MATERIALS]
+    materials[-1][2:5] = [None, None, None]
+    folder = write_csv(tmp_path / "w", {"materials": materials, "plan": PLAN})
+    assert main(["plan", str(folder), "--out", str(tmp_path / "o")]) == 2
+    error = capsys.readouterr().err
+    assert error.startswith(f"materials.csv: material {materials[-1][0]}: its VS is not given; ")
+    assert "; change it" not in error
+    assert not (tmp_path / "o").exists()

@@ -147,7 +147,7 @@ def test_every_problem_is_told_at_once(tmp_path: Path) -> None:
     assert [line.split(";")[0] for line in lines] == [
         "materials.csv, row 2, column “TS [% of fresh mass]”: “wet” is not a number that can be "
         "read",
-        "materials.csv, row 2, column “VS [% of TS]”: tank digestate: VS is given per TS, and "
+        "materials.csv, row 2, column “VS [% of TS]”: “tank digestate”: VS is given per TS, and "
         "there is no TS",
         "materials.csv, row 4, column “inoculum to substrate”: “many” is not a number that can "
         "be read",

@@ -12,6 +12,7 @@ import pytest
 
 from bmp.problem import UnusableInput
 from bmp.read import read_trial
+from bmp.read.columns import nearest_name, one_of
 from bmp.trial import Trial
 from tests.tables import JARS, LONG, MATERIALS, TRIAL, tables, with_item, write_csv, write_xlsx
 
@@ -141,8 +142,8 @@ def test_every_problem_is_told_at_once(tmp_path: Path) -> None:
 def test_no_unit_is_guessed(tmp_path: Path) -> None:
     readings = [["jar", "time [d]", "volume"], *LONG[1:]]
     assert problems(tmp_path, readings=readings)[0] == (
-        "readings.csv, row 1, column “volume”: there is no unit; write it as “volume [mL]”; "
-        "any of these units would do: mL, L, cm³, floz"
+        "readings.csv, row 1, column “volume”: there is no unit; write the unit that your "
+        "figures are in, such as “volume [mL]”: mL, L, cm³, floz"
     )
     readings[0][2] = "volume [kPa]"
     assert "“kPa” measures something else" in problems(tmp_path, readings=readings)[0]
@@ -153,8 +154,8 @@ def test_no_unit_is_guessed(tmp_path: Path) -> None:
 def test_VS_must_say_of_what(tmp_path: Path) -> None:
     materials = [["material", "role", "TS [% of fresh mass]", "VS [%]"], *MATERIALS[1:]]
     assert problems(tmp_path, materials=materials)[0] == (
-        "materials.csv, row 1, column “VS [%]”: the unit [%] does not say of what; write it as "
-        "“VS [% of fresh mass]”; any of these units would do: %, fraction, g/kg"
+        "materials.csv, row 1, column “VS [%]”: the unit [%] does not say of what; write the "
+        "unit that your figures are in, such as “VS [% of fresh mass]”: %, fraction, g/kg"
     )
 
 
@@ -263,7 +264,7 @@ def test_a_formula_that_was_never_calculated(tmp_path: Path) -> None:
     book.save(path)
     with pytest.raises(UnusableInput) as caught:
         read_trial(path)
-    assert "the formula in C3 has no calculated value" in str(caught.value)
+    assert "sheet readings: the formula in “C3” has no calculated value" in str(caught.value)
 
 
 def test_numbers_as_names_of_jars(tmp_path: Path) -> None:
@@ -346,3 +347,152 @@ def test_readings_that_are_only_a_header_are_no_reading_yet(tmp_path: Path) -> N
     with pytest.raises(UnusableInput) as told:
         read_trial(tmp_path / "demo")
     assert told.value.problems[0].what == "jar “N1” has no reading"
+
+
+def test_a_water_head_of_the_wide_layout_holds_for_all_jars(tmp_path: Path) -> None:
+    heads = ("water head [mm]", 50, 60, 70, 80)
+    wide = [[*row, head] for row, head in zip(WIDE, heads, strict=True)]
+    trial = read_trial(write_csv(tmp_path / "t", tables(readings=wide)))
+    assert trial.ignored == ()
+    assert trial.readings.column("water_head_cm").tolist() == [5, 6, 7, 8] * 4
+
+
+def test_a_column_of_the_long_layout_is_not_called_unknown(tmp_path: Path) -> None:
+    wide = [
+        [*row, *more]
+        for row, more in zip(WIDE, [["emptied", "note"], *[["yes", "x"]] * 4], strict=True)
+    ]
+    trial = read_trial(write_csv(tmp_path / "t", tables(readings=wide)))
+    assert trial.ignored == tuple(
+        f"readings.csv: the column “{name}” is used only in the layout with a row for each reading"
+        for name in ("emptied", "note")
+    )
+
+
+@pytest.mark.parametrize(
+    ("column", "wanted"),
+    [
+        ("volume [fluid onces]", "did you mean [floz]? If not, write the unit that your figures"),
+        ("volume [smoots]", "write the unit that your figures are in, such as “volume [mL]”: mL"),
+        ("ambient [psig]", "“psig” is a pressure above the air outside, and “ambient” is not"),
+        ("gauge before [psia]", "“psia” is an absolute pressure, and “gauge before” is not"),
+    ],
+)
+def test_an_unknown_unit_is_asked_back_and_never_swapped(
+    column: str, wanted: str, tmp_path: Path
+) -> None:
+    readings = [[*LONG[0], column], *[[*row, 1] for row in LONG[1:]]]
+    if column.startswith("volume"):
+        readings = [[*LONG[0][:2], column], *LONG[1:]]
+    told = problems(tmp_path, readings=readings)
+    assert any(wanted in line for line in told), told
+    assert not any("write it as" in line for line in told)
+
+
+@pytest.mark.parametrize(
+    ("column", "cell", "field", "kPa"),
+    [
+        ("gauge before [psig]", 10, "gauge_before_kPa", 68.94757),
+        ("gauge before [kPa (gauge)]", 10, "gauge_before_kPa", 10),
+        ("absolute before [bar abs]", 1.1, "absolute_before_kPa", 110),
+        ("ambient [psia]", 14.5, "ambient_kPa", 99.97398),
+        ("ambient [inches of mercury]", 29.9213, "ambient_kPa", 101.325),
+    ],
+)
+def test_a_pressure_may_say_what_its_column_says(
+    column: str, cell: float, field: str, kPa: float, tmp_path: Path
+) -> None:
+    readings = [[*LONG[0], column], *[[*row, cell] for row in LONG[1:]]]
+    trial = read_trial(write_csv(tmp_path / "t", tables(readings=readings)))
+    assert trial.readings.column(field) == pytest.approx(kPa, rel=1e-5)
+
+
+def test_a_title_above_the_header_is_called_so(tmp_path: Path) -> None:
+    for write, name in ((write_csv, "readings.csv"), (write_xlsx, "sheet readings")):
+        place = write(
+            tmp_path / f"{name}.xlsx", tables(readings=[["Our readings", None, None], *LONG])
+        )
+        with pytest.raises(UnusableInput) as unusable:
+            read_trial(place)
+        assert [str(problem) for problem in unusable.value.problems] == [
+            f"{name}: row 1 is not the header: it holds “Our readings” alone; take away what "
+            "stands above the names of the columns (row 2)"
+        ]
+
+
+def test_a_workbook_of_other_sheets_names_them(tmp_path: Path) -> None:
+    book = write_xlsx(tmp_path / "t.xlsx", {"Trail": LONG, "Sheet1": LONG})
+    with pytest.raises(
+        UnusableInput, match="no sheet has a known name; there is “Trail”, “Sheet1”"
+    ):
+        read_trial(book)
+
+
+@pytest.mark.parametrize(
+    ("text", "names", "near"),
+    [
+        ("n1x", ("N1", "N2", "A1"), "N1"),
+        ("1", ("01", "02", "10", "11"), "01"),
+        ("N-01", ("N1", "N11"), "N1"),
+        ("scrap", ("Scraps", "Clippings"), "Scraps"),
+        ("N3", ("N1", "N2"), None),
+        ("Z9", ("N1", "A1"), None),
+        ("", ("N1",), None),
+    ],
+)
+def test_the_nearest_name(text: str, names: tuple[str, ...], near: str | None) -> None:
+    assert nearest_name(text, names) == near
+
+
+def test_the_nearest_jar_is_named(tmp_path: Path) -> None:
+    told = problems(tmp_path, readings=[LONG[0], ["A 01", 1, 500], *LONG[2:]])
+    assert told == [
+        "readings.csv, row 2, column “jar”: “A 01” is not among the jars; "
+        "write a jar of the table jars: did you mean “A1”?"
+    ]
+
+
+def test_a_formula_on_a_sheet_that_is_not_read_matters_to_nobody(tmp_path: Path) -> None:
+    path = write_xlsx(tmp_path / "t.xlsx", tables())
+    book = openpyxl.load_workbook(path)
+    book.create_sheet("my sums & notes")["A1"] = "=1+2"
+    book.save(path)
+    assert read_trial(path).jars
+    book["materials"]["C2"] = "=1+2"
+    book.save(path)
+    told = problems_of(path)
+    assert told[0].startswith("sheet materials: the formula in “C2” has no calculated value; ")
+
+
+def problems_of(place: Path) -> list[str]:
+    with pytest.raises(UnusableInput) as unusable:
+        read_trial(place)
+    return [str(problem) for problem in unusable.value.problems]
+
+
+def test_a_column_that_lacks_is_called_as_it_would_be_written(tmp_path: Path) -> None:
+    jars = [row[:-1] for row in JARS]
+    told = problems(tmp_path, jars=jars, trial=with_item("measured", "pressure"))
+    assert told[0].startswith("jars.csv, row 2, column “headspace [mL]”: jar “N1” has no headspace")
+
+
+def test_blanks_that_are_all_left_out_are_not_called_missing(tmp_path: Path) -> None:
+    marks = ("leave out", "broken", "broken", None, None)
+    jars = [[*row, mark] for row, mark in zip(JARS, marks, strict=True)]
+    (told,) = problems(tmp_path, jars=jars)
+    assert told.startswith("jars.csv: every blank of the inoculum “digestate” is left out; ")
+
+
+def test_a_jar_twice_is_told_though_its_first_row_is_wrong(tmp_path: Path) -> None:
+    jars = [*JARS[:3], ["A1", "barley", 400, 5, 500], *JARS[3:]]
+    told = problems(tmp_path, jars=jars)
+    assert [line.split(";")[0] for line in told] == [
+        "jars.csv, row 4, column “material”: “barley” is not among the materials",
+        "jars.csv, row 5, column “jar”: jar “A1” stands twice",
+    ]
+
+
+def test_nothing_to_choose_from_is_not_offered() -> None:
+    assert one_of([]) == "add it to the table materials"
+    assert one_of(["oats", "rye"]) == "write one of: oats, rye"
+    assert one_of([str(n) for n in range(9)]).endswith("6, 7 … (9 in all)")

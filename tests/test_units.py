@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from bmp.units import _COMMON, EXAMPLES, UnknownUnit, _by_pint, conversion
+from bmp.units import _COMMON, EXAMPLES, UnknownUnit, _by_pint, conversion, near_unit
 
 
 @pytest.mark.parametrize(
@@ -26,6 +26,14 @@ from bmp.units import _COMMON, EXAMPLES, UnknownUnit, _by_pint, conversion
         ("m^3/kg", "mL/g", 0.35, 350.0),
         ("KPA", "kPa", 3.0, 3.0),
         ("ML", "mL", 3.0, 3.0),
+        ("fluid ounces", "mL", 1.0, 29.5735295625),
+        ("US fl oz", "mL", 1.0, 29.5735295625),
+        ("in Hg", "kPa", 29.9213, 101.325),
+        ("Inches of mercury", "kPa", 29.9213, 101.325),
+        ('"Hg', "kPa", 29.9213, 101.325),
+        ("″Hg", "kPa", 29.9213, 101.325),
+        ("deg F", "degC", 98.6, 37.0),
+        ("degrees C", "degC", 37.0, 37.0),
     ],
 )
 def test_known_units(text: str, target: str, one: float, factor: float) -> None:
@@ -52,3 +60,17 @@ def test_every_unit_offered_in_a_message_is_accepted() -> None:
     for target, offered in EXAMPLES.items():
         for text in offered.split(", "):
             assert conversion(text, target).factor > 0.0
+
+
+@pytest.mark.parametrize(
+    ("text", "target", "near"),
+    [
+        ("floozes", "mL", "floz"),
+        ("inch of mercury", "kPa", "inHg"),
+        ("degr F", "degC", "°F"),
+        ("smoots", "mL", None),
+        ("", "kPa", None),
+    ],
+)
+def test_the_unit_to_ask_back(text: str, target: str, near: str | None) -> None:
+    assert near_unit(text, target) == near

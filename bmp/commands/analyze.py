@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from bmp.commands.terminal import CHECK_FAILED, DONE, progress
+from bmp.commands.terminal import CHECK_FAILED, DONE, progress, tell
 
 if TYPE_CHECKING:
     from bmp.judge.criteria import Criterion
@@ -34,7 +34,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Analyse the trial and say where the results are."""
     from bmp.analyze import analyze
-    from bmp.read import read_trial
+    from bmp.problem import UnusableInput
+    from bmp.read import read_with_problems
     from bmp.report.folder import check_place
     from bmp.report.results_json import FORMAT
     from bmp.report.sentences import feed_sentence
@@ -44,18 +45,31 @@ def run(arguments: argparse.Namespace) -> int:
     out: Path = arguments.out or default_place(source)
     show = progress()
     show("read the tables")
-    trial = read_trial(source)
+    trial, problems = read_with_problems(source)
+    show("")
+    tell(trial.ignored)
+    if problems:
+        raise UnusableInput(problems)
     check_place(out, source, FORMAT, arguments.replace)
     results = analyze(trial, show, own_criteria(arguments.criteria))
     write_results(results, out, show)
     show("")
     for one in results.yields:
         print(feed_sentence(one, results))
+        reliance = results.feed_verdicts.get(one.series, "")
+        if reliance and not _simply_reliable(reliance):
+            print(f"  {reliance}")
     if results.verdict is not None:
         print(results.verdict.words)
     print(f"The report is in {out / 'report.html'}")
     failed = any(finding.outcome == "fail" for finding in results.checks)
     return CHECK_FAILED if arguments.strict and failed else DONE
+
+
+def _simply_reliable(reliance: str) -> bool:
+    """Tell whether a plain verdict only says that all is well."""
+    well = "can be relied upon" in reliance or reliance.startswith("The control held")
+    return well and "Look first at" not in reliance
 
 
 def own_criteria(place: Path | None) -> tuple[Criterion, ...] | None:
@@ -73,6 +87,10 @@ def own_criteria(place: Path | None) -> tuple[Criterion, ...] | None:
         return None
     try:
         return read_criteria(place)
+    except OSError as error:
+        wanted = "give a .csv file of criteria after --criteria, or leave it out"
+        what = "there is no such file" if not place.exists() else "this file cannot be opened"
+        raise UnusableInput([Problem(str(place), what, wanted)]) from error
     except (ValueError, KeyError, UnicodeDecodeError) as error:
         wanted = "give a table with the columns that the guide names"
         raise UnusableInput([Problem(place.name, str(error), wanted)]) from error

@@ -21,7 +21,13 @@ def run(arguments: argparse.Namespace) -> int:
     from bmp.read import read_with_problems
 
     trial, problems = read_with_problems(arguments.trial)
-    found = check(trial)
+    if not trial.readings.jar.size:
+        # before the first reading it is no problem that jars have none
+        running, wrong = read_with_problems(arguments.trial, unfinished=True)
+        if not wrong:
+            trial, problems = running, ()
+    found = check(trial, whole=not problems)
+    tell(trial.ignored)
     tell(problems)
     for line in found.lines:
         print(line)

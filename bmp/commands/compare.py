@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from bmp.compare.whole import TrialComparisons
+    from bmp.problem import Problem
 
 HELP = "say which feed is better, by how much, and whether that is more than noise"
 
@@ -92,10 +94,9 @@ def _comparisons(
         try:
             trials.append(read_trial(place))
         except UnusableInput as unusable:
-            several = len(places) > 1
-            problems += [f"{place}: {p}" if several else p for p in unusable.problems]
+            problems += [_of_trial(place, p, len(places) > 1) for p in unusable.problems]
     if problems:
-        raise UnusableInput(problems)  # type: ignore[arg-type]
+        raise UnusableInput(problems)
     found = []
     for trial, name in zip(trials, names, strict=True):
         show(f"analyse {name}")
@@ -110,3 +111,11 @@ def _comparisons(
         wanted = f"write one of: {', '.join(sorted(feeds))}"
         raise UnusableInput([Problem("--against", f"“{against}” is no feed here", wanted)])
     return found
+
+
+def _of_trial(place: Path, problem: Problem, several: bool) -> Problem:
+    """Return a problem that names its trial, where there are several and it does not already."""
+    if not several or problem.table == str(place):
+        return problem
+    inside = "" if problem.table == place.name else f": {problem.table}"
+    return replace(problem, table=f"{place}{inside}")

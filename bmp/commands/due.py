@@ -14,9 +14,22 @@ HELP = "say which readings of a running trial are due today"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Say what the command takes."""
     parser.add_argument("trial", type=Path, help="the logbook, or another trial that still runs")
-    parser.add_argument(
-        "--on", type=date.fromisoformat, metavar="DATE", help="another day, such as 2027-03-31"
-    )
+    parser.add_argument("--on", type=_day, metavar="DATE", help="another day, such as 2027-03-31")
+
+
+def _day(text: str) -> date:
+    """Return a day as it may be typed; one that is written otherwise is said as it should be."""
+    from bmp.read.cells import Unreadable, moment
+
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        pass
+    try:
+        right = moment(text).date().isoformat()
+    except Unreadable as unreadable:
+        right = f"the day such as 2027-03-31, since “{text}” {unreadable.why}"
+    raise argparse.ArgumentTypeError(f"write {right}")
 
 
 def run(arguments: argparse.Namespace) -> int:

@@ -15,8 +15,10 @@ MOST_LINES = 50
 
 
 def tell(problems: Iterable[Problem | str]) -> None:
-    """Print problems to standard error, a line each, at most fifty and then their number."""
-    lines = [" ".join(str(problem).split()) for problem in problems]
+    """Print problems to standard error, a line a kind, at most fifty and then their number."""
+    from bmp.problem import gathered
+
+    lines = [" ".join(line.split()) for line in gathered(problems)]
     for line in lines[:MOST_LINES]:
         print(line, file=sys.stderr)
     if len(lines) > MOST_LINES:

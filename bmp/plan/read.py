@@ -31,6 +31,8 @@ class WrittenWishes:
     """Row of each item that was given, by its field in `Wishes`."""
     assumed: tuple[str, ...]
     ignored: tuple[str, ...]
+    materials: str = "materials"
+    """Name of the table `materials`, for messages."""
 
 
 def read_wishes(place: Path) -> WrittenWishes:
@@ -71,7 +73,8 @@ def read_wishes(place: Path) -> WrittenWishes:
             f"air pressure {values['ambient_kPa']:.1f} kPa, standard atmosphere at {altitude:.0f} m"
         )
     wishes = Wishes(materials, **({"title": place.resolve().stem} | values))
-    return WrittenWishes(wishes, tables["plan"].name, rows, tuple(assumed), tuple(ignored))
+    names = [tables[name].name for name in ("plan", "materials")]
+    return WrittenWishes(wishes, names[0], rows, tuple(assumed), tuple(ignored), names[1])
 
 
 def _items(
@@ -165,6 +168,9 @@ def refused_problems(written: WrittenWishes, refused: PlanRefused) -> list[Probl
 
     def problem(one: Refusal) -> Problem:
         wanted = f"possible: {one.instead}" if one.instead else "change it"
+        if one.item == "materials":
+            what, _, right = one.why.partition("; ")
+            return Problem(written.materials, what, right or wanted)
         return Problem(written.table, f"{one.item}: {one.why}", wanted, rows.get(one.item))
 
     return [problem(one) for one in refused.refusals]

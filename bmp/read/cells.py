@@ -17,6 +17,11 @@ _GROUPED_BY_POINT = re.compile(r"[+-]?[1-9]\d{0,2}(\.\d{3})+(,\d*)?")
 class Unreadable(ValueError):
     """The cell does not say what is wanted. The message says what would be right."""
 
+    def __init__(self, wanted: str, why: str = "") -> None:
+        super().__init__(wanted)
+        self.why = why
+        """What is wrong with the cell, as words that come after it."""
+
 
 def number(cell: Cell, semicolons: bool = False) -> float:
     """Return the cell as a finite number.
@@ -68,6 +73,9 @@ def _number_in_text(text: str, semicolons: bool) -> float:
 _DAY_FIRST_BY_POINTS = re.compile(
     r"(\d{1,2})\.(\d{1,2})\.(\d{4})(?:[ T](\d{1,2}):(\d{2})(?::(\d{2}))?)?"
 )
+_OTHER_ORDER = re.compile(r"(\d{1,2})[/.-](\d{1,2})[/.-](\d{2}|\d{4})(?:[ ,T].*)?")
+_SHAPE_OF_A_DAY = re.compile(r"\d{4}-\d{1,2}-\d{1,2}(?:[ T]\d{1,2}:\d{2}.*)?")
+_WANTED_MOMENT = "write the date as 2027-03-31 14:30"
 
 
 def moment(cell: Cell) -> datetime:
@@ -82,19 +90,35 @@ def moment(cell: Cell) -> datetime:
         return cell.replace(tzinfo=None)
     if isinstance(cell, date):
         return datetime(cell.year, cell.month, cell.day)
-    wanted = "write the date as 2027-03-31 14:30"
     if not isinstance(cell, str):
-        raise Unreadable(wanted)
+        raise Unreadable(_WANTED_MOMENT, "is no date")
     text = cell.strip()
     try:
         if match := _DAY_FIRST_BY_POINTS.fullmatch(text):
             day, month, year, hour, minute, second = (int(part or 0) for part in match.groups())
             return datetime(year, month, day, hour, minute, second)
-        if not re.match(r"\d{4}-", text):
-            raise Unreadable(wanted)
-        return datetime.fromisoformat(text).replace(tzinfo=None)
+        if re.match(r"\d{4}-", text):
+            return datetime.fromisoformat(text).replace(tzinfo=None)
     except ValueError:
-        raise Unreadable(wanted) from None
+        pass
+    raise Unreadable(_WANTED_MOMENT, _why_no_moment(text))
+
+
+def _why_no_moment(text: str) -> str:
+    """Say why a text is no date that is sure: no day of the calendar, or day and month unclear."""
+    if _SHAPE_OF_A_DAY.fullmatch(text) or _DAY_FIRST_BY_POINTS.fullmatch(text):
+        return "is no day and hour of the calendar"
+    match = _OTHER_ORDER.fullmatch(text[:60])
+    if match is None:
+        return "is no date"
+    if len(match[3]) == 2:
+        return "is no date that can mean one day only"
+    first, second = int(match[1]), int(match[2])
+    if not (0 < min(first, second) <= 12 and max(first, second) <= 31):
+        return "is no day of the calendar"
+    if max(first, second) <= 12 and first != second:
+        return "can mean two days: day or month first"
+    return "is written so that other days could be taken for their month"
 
 
 def words(cell: Cell) -> str:

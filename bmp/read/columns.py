@@ -14,7 +14,7 @@ from bmp.problem import Problem, shown
 from bmp.read.cells import Unreadable, number
 from bmp.read.tables import Cell, Table
 from bmp.trial import FloatArray
-from bmp.units import EXAMPLES, Conversion, UnknownUnit, conversion
+from bmp.units import EXAMPLES, Conversion, UnknownUnit, conversion, near_unit
 
 
 @dataclass(frozen=True)
@@ -207,14 +207,41 @@ def ignored_words(table: str, kind: str, text: str, known: Iterable[str]) -> str
     return f"{table}: the {kind} {shown(text)} is not known and not used{hint}"
 
 
+def one_of(names: Sequence[str], most: int = 8) -> str:
+    """Return what would be right where one of the table's materials is to be named."""
+    if not names:
+        return "add it to the table materials"
+    more = f" … ({len(names)} in all)" if len(names) > most else ""
+    return f"write one of: {', '.join(name[:40] for name in names[:most])}{more}"
+
+
+def nearest_name(text: str, names: Sequence[str]) -> str | None:
+    """Return the name that a text which is none of them looks like; `None` where none does.
+
+    `n-1` and `N01` look like `N1` before any other; what fits two names alike is no answer.
+    """
+    plain = [name for name in names if _bare(name) == _bare(text)]
+    if text and len(plain) == 1:
+        return plain[0]
+    lower = {name.lower(): name for name in names}
+    near = difflib.get_close_matches(text.lower()[:60], list(lower), 2, 0.6)
+    ratios = [difflib.SequenceMatcher(None, one, text.lower()[:60]).ratio() for one in near]
+    if not near or (len(near) > 1 and ratios[0] == ratios[1]):
+        return None
+    return lower[near[0]]
+
+
+def _bare(name: str) -> str:
+    """Return letters and digits of a name in lower case, without zeros before a number."""
+    return re.sub(r"(?<!\d)0+(?=\d)", "", re.sub(r"[\W_]", "", name.lower()))
+
+
 def match_unit(
     known: Known, header: Header, table: str, problems: list[Problem], row: int
 ) -> Conversion | None:
     """Return how numbers under `header` become the project's; `None` with a problem told."""
     if known.unit is None:
         return Conversion(1.0)
-    wanted = f"write it as {example_header(known)}; any of these units would do: "
-    wanted += EXAMPLES[known.unit]
     what = ""
     if header.unit is None or header.unit == "":
         what = "there is no unit"
@@ -222,19 +249,47 @@ def match_unit(
         what = f"the unit [{header.unit}] does not say of what"
     elif header.of is not None and header.of not in known.of:
         what = f"“of {header.of}” does not fit here"
-    if what:
-        problems.append(Problem(table, what, wanted, row, header.text))
-        return None
+    wanted = _unit_wanted(known)
     try:
-        return conversion(_plain_unit(known, str(header.unit)), known.unit)
+        if not what:
+            return conversion(_plain_unit(known, str(header.unit)), known.unit)
     except UnknownUnit as error:
-        problems.append(Problem(table, str(error), wanted, row, header.text))
-        return None
+        what, near = str(error), near_unit(str(header.unit), known.unit)
+        if near is not None:
+            wanted = f"did you mean [{near}]? If not, {wanted}"
+    problems.append(Problem(table, what, wanted, row, header.text))
+    return None
+
+
+def _unit_wanted(known: Known) -> str:
+    units = EXAMPLES[str(known.unit)]
+    return f"write the unit that your figures are in, such as {example_header(known)}: {units}"
+
+
+# A pressure whose unit says from where it counts: `psig`, `kPa (abs)`.
+_COUNTED_FROM = re.compile(
+    r"(psi|kpa|hpa|mbar|bar)\s*\(?\s*(g|gauge|a|abs|absolute)\s*\)?", re.IGNORECASE
+)
 
 
 def _plain_unit(known: Known, unit: str) -> str:
-    """Take the N of a normal volume off where yields are already at the reference state."""
-    return unit.removeprefix("N") if known.unit == "mL/g" else unit
+    """Take off what the column says already: N where a yield is normal, g where it is a gauge's.
+
+    Raises
+    ------
+    UnknownUnit
+        A gauge pressure stands where an absolute one does, or the other way round.
+    """
+    if known.unit == "mL/g":
+        return unit.removeprefix("N")
+    counted = _COUNTED_FROM.fullmatch(unit) if known.unit == "kPa" else None
+    if counted is None:
+        return unit
+    gauge = counted[2].lower().startswith("g")
+    if gauge == known.name.startswith("gauge"):
+        return counted[1]
+    kind = "a pressure above the air outside" if gauge else "an absolute pressure"
+    raise UnknownUnit(f"“{unit}” is {kind}, and “{known.name}” is not")
 
 
 def example_header(known: Known) -> str:
@@ -282,5 +337,8 @@ def _number_or_problem(
         return number(cell, table.semicolons)
     except Unreadable as error:
         what = f"{shown(cell)} is not a number that can be read"
-        problems.append(Problem(table.name, what, str(error), row, found.header))
+        wanted = str(error)
+        if found.known.field.endswith("_after_kPa"):
+            wanted += "; where the jar was left closed, write “not vented”"
+        problems.append(Problem(table.name, what, wanted, row, found.header))
         return float("nan")

@@ -109,7 +109,10 @@ def _blanks(trial: Trial, table: str) -> Iterator[Problem]:
             "add jars with the inoculum alone, or write in the table trial: blank, none (yields "
             "are then gross)"
         )
-        yield Problem(table, f"there is no blank of the inoculum “{inoculum}”", wanted)
+        what = f"there is no blank of the inoculum “{inoculum}”"
+        if any(jar.role == "blank" and jar.inoculum == inoculum for jar in trial.jars):
+            what = f"every blank of the inoculum “{inoculum}” is left out"
+        yield Problem(table, what, wanted)
 
 
 def _ways(trial: Trial) -> np.ndarray:

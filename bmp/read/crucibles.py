@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from bmp.problem import Problem, shown
-from bmp.read.columns import Known
+from bmp.read.columns import Known, one_of
 from bmp.read.records import Rows, read_rows
 from bmp.read.tables import Table
 from bmp.solids import CrucibleError, Solids, solids_from_crucibles
@@ -49,8 +49,7 @@ def read_crucibles(
         name = by_name.get(text.lower())
         if name is None:
             what = f"{shown(text or None)} is not among the materials"
-            wanted = f"write one of: {', '.join(by_name.values())}"
-            problems.append(rows.problem(index, "name", what, wanted))
+            problems.append(rows.problem(index, "name", what, one_of(list(by_name.values()))))
         else:
             places.setdefault(name, []).append(index)
     found = {name: _solids(rows, at, problems) for name, at in places.items()}

@@ -95,8 +95,7 @@ def trial_of(
     if setup.ambient_reduced and setup.altitude_m is not None:
         readings = at_station(readings, setup.altitude_m)
     readings, unread = split_unread(readings)
-    if unread.jar.size:
-        ignored.append(f"{unread.table}: {unread.jar.size} rows wait for their reading")
+    ignored += _waiting(unread, problems)
     trial = Trial(
         setup, materials, jars, readings, tuple(assumed), tuple(ignored), unread, tank, feeds
     )
@@ -104,6 +103,16 @@ def trial_of(
         names = {name: tables[name].name for name in TABLES}
         problems.extend(check_complete(trial, names, problems, bad))
     return trial
+
+
+def _waiting(unread: Readings, problems: list[Problem]) -> list[str]:
+    """Say how many rows wait for their reading; a row whose cells cannot be read does not."""
+    told = {problem.row for problem in problems if problem.table == unread.table}
+    count = 0 if 1 in told else len(set(unread.row.tolist()) - told)
+    if not count:
+        return []
+    waiting = f"{count} rows wait for their" if count > 1 else "1 row waits for its"
+    return [f"{unread.table}: {waiting} reading"]
 
 
 def _materials(

@@ -18,6 +18,7 @@ from bmp.read.columns import (
     ignored_words,
     match_columns,
     match_unit,
+    nearest_name,
     numbers,
     parse_header,
 )
@@ -31,6 +32,9 @@ _WIDE: Mapping[str, str] = {
     "mass": "mass_g",
     "net yield": "net_yield_mL_per_g",
 }
+
+# Columns of the wide layout that hold for all jars of a row alike.
+_SHARED = ("time_d", "taken", "water_head_cm", "temperature_C", "ambient_kPa", "methane_share")
 
 _NOT_VENTED = ("not vented", "closed")
 _YES = ("yes", "y", "x", "true", "1", "emptied", "reset")
@@ -69,12 +73,16 @@ def _read_long(
     index_of = {jar.name.lower(): index for index, jar in enumerate(jars)}
     texts = [words(row[found["jar"].index]) for row in table.rows]
     jar = np.array([index_of.get(text.lower(), -1) for text in texts], dtype=np.int64)
+    wanted: dict[str, str] = {}
     for text, row, index in zip(texts, table.row_numbers, jar, strict=True):
         if index < 0 and text.lower() not in unread:
+            if text not in wanted:
+                # a file that names thousands of other jars is not helped by guesses
+                near = nearest_name(text, [jar.name for jar in jars]) if len(wanted) < 50 else None
+                hint = f": did you mean {shown(near)}?" if near else ""
+                wanted[text] = f"write a jar of the table jars{hint}"
             what = f"{shown(text or None)} is not among the jars"
-            problems.append(
-                Problem(table.name, what, "write a jar of the table jars", row, found["jar"].header)
-            )
+            problems.append(Problem(table.name, what, wanted[text], row, found["jar"].header))
     time_d, taken = _times(table, found, setup, problems)
     not_vented = _take_words(table, found, ("gauge_after_kPa", "absolute_after_kPa"))
     columns = {
@@ -187,7 +195,7 @@ def _moment(
     try:
         return None if cell is None else moment(cell)  # type: ignore[arg-type]
     except Unreadable as error:
-        what = f"{shown(cell)} is no date that can mean one day only"
+        what = f"{shown(cell)} {error.why}"
         problems.append(Problem(table.name, what, str(error), row, found.header))
         return None
 
@@ -223,11 +231,7 @@ def _read_wide(
     problems: list[Problem],
     ignored: list[str],
 ) -> Readings:
-    shared = tuple(
-        k
-        for k in READINGS
-        if k.field in ("time_d", "taken", "temperature_C", "ambient_kPa", "methane_share")
-    )
+    shared = tuple(known for known in READINGS if known.field in _SHARED)
     unknown: list[str] = []
     found = match_columns(table, shared, problems, unknown)
     columns = _jar_columns(table, jars, shared, problems, ignored)
@@ -287,13 +291,17 @@ def _jar_columns(
     """Return the columns of jars: (index of the jar, quantity, column)."""
     index_of = {jar.name.lower(): index for index, jar in enumerate(jars)}
     others = {known.name.lower() for known in shared}
+    long_only = {known.name.lower() for known in READINGS} - others
     units = {known.field: known for known in READINGS}
     columns: dict[int, tuple[int, str, Found]] = {}
     for at, text in enumerate(table.header):
         header = parse_header(text)
         index = index_of.get(header.name.lower())
         if index is None:
-            if text and header.name.lower() not in others:
+            if header.name.lower() in long_only:
+                where = "is used only in the layout with a row for each reading"
+                ignored.append(f"{table.name}: the column {shown(text)} {where}")
+            elif text and header.name.lower() not in others:
                 ignored.append(ignored_words(table.name, "column", text, [*index_of, *others]))
             continue
         field = _WIDE.get(jars[index].measured)

@@ -9,7 +9,16 @@ from typing import Any
 
 from bmp.problem import Problem, shown
 from bmp.read.cells import words
-from bmp.read.columns import JARS, MATERIALS, Found, match_columns, numbers
+from bmp.read.columns import (
+    JARS,
+    MATERIALS,
+    Found,
+    Known,
+    example_header,
+    match_columns,
+    numbers,
+    one_of,
+)
 from bmp.read.mixture import EXAMPLE, NoMixture, mixture
 from bmp.read.tables import Table
 from bmp.theory import theories_of
@@ -27,6 +36,8 @@ class Rows:
     table: Table
     found: Mapping[str, Found]
     values: Mapping[str, Any]
+    known: tuple[Known, ...] = ()
+    """What the table may hold, for naming a column that it lacks."""
 
     def number(self, field: str, index: int) -> float | None:
         """Return a number of a row, `None` where it was not given."""
@@ -41,12 +52,13 @@ class Rows:
 
     def problem(self, index: int, field: str, what: str, wanted: str) -> Problem:
         """Return a problem placed at a cell."""
-        header = self.found[field].header if field in self.found else field
+        lacking = next((example_header(k) for k in self.known if k.field == field), field)
+        header = self.found[field].header if field in self.found else lacking.strip("“”")
         return Problem(self.table.name, what, wanted, self.table.row_numbers[index], header)
 
 
 def read_rows(
-    table: Table, known: tuple[Any, ...], problems: list[Problem], ignored: list[str]
+    table: Table, known: tuple[Known, ...], problems: list[Problem], ignored: list[str]
 ) -> Rows:
     """Return a table's cells by known field."""
     found = match_columns(table, known, problems, ignored)
@@ -56,7 +68,7 @@ def read_rows(
         else [words(row[column.index]) for row in table.rows]
         for field, column in found.items()
     }
-    return Rows(table, found, values)
+    return Rows(table, found, values, known)
 
 
 def read_materials(
@@ -148,7 +160,7 @@ def _material(rows: Rows, index: int, name: str, role: str, problems: list[Probl
             given[field] = None
     for field, value in given.items():
         if value is not None and value < 0.0:
-            what = f"{name}: {value:.4g} cannot be"
+            what = f"{shown(name)}: {value:.4g} cannot be"
             problems.append(rows.problem(index, field, what, "it is not below zero"))
     for field in ("VS", "VS_u"):
         given |= _per_fresh_mass(rows, index, field, given, name, problems)
@@ -158,7 +170,7 @@ def _material(rows: Rows, index: int, name: str, role: str, problems: list[Probl
     if solids is not None and volatile is not None and volatile > solids * (1 + 1e-9):
         what = f"VS ({100 * volatile:.4g} % of fresh mass) is more than TS ({100 * solids:.4g} %)"
         wanted = "VS is a part of TS: say of what each is a share"
-        problems.append(rows.problem(index, "VS", f"{name}: {what}", wanted))
+        problems.append(rows.problem(index, "VS", f"{shown(name)}: {what}", wanted))
     formula = rows.text("formula", index) or None
     source = rows.text("solids_from", index)
     source = "" if source.lower() == "measured" else source
@@ -206,7 +218,7 @@ def _per_fresh_mass(
     if share is None or rows.found[field].of != "TS":
         return {}
     if solids is None:
-        what = f"{name}: VS is given per TS, and there is no TS"
+        what = f"{shown(name)}: VS is given per TS, and there is no TS"
         problems.append(rows.problem(index, field, what, "give TS as well, or VS of fresh mass"))
         return {}
     return {field: share * solids}
@@ -239,7 +251,7 @@ def read_jars(
         elif len(name) > LONGEST_NAME:
             unread.add(name.lower())
             problems.append(rows.problem(index, "name", *_too_long(name)))
-        elif name.lower() in jars:
+        elif name.lower() in jars or name.lower() in unread:
             problems.append(
                 rows.problem(index, "name", f"jar {shown(name)} stands twice", "keep one row")
             )
@@ -277,7 +289,7 @@ def _jar(
     material = materials.get(text.lower() or inoculum.lower())
     if text and material is None:
         what = f"{shown(text)} is not among the materials"
-        wanted = f"write one of: {_listed([m.name for m in materials.values()])}"
+        wanted = one_of([m.name for m in materials.values()])
         problems.append(rows.problem(index, "material", what, wanted))
     if len(problems) > count or material is None:
         return None
@@ -312,9 +324,7 @@ def _inoculum(
         found = materials.get(named.lower())
         if found is None or found.role != "inoculum":
             what = f"{shown(named)} is no inoculum among the materials"
-            problems.append(
-                rows.problem(index, "inoculum", what, f"write one of: {_listed(inocula)}")
-            )
+            problems.append(rows.problem(index, "inoculum", what, one_of(inocula)))
             return ""
         return found.name
     if len(inocula) == 1:
@@ -340,11 +350,6 @@ def _inoculum(
             )
         )
     return ""
-
-
-def _listed(names: list[str], most: int = 8) -> str:
-    more = f" … ({len(names)} in all)" if len(names) > most else ""
-    return ", ".join(name[:40] for name in names[:most]) + more
 
 
 def _masses(rows: Rows, index: int, jar: Jar, setup: Setup) -> list[Problem]:

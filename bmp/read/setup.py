@@ -99,10 +99,9 @@ def _items(table: Table, problems: list[Problem], ignored: list[str]) -> dict[st
 def _value(
     known: Known, cell: Any, text: str, table: Table, row: int, problems: list[Problem]
 ) -> Any:
-    def wrong(wanted: str) -> None:
-        problems.append(
-            Problem(table.name, f"{shown(cell)} stands for “{known.name}”", wanted, row)
-        )
+    def wrong(wanted: str, why: str = "") -> None:
+        what = f"{shown(cell)} stands for “{known.name}”" + (f" and {why}" if why else "")
+        problems.append(Problem(table.name, what, wanted, row))
 
     try:
         if known.unit is not None:
@@ -113,7 +112,7 @@ def _value(
         if known.field == "started":
             return moment(cell)
     except Unreadable as error:
-        return wrong(str(error))
+        return wrong(str(error), error.why)
     if known.field == "flush_gas":
         gas = flush_gas(words(cell))
         return (

@@ -97,10 +97,11 @@ def _read_folder(place: Path, wanted: tuple[str, ...], problems: list[Problem]) 
 def _read_workbook(
     path: Path, wanted: tuple[str, ...], problems: list[Problem]
 ) -> dict[str, Table]:
-    count = len(problems)
-    sheets = read_sheets(path, wanted, problems)
-    if not sheets and len(problems) == count:
-        problems.append(Problem(path.name, "no sheet has a known name", _layout_words(wanted)))
+    sheets, names = read_sheets(path, wanted, problems)
+    if names and not sheets:
+        found = ", ".join(shown(name) for name in names[:8])
+        what = f"no sheet has a known name; there is {found}"
+        problems.append(Problem(path.name, what, _layout_words(wanted)))
     read = {}
     for name, rows in sheets.items():
         try:
@@ -207,6 +208,7 @@ def _table(
         raise _unusable(name, "the table is empty", "give it a header row")
     if len(lines) > most + 1:
         raise _unusable(name, f"more than {most:,} rows", "one trial needs far fewer")
+    _refuse_title(name, lines)
     header = tuple("" if cell is None else str(cell) for cell in lines[0][1])
     while header and not header[-1]:
         header = header[:-1]
@@ -222,6 +224,16 @@ def _table(
             problems.append(Problem(name, what, "give the column a name or clear the cell", number))
     rows = tuple(tuple((cells + [None] * width)[:width]) for _, cells in lines[1:])
     return Table(name, header, rows, tuple(number for number, _ in lines[1:]), semicolons)
+
+
+def _refuse_title(name: str, lines: Sequence[tuple[int, list[Cell]]]) -> None:
+    """Refuse a table whose first row is a title: one cell above a row of several names."""
+    titles = [cell for cell in lines[0][1] if cell is not None]
+    second = [cell for cell in lines[1][1] if cell is not None] if len(lines) > 1 else []
+    if len(titles) == 1 and len(second) > 2 and all(isinstance(cell, str) for cell in second):
+        what = f"row {lines[0][0]} is not the header: it holds {shown(titles[0])} alone"
+        wanted = f"take away what stands above the names of the columns (row {lines[1][0]})"
+        raise _unusable(name, what, wanted)
 
 
 def items(table: Table) -> Mapping[str, tuple[str, Cell, int]]:

@@ -7,6 +7,7 @@ and the reader is handed those parts only that were counted.
 
 from __future__ import annotations
 
+import html
 import io
 import re
 import zipfile
@@ -33,51 +34,54 @@ _DAMAGED = (
 
 def read_sheets(
     path: Path, wanted: Sequence[str], problems: list[Problem]
-) -> dict[str, Sequence[Sequence[Cell]]]:
-    """Return the rows of the wanted sheets by name in lower case; what is wrong goes to the list.
+) -> tuple[dict[str, Sequence[Sequence[Cell]]], list[str]]:
+    """Return the rows of the wanted sheets by name in lower case, and the names of all sheets.
 
-    Nothing is returned where the workbook cannot be read at all.
+    What is wrong goes to the list; nothing is returned where the workbook cannot be read at all.
     """
     parts = _parts(path, problems)
     if parts is None:
-        return {}
+        return {}, []
+    titles = _titles(parts)
     formulas = [
         Problem(
-            path.name,
-            f"the formula in {cell} has no calculated value",
+            f"sheet {titles[name]}" if name in titles else path.name,
+            f"the formula in “{cell}” has no calculated value",
             "open and save the workbook in a spreadsheet program, or type the value",
         )
         for name, xml in parts.items()
         if re.fullmatch(r"xl/worksheets/sheet\d+\.xml", name)
+        and titles.get(name, wanted[0]).strip().lower() in wanted
         for cell in _formulas_without_value(xml)
     ]
     problems.extend(formulas)
     too_large = _too_large(parts)
     if too_large:
         problems.append(Problem(path.name, too_large, "one trial needs far less"))
-        return {}
+        return {}, []
     return _sheets(path.name, _packed(parts), wanted, problems)
 
 
 def _sheets(
     name: str, packed: bytes, wanted: Sequence[str], problems: list[Problem]
-) -> dict[str, Sequence[Sequence[Cell]]]:
+) -> tuple[dict[str, Sequence[Sequence[Cell]]], list[str]]:
     import python_calamine
 
     try:
         with python_calamine.load_workbook(io.BytesIO(packed)) as book:
             names = {title.strip().lower(): title for title in book.sheet_names}
-            return {
+            rows: dict[str, Sequence[Sequence[Cell]]] = {
                 title: book.get_sheet_by_name(names[title]).to_python(skip_empty_area=False)
                 for title in wanted
                 if title in names
             }
+            return rows, list(book.sheet_names)
     # the reader is compiled code: whatever it raises means that the file is damaged
     except BaseException as error:
         if isinstance(error, KeyboardInterrupt | SystemExit | MemoryError):
             raise
         problems.append(Problem(name, "the workbook is damaged", "save it anew as .xlsx"))
-        return {}
+        return {}, []
 
 
 def _parts(path: Path, problems: list[Problem]) -> dict[str, bytes] | None:
@@ -173,6 +177,30 @@ def _text_bytes(xml: bytes, cells: int, lengths: list[int]) -> int:
 
 def _numbers(xml: bytes) -> Iterator[int]:
     return (int(found[1]) for found in _TEXT_OF_CELL.finditer(xml))
+
+
+_SHEET = re.compile(rb"<(?:\w{1,20}:)?sheet\s[^<>]{0,1000}>")
+_LINK = re.compile(rb"<(?:\w{1,20}:)?Relationship\s[^<>]{0,1000}>")
+_SAID = re.compile(rb"([\w:]{1,40})\s{0,9}=\s{0,9}\"([^\"]{0,500})\"")
+
+
+def _titles(parts: dict[str, bytes]) -> dict[str, str]:
+    """Return the names of the sheets by the part that holds each, as far as they can be told."""
+    links = {
+        said.get(b"Id"): said.get(b"Target", b"").decode(errors="replace").lstrip("/")
+        for said in map(_said, _LINK.findall(parts.get("xl/_rels/workbook.xml.rels", b"")))
+    }
+    titles = {}
+    for said in map(_said, _SHEET.findall(parts.get("xl/workbook.xml", b""))):
+        place = links.get(next((v for k, v in said.items() if k.endswith(b":id")), None))
+        if place:
+            title = html.unescape(said.get(b"name", b"").decode(errors="replace"))
+            titles[place if place.startswith("xl/") else f"xl/{place}"] = title
+    return titles
+
+
+def _said(element: bytes) -> dict[bytes, bytes]:
+    return dict(_SAID.findall(element))
 
 
 _FORMULA_ONLY = re.compile(
