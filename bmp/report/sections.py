@@ -116,7 +116,11 @@ def kinetics(results: Results) -> Mapping[str, Any] | None:
                 "times": [
                     ("to half of the measured yield", _estimate(fit.t50_d)),
                     ("to 90 % of the measured yield", _estimate(fit.t90_d)),
-                    ("highest rate of the chosen model", _estimate(fit.peak_rate)),
+                    *(
+                        [("highest rate of the chosen model", _estimate(fit.peak_rate))]
+                        if fit.choice.model
+                        else []
+                    ),
                 ],
                 "forecast": fit.forecast.words if fit.forecast else None,
             }
