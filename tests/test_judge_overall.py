@@ -61,6 +61,28 @@ def test_without_a_control_nothing_is_validated():
     assert not results.verdict.validated
 
 
+def test_a_control_on_another_inoculum_does_not_validate():
+    trial = made()
+    jars = tuple(
+        replace(
+            jar,
+            inoculum="other sludge",
+            material="other sludge" if jar.role == "blank" else jar.material,
+        )
+        if (jar.name[-1] in "345" and jar.role == "blank") or jar.role == "substrate"
+        else jar
+        for jar in trial.jars
+    )
+    inoculum = next(m for m in trial.materials if m.role == "inoculum")
+    both = (*trial.materials, replace(inoculum, name="other sludge"))
+    results = analyze(replace(trial, jars=jars, materials=both))
+    assert ("control present", "other sludge") in checks(results, "fail")
+    assert not any(
+        f.where == inoculum.name and f.check == "control present" for f in results.checks
+    )
+    assert not results.verdict.validated
+
+
 def test_without_a_blank_yields_are_gross_and_never_validated():
     trial = made()
     keep = [j for j, jar in enumerate(trial.jars) if jar.role != "blank"]

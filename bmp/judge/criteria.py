@@ -74,6 +74,7 @@ class Facts:
     """
 
     name: str
+    """Of the series; `trial`, or the inoculum that the facts of a trial with several speak of."""
     role: str
     """`blank`, `control`, `substrate`, `inoculum` or `trial`."""
     jars: int | None = None
@@ -193,7 +194,7 @@ def judge(facts: Iterable[Facts], criteria: Iterable[Criterion]) -> tuple[Findin
 
 def _finding(fact: Facts, criterion: Criterion) -> Finding:
     value: float | None = getattr(fact, criterion.value)
-    where = "" if fact.role == "trial" else fact.name
+    where = "" if fact.role == fact.name == "trial" else fact.name
     if value is None:
         meaning = "Not judged: what it takes was not given or cannot be known yet."
         return Finding(

@@ -143,21 +143,51 @@ def inoculum_facts(material: Material) -> Facts:
     )
 
 
-def trial_facts(trial: Trial, yields: Sequence[MaterialYield], blanks: int) -> Facts:
-    """Return the facts of the whole trial."""
-    return Facts(
-        name="trial",
-        role="trial",
-        incubation_temperature_C=trial.setup.incubation_temperature_C,
-        cellulose_controls=len(
-            {
-                one.material
-                for one in yields
-                if one.role == "control" and is_cellulose(trial.material(one.material))
-            }
-        ),
-        blank_jars=blanks,
+def trial_facts(
+    trial: Trial, yields: Sequence[MaterialYield], blanks: Mapping[str, BlankMean]
+) -> tuple[Facts, ...]:
+    """Return the facts of the whole trial: one an inoculum that the counted substrates use.
+
+    A control says nothing of an inoculum that it was not run on. With one inoculum (or where no
+    substrate counts) there is one, named `trial`.
+    """
+    several = len({jar.inoculum for jar in trial.jars if jar.role != "weight check"}) > 1
+    used = {
+        trial.jars[j].inoculum: None for one in yields if one.role == "substrate" for j in one.jars
+    }
+    inocula: list[str | None] = list(used) or [None]
+    return tuple(
+        Facts(
+            name=inoculum if several and inoculum else "trial",
+            role="trial",
+            incubation_temperature_C=_incubation_C(trial) if inoculum == inocula[0] else None,
+            cellulose_controls=len(_cellulose_controls(trial, yields, inoculum)),
+            blank_jars=sum(
+                len(blank.jars) for name, blank in blanks.items() if inoculum in (None, name)
+            ),
+        )
+        for inoculum in inocula
     )
+
+
+def _cellulose_controls(
+    trial: Trial, yields: Sequence[MaterialYield], inoculum: str | None
+) -> set[str]:
+    """Return the cellulose controls that ran on an inoculum; on any where it is `None`."""
+    return {
+        one.material
+        for one in yields
+        if one.role == "control"
+        and is_cellulose(trial.material(one.material))
+        and any(inoculum in (None, trial.jars[j].inoculum) for j in one.jars)
+    }
+
+
+def _incubation_C(trial: Trial) -> float | None:
+    """Return the jars' temperature; `None` for net curves, which are not corrected by it."""
+    if all(jar.measured == "net yield" for jar in trial.jars):
+        return None
+    return trial.setup.incubation_temperature_C
 
 
 def feed_curve(one: MaterialYield, trial: Trial, curves: NetCurves) -> FeedCurve | None:
