@@ -81,6 +81,8 @@ class Facts:
     """Jars that count."""
     mean_yield: float | None = None
     """NmL CH4 per g VS."""
+    any_yield: float | None = None
+    """NmL CH4 per g of whatever the yield is counted per: no gram is more than its VS."""
     rsd_percent: float | None = None
     """Relative standard deviation of the yield, blanks, jars and VS in it."""
     rsd_jars_percent: float | None = None

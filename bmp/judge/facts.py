@@ -11,7 +11,7 @@ from bmp.judge.diagnosis import FeedCurve
 from bmp.judge.stop import three_day_rate_percent
 from bmp.net import BlankMean, MaterialYield, NetCurves
 from bmp.normalise import JarGas
-from bmp.trial import Jar, Material, Trial
+from bmp.trial import FloatArray, Jar, Material, Trial
 
 # Cellulose (C6H10O5)n by Buswell & Boyle with the ideal molar volume.
 CELLULOSE_NML_PER_G_VS = 414.7
@@ -67,13 +67,15 @@ def series_facts(
     grams = [jar.sample_g * material.VS for jar in jars if material.VS]
     closed = [jar for jar in jars if jar.measured in ("pressure", "mass") and jar.headspace_mL]
     typed = jars[0].measured == "net yield"
+    copied = mostly_copies(one, curves)
     return Facts(
         name=one.series,
         role=one.role,
         jars=len(jars),
         mean_yield=mean,
-        rsd_percent=_percent(one.sd, one.value),
-        rsd_jars_percent=_scatter_percent(one.jar_values),
+        any_yield=one.value,
+        rsd_percent=None if copied else _percent(one.sd, one.value),
+        rsd_jars_percent=None if copied else _scatter_percent(one.jar_values),
         percent_of_theoretical=_percent(mean, theoretical),
         three_day_rate_percent=slowest_rate_percent(curves, one.jars),
         blank_shorter_d=None if typed else _blank_shorter_d(one, jars, curves, blanks, gas),
@@ -85,6 +87,26 @@ def series_facts(
         )
         if closed and material.VS
         else None,
+    )
+
+
+def mostly_copies(one: MaterialYield, curves: NetCurves) -> bool:
+    """Tell whether half or more of a series' replicate jars repeat the curve of another.
+
+    Copies have no scatter of their own, so nothing can be said of how well they repeat.
+    """
+    drawn = [curves.of(j) for j in one.jars]
+    copies = sum(any(_alike(drawn[k], other) for other in drawn[:k]) for k in range(1, len(drawn)))
+    return copies > 0 and 2 * copies >= len(drawn) - 1
+
+
+def _alike(one: tuple[FloatArray, FloatArray], other: tuple[FloatArray, FloatArray]) -> bool:
+    """Tell whether two curves hold the same values, whenever they were read; nought is none."""
+    values, others = one[1], other[1]
+    return (
+        values.size == others.size >= 3
+        and bool(np.any(values != 0.0))
+        and bool(np.allclose(values, others, rtol=1e-9, atol=0.0))
     )
 
 

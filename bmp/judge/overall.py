@@ -33,7 +33,7 @@ from bmp.judge.traps import find_traps
 from bmp.judge.words import reliance
 from bmp.net import BlankMean, MaterialYield, NetCurves
 from bmp.normalise import JarGas
-from bmp.trial import Trial
+from bmp.trial import Trial, no_gas_read
 
 
 @dataclass(frozen=True)
@@ -144,6 +144,8 @@ def _reliance(
     shared = [f for f in findings if f.where not in beside and f.outcome != "caution"]
     gross = not trial.setup.blank and trial.setup.measured != "net yield"
     touching = _touching(traps, one, trial)
+    if no_gas_read(trial):
+        return f"Do not use the yield of {one.series}: no gas was read in any jar."
     return reliance(one.series, own, shared, touching, gross, one.role == "control")
 
 

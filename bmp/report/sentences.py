@@ -10,6 +10,7 @@ from bmp.fit.results import MaterialFits
 from bmp.net import MaterialYield
 from bmp.report.rounding import interval_words, short, with_interval, with_uncertainty
 from bmp.results import Results
+from bmp.trial import no_gas_read
 
 PER_GRAM: Final = {
     "VS": "per gram of volatile solids",
@@ -21,6 +22,8 @@ PER_GRAM: Final = {
 
 def feed_sentence(one: MaterialYield, results: Results) -> str:
     """Return what one series gave: how much, how sure, how soon."""
+    if no_gas_read(results.trial):
+        return f"{_named(one)} gave nothing to speak of: no gas was read in any jar."
     if one.value < 0.0:
         return _less_than_blank(one, results)
     fit = results.fits.get(one.series)
