@@ -223,3 +223,14 @@ def test_help_answers_without_heavy_libraries() -> None:
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert "--against" in out.stdout
     assert out.stdout.rstrip().endswith("[]")
+
+
+def test_every_sentence_of_several_trials_names_its_trial(
+    trials: tuple[Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["compare", *map(str, trials), "--out", str(tmp_path / "two")]) == 0
+    said = [line for line in capsys.readouterr().out.splitlines() if " gave " in line]
+    assert said
+    assert all("spring" in line or "autumn" in line for line in said)
+    page = (tmp_path / "two" / "comparison.html").read_text(encoding="utf-8")
+    assert "In spring: " in page
