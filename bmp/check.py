@@ -31,7 +31,7 @@ class Check:
     @property
     def lines(self) -> tuple[str, ...]:
         """Return what a person reads, a line each."""
-        head = f"{self.title}: readings to day {self.days:g}"
+        head = f"{self.title}: readings to day {self.days:.3g}"
         if not self.findings:
             return (head, f"Nothing found; {self.looked_for} kinds of slip were looked for.")
         return (head, *(_line(finding) for finding in self.findings))
@@ -78,13 +78,14 @@ def _jars(trial: Trial) -> list[Finding]:
 
 
 def _too_few(what: str, number: int, least: int, where: str) -> Finding:
+    there = "There is 1" if number == 1 else f"There are {number}"
     return Finding(
         check=what,
         outcome="caution",
         value=number,
         limit=f"at least {least}",
         source="Standard BMP Methods, document 100 v1.9 (2021)",
-        meaning=f"There are {number}; a yield is not validated with fewer than {least}.",
+        meaning=f"{there}; a yield is not validated with fewer than {least}.",
         advice="Set up more while there is still inoculum.",
         where=where,
     )

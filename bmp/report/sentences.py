@@ -20,6 +20,10 @@ PER_GRAM: Final = {
 """By `MaterialYield.per`."""
 
 
+NEAR_A_DAY_D: Final = 0.06
+"""A jar read within an hour and a half of a full day was read that day."""
+
+
 def feed_sentence(one: MaterialYield, results: Results) -> str:
     """Return what one series gave: how much, how sure, how soon."""
     if no_gas_read(results.trial):
@@ -46,7 +50,8 @@ def _named(one: MaterialYield) -> str:
 
 
 def _days(time_d: float) -> str:
-    whole = f"{time_d:.0f}" if time_d >= 10.0 else short(time_d)
+    near = abs(time_d - round(time_d)) < NEAR_A_DAY_D and round(time_d) > 0
+    whole = f"{time_d:.0f}" if near or time_d >= 10.0 else short(time_d)
     return f"{whole} day" if whole == "1" else f"{whole} days"
 
 
