@@ -12,6 +12,7 @@ from bmp.judge.look import look
 from bmp.judge.trap import Trap
 from bmp.judge.traps import TRAPS, find_traps, of_way
 from bmp.judge.units_typed import normalised_twice, pressure_slip, share_unit
+from bmp.normalise import normalise
 from bmp.trial import Trial
 from tests.planted import PLANTED, clean, kept_readings, unfinished, with_column, with_setup
 from tests.simulate_trials import simulate_trial
@@ -201,3 +202,14 @@ def test_a_part_of_a_trial_keeps_its_rows():
     assert sum(part.readings.time_d.size for part in parts) == trial.readings.time_d.size
     for part in parts:
         assert {jar.measured for jar in part.jars} == {part.setup.measured}
+
+
+def test_a_leak_by_weight_is_the_one_that_the_gas_tells():
+    trial = simulate_trial(
+        np.random.default_rng(7), way="mass", leak_share={"S1-1": 0.4}, dummies=3
+    ).trial
+    told = normalise(trial).leaks
+    assert told is not None
+    (leaked,) = told.leaked_g[[trial.jars[int(j)].name == "S1-1" for j in told.jar]]
+    seen = [f for f in find_traps(trial) if f.check == "leaking jar" and f.where == "S1-1"]
+    assert [f.value for f in seen] == [pytest.approx(leaked, abs=6e-4)]
