@@ -57,7 +57,7 @@ def _gas(trial: Trial, gas: JarGas) -> Iterator[str]:
             )
         resets = int(trial.readings.emptied.sum())
         if resets:
-            yield f"{resets} readings say that a counter or vessel was emptied and starts anew."
+            yield f"At {_readings(resets)} a counter or vessel was emptied and starts anew."
     if ways - {"net yield"}:
         yield (
             f"The jars were closed at {_closing_C(trial):.4g} °C and {_closing_words(gas)}; the "
@@ -67,8 +67,9 @@ def _gas(trial: Trial, gas: JarGas) -> Iterator[str]:
     falls = int(gas.fall.sum())
     if falls:
         yield (
-            f"{falls} readings show a little less gas than the one before, no more than a cooler "
-            "headspace or carbon dioxide going into solution explains; they are kept as they are."
+            f"At {_readings(falls)} there is a little less gas than at the one before, no more "
+            "than a cooler headspace or carbon dioxide going into solution explains; what was read "
+            "is kept."
         )
     unknown = [
         jar.name
@@ -105,6 +106,10 @@ def _outlets(trial: Trial) -> Iterator[str]:
         )
 
 
+def _readings(count: int) -> str:
+    return "1 reading" if count == 1 else f"{count} readings"
+
+
 def _closing_C(trial: Trial) -> float:
     setup = trial.setup
     given = setup.closing_temperature_C
@@ -125,20 +130,20 @@ def _shares(trial: Trial, gas: JarGas) -> Iterator[str]:
     assumed = counts.get("assumed", 0)
     if assumed and trial.setup.methane_share is not None:
         yield (
-            f"{assumed} readings rest on an assumed methane share of "
+            f"At {_readings(assumed)} the methane share is assumed: "
             f"{100 * trial.setup.methane_share:.4g} %."
         )
     if counts.get("interpolated"):
         yield "Between measured methane shares the share is interpolated in time."
     if counts.get("held"):
         yield (
-            f"{counts['held']} readings lie before the first or after the last measured methane "
-            "share of their jar; the nearest one is taken for them."
+            f"At {_readings(counts['held'])} before the first or after the last measured methane "
+            "share of the jar the nearest one is taken."
         )
     if counts.get("sister jars"):
         yield (
-            f"{counts['sister jars']} readings of jars without a methane share of their own take "
-            "that of the other jars of the same material."
+            f"At {_readings(counts['sister jars'])} of jars without a methane share of their own "
+            "that of the other jars of the same material is taken."
         )
     if counts.get("absorber"):
         yield _behind_absorber(trial, gas)

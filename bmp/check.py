@@ -45,7 +45,7 @@ class Check:
 
     def _days_words(self) -> str:
         if self.days is not None:
-            return f"readings to day {self.days:g}"
+            return f"readings to day {self.days:.3g}"
         if not self.whole:
             return "no reading could be used"
         return "no reading yet" + (f"; the first is due {self.first_due}" * bool(self.first_due))
@@ -117,13 +117,14 @@ def _jars(trial: Trial) -> list[Finding]:
 
 
 def _too_few(what: str, number: int, least: int, where: str) -> Finding:
+    there = "There is 1" if number == 1 else f"There are {number}"
     return Finding(
         check=what,
         outcome="caution",
         value=number,
         limit=f"at least {least}",
         source="Standard BMP Methods, document 100 v1.9 (2021)",
-        meaning=f"There are {number}; a yield is not validated with fewer than {least}.",
+        meaning=f"{there}; a yield is not validated with fewer than {least}.",
         advice="Set up more while there is still inoculum.",
         where=where,
     )

@@ -254,3 +254,18 @@ class Trial:
             if material.name == name:
                 return material
         raise KeyError(name)
+
+
+def no_gas_read(trial: Trial) -> bool:
+    """Tell whether every reading of every jar is nought, whatever a correction makes of it."""
+    columns = trial.readings.columns
+    told = [
+        columns[name][np.isfinite(columns[name])]
+        for name in (
+            "volume_mL", "gauge_before_kPa", "absolute_before_kPa", "mass_before_g", "mass_g",
+            "net_yield_mL_per_g",
+        )
+        if name in columns
+    ]  # fmt: skip
+    values = np.concatenate(told) if told else np.zeros(0)
+    return bool(values.size and not values.any())

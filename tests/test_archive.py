@@ -261,7 +261,7 @@ def test_csv_parquet_and_page_say_the_same(tmp_path: Path) -> None:
     page = (tmp_path / "out" / "trials.html").read_text(encoding="utf-8")
     assert "<script>" not in page
     assert "=SUM(A1)&lt;script&gt;" in page
-    assert "control present" in page
+    assert "there is no cellulose control" in page
 
 
 @pytest.fixture(scope="module")

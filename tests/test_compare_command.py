@@ -233,3 +233,14 @@ def test_a_place_that_is_not_there_is_named_once(
     error = capsys.readouterr().err
     assert error.startswith(f"{gone}: there is no such file or folder; ")
     assert error.count(str(gone)) == 1
+
+
+def test_every_sentence_of_several_trials_names_its_trial(
+    trials: tuple[Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["compare", *map(str, trials), "--out", str(tmp_path / "two")]) == 0
+    said = [line for line in capsys.readouterr().out.splitlines() if " gave " in line]
+    assert said
+    assert all("spring" in line or "autumn" in line for line in said)
+    page = (tmp_path / "two" / "comparison.html").read_text(encoding="utf-8")
+    assert "In spring: " in page

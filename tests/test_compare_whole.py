@@ -11,6 +11,8 @@ from bmp.compare import sentence
 from bmp.compare.feed import blank_influence
 from bmp.compare.measured import feeds_of
 from bmp.compare.whole import compare_trial
+from bmp.estimate import Estimate
+from bmp.fit.results import Forecast
 from bmp.read import read_trial
 from bmp.results import Results
 from tests.compare_feeds import write_trial
@@ -122,3 +124,15 @@ def test_mixtures_are_read_and_set_against_their_parts(tmp_path: Path) -> None:
     assert found.verdict == "not shown"
     assert found in list(results.comparisons.records)
     assert "the sum of its parts" in sentence(found)
+
+
+def test_days_to_90_percent_are_not_compared_while_a_trial_runs(spring: Results) -> None:
+    fits = {
+        name: replace(fit, forecast=Forecast(Estimate(None, ""), Estimate(None, "d"), None, ""))
+        for name, fit in spring.fits.items()
+    }
+    found = compare_trial(spring.trial, spring.gas, spring.curves, spring.yields, fits)
+    assert found.kinetics is not None
+    (one,) = found.kinetics["t90"].comparisons
+    assert one.verdict == "no verdict"
+    assert "still made methane when it was last read" in sentence(one)

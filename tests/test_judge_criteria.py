@@ -114,3 +114,40 @@ def test_a_laboratory_brings_its_own_table(tmp_path: Path):
     own.write_text(own.read_text("utf-8").replace("mean_yield", "mean_yeild"), encoding="utf-8")
     with pytest.raises(ValueError, match="row 2: unknown value 'mean_yeild'"):
         read_criteria(own)
+
+
+@pytest.mark.parametrize(
+    ("fact", "words"),
+    [
+        (
+            Facts("raw sludge", "substrate", three_day_rate_percent=2.4531),
+            "raw sludge still made 2.45 % of its net methane a day, where below 1 % is asked",
+        ),
+        (
+            Facts("blank of pit sludge", "blank", jars=1),
+            "the blank of pit sludge has 1 jar, where at least 3 are asked",
+        ),
+        (
+            Facts("sludge B", "trial", cellulose_controls=0),
+            "there is no cellulose control on sludge B",
+        ),
+        (
+            Facts("cellulose", "control", mean_yield=395.1),
+            "yield of the control (cellulose): 395.1 where 340 to 395 NmL CH4/g VS is asked",
+        ),
+    ],
+)
+def test_a_reason_reads_as_a_person_would_say_it(fact, words):
+    current = [c for c in PUBLISHED if c.rule_set == CURRENT]
+    assert words in verdict(judge([fact], current)).because
+
+
+def test_what_cannot_be_judged_is_said_once_a_criterion():
+    facts = [Facts(name, "substrate", jars=3, blank_shorter_d=0.0) for name in ("a", "b")]
+    words = verdict(judge(facts, [c for c in PUBLISHED if c.rule_set == CURRENT])).words
+    assert words.endswith("because duration of the substrate could not be judged (a, b).")
+
+
+def test_a_limit_that_is_kept_says_nothing_of_a_broken_one():
+    kept = judge([Facts("s", "substrate", jars=3)], [c for c in PUBLISHED if "jars" in c.check])
+    assert {finding.meaning for finding in kept} == {"The limit is kept."}

@@ -8,6 +8,7 @@ import pytest
 from bmp.analyze import analyze
 from bmp.judge.facts import CELLULOSE_NML_PER_G_VS
 from bmp.judge.overall import judge_trial
+from bmp.report.sentences import feed_sentence
 from tests.simulate_trials import CELLULOSE, FEEDS, Feed, Noise, simulate_trial
 
 QUIET = replace(Noise(), between_jars=0.012, relative=0.005)
@@ -58,6 +59,28 @@ def test_two_jars_are_an_indication():
 def test_without_a_control_nothing_is_validated():
     results = analyze(made(feeds=FEEDS))
     assert ("control present", "") in checks(results, "fail")
+    assert not results.verdict.validated
+
+
+def test_a_control_on_another_inoculum_does_not_validate():
+    trial = made()
+    jars = tuple(
+        replace(
+            jar,
+            inoculum="other sludge",
+            material="other sludge" if jar.role == "blank" else jar.material,
+        )
+        if (jar.name[-1] in "345" and jar.role == "blank") or jar.role == "substrate"
+        else jar
+        for jar in trial.jars
+    )
+    inoculum = next(m for m in trial.materials if m.role == "inoculum")
+    both = (*trial.materials, replace(inoculum, name="other sludge"))
+    results = analyze(replace(trial, jars=jars, materials=both))
+    assert ("control present", "other sludge") in checks(results, "fail")
+    assert not any(
+        f.where == inoculum.name and f.check == "control present" for f in results.checks
+    )
     assert not results.verdict.validated
 
 
@@ -176,3 +199,55 @@ def test_cellulose_by_its_formula():
     """Buswell & Boyle for C6H10O5 with 22,414 mL/mol: 414.7 NmL/g (published figure)."""
     mass = 6 * 12.011 + 10 * 1.008 + 5 * 15.999
     assert pytest.approx(22414 * 3 / mass, abs=0.05) == CELLULOSE_NML_PER_G_VS
+
+
+def test_more_than_fat_can_give_fails_per_gram_of_fresh_mass_too():
+    """A gram of fresh mass holds at most a gram of VS: Angelidaki & Sanders 2004, lipid 1014."""
+    trial = made(feeds=(CELLULOSE, Feed("wonder", 1200.0, 0.2, VS=0.97, TS=0.98)))
+    fresh = tuple(
+        replace(m, TS=None, VS=None, TS_u=None, VS_u=None) if m.name == "wonder" else m
+        for m in trial.materials
+    )
+    results = analyze(replace(trial, materials=fresh))
+    (one,) = [y for y in results.yields if y.series == "wonder"]
+    assert one.per == "fresh"
+    assert ("yield of the substrate against mass balance", "wonder") in checks(results, "fail")
+    assert results.feed_verdicts["wonder"].startswith("Do not use the yield of wonder")
+
+
+def test_readings_that_are_all_nought_rank_nothing():
+    trial = made()
+    columns = {
+        name: 0.0 * values if name == "volume_mL" else values
+        for name, values in trial.readings.columns.items()
+    }
+    results = analyze(replace(trial, readings=replace(trial.readings, columns=columns)))
+    assert results.comparisons.why_none == "no gas was read in any jar"
+    assert results.comparisons.first is None
+    assert not results.verdict.validated
+    for one in results.yields:
+        assert feed_sentence(one, results).endswith("no gas was read in any jar.")
+        assert results.feed_verdicts[one.series].startswith("Do not use")
+
+
+def test_jars_that_are_copies_have_no_scatter_to_judge():
+    trial = made()
+    first = next(j for j, jar in enumerate(trial.jars) if jar.role == "control")
+    jars = tuple(
+        replace(
+            jar, sample_g=trial.jars[first].sample_g, inoculum_g=trial.jars[first].inoculum_g,
+            headspace_mL=trial.jars[first].headspace_mL,
+        )
+        if jar.role == "control"
+        else jar
+        for jar in trial.jars
+    )  # fmt: skip
+    r = trial.readings
+    columns = {name: values.copy() for name, values in r.columns.items()}
+    for j, jar in enumerate(trial.jars):
+        if jar.role == "control":
+            for values in columns.values():
+                values[r.jar == j] = values[r.jar == first]
+    results = analyze(replace(trial, jars=jars, readings=replace(r, columns=columns)))
+    assert ("scatter of the control", "cellulose") in checks(results, "not judged")
+    assert not results.verdict.validated

@@ -10,9 +10,12 @@ import pytest
 import bmp.guide.traps as guide
 from bmp.judge.look import look
 from bmp.judge.trap import Trap
-from bmp.judge.traps import TRAPS, find_traps
+from bmp.judge.traps import TRAPS, find_traps, of_way
 from bmp.judge.units_typed import normalised_twice, pressure_slip, share_unit
+from bmp.normalise import normalise
+from bmp.trial import Trial
 from tests.planted import PLANTED, clean, kept_readings, unfinished, with_column, with_setup
+from tests.simulate_trials import simulate_trial
 
 PAGES = Path(next(iter(guide.__path__)))
 CLEAN_TRIALS = 150
@@ -152,3 +155,61 @@ def test_broken_tables_are_looked_at_all_the_same():
             for jar in trial.jars
         )  # fmt: skip
         assert len(find_traps(replace(trial, jars=jars))) >= len(TRAPS)
+
+
+def _two_ways(slip: bool) -> Trial:
+    """Jars with counters, one of them set to zero unseen, in a trial measured by pressure."""
+    one = simulate_trial(np.random.default_rng(3), way="volume", cumulative=True).trial
+    two = simulate_trial(np.random.default_rng(4), way="pressure").trial
+    values = one.readings.column("volume_mL").copy()
+    if slip:
+        j = next(j for j, jar in enumerate(one.jars) if jar.role == "substrate")
+        rows = np.flatnonzero(one.readings.jar == j)[25:]
+        values[rows] -= values[rows[0] - 1]
+    columns = {**one.readings.columns, "volume_mL": values}
+    names = {*columns, *two.readings.columns}
+    a, b = replace(one.readings, columns=columns), two.readings
+    readings = replace(
+        b,
+        jar=np.concatenate([a.jar, b.jar + len(one.jars)]),
+        time_d=np.concatenate([a.time_d, b.time_d]),
+        row=np.concatenate([a.row, b.row]),
+        columns={name: np.concatenate([a.column(name), b.column(name)]) for name in names},
+        not_vented=np.concatenate([a.not_vented, b.not_vented]),
+        emptied=np.concatenate([a.emptied, b.emptied]),
+        note=(*a.note, *b.note),
+        taken=None,
+    )
+    jars = (
+        *(replace(jar, name=f"V{jar.name}", measured="volume") for jar in one.jars),
+        *(replace(jar, measured="pressure") for jar in two.jars),
+    )
+    setup = replace(two.setup, measured="pressure", cumulative=True)
+    return replace(two, jars=jars, readings=readings, setup=setup)
+
+
+def test_jars_with_a_way_of_their_own_are_looked_at_in_that_way():
+    (found,) = [f for f in find_traps(_two_ways(True)) if f.check == "counter reset"]
+    assert found.outcome == "fail"
+    assert found.where.startswith("V")
+    assert all(f.outcome != "fail" for f in find_traps(_two_ways(False)))
+
+
+def test_a_part_of_a_trial_keeps_its_rows():
+    trial = _two_ways(False)
+    parts = [of_way(trial, way) for way in ("volume", "pressure")]
+    assert sum(len(part.jars) for part in parts) == len(trial.jars)
+    assert sum(part.readings.time_d.size for part in parts) == trial.readings.time_d.size
+    for part in parts:
+        assert {jar.measured for jar in part.jars} == {part.setup.measured}
+
+
+def test_a_leak_by_weight_is_the_one_that_the_gas_tells():
+    trial = simulate_trial(
+        np.random.default_rng(7), way="mass", leak_share={"S1-1": 0.4}, dummies=3
+    ).trial
+    told = normalise(trial).leaks
+    assert told is not None
+    (leaked,) = told.leaked_g[[trial.jars[int(j)].name == "S1-1" for j in told.jar]]
+    seen = [f for f in find_traps(trial) if f.check == "leaking jar" and f.where == "S1-1"]
+    assert [f.value for f in seen] == [pytest.approx(leaked, abs=6e-4)]

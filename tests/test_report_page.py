@@ -8,6 +8,7 @@ import pytest
 
 from bmp.report.figures import figures, save_figures
 from bmp.report.page import inline_svg, render_page
+from bmp.report.results_json import to_dict
 from bmp.report.sections import SECTIONS
 from tests import report_trials as trials
 
@@ -145,3 +146,10 @@ def test_two_pictures_share_no_id_and_take_the_colours_of_the_page() -> None:
         '<use xlink:href="#a-p" clip-path="url(#a-p)" style="fill: none; stroke: currentColor"/>'
         '<path style="stroke: var(--series-0)"/></svg>'
     )
+
+
+def test_net_curves_have_no_incubation_temperature_of_ours() -> None:
+    net = to_dict(trials.handed_in())
+    assert net["trial"]["incubation_temperature_C"] is None
+    assert not any(f["check"] == "temperature of the jars" for f in net["checks"])
+    assert to_dict(trials.plain())["trial"]["incubation_temperature_C"] is not None

@@ -47,7 +47,7 @@ def test_an_uncertainty_that_is_none_is_refused(uncertainty: float) -> None:
         uncertainty_place(uncertainty)
 
 
-@given(st.floats(1e-6, 1e6), st.floats(-1e6, 1e6))
+@given(st.floats(0.004, 1e6), st.floats(-1e6, 1e6))
 def test_rounding_never_moves_a_value_by_more_than_a_third_of_its_uncertainty(u, value) -> None:
     shown = float(with_uncertainty(value, u).split(" ± ")[0].replace("−", "-"))
     assert abs(shown - value) <= 0.5 / 3.55 * u * 1.001 + 1e-12 * abs(value)
@@ -66,3 +66,9 @@ def test_numbers_without_uncertainty() -> None:
     assert [number(x) for x in (0.0, 0.26901, 376.76, 45.0, 12345.6, -7.512)] == [
         "0", "0.269", "377", "45.0", "12346", "−7.51",
     ]  # fmt: skip
+
+
+def test_three_decimals_are_the_finest() -> None:
+    assert with_uncertainty(396.1541437237899, 6e-13) == "396"
+    assert with_uncertainty(0.12345, 0.00081) == "0.123 ± 0.001"
+    assert number(1.3e-13, 2) == "0"

@@ -120,3 +120,9 @@ def test_estimates_in_words() -> None:
         == "not determined: left open (at least 24.1 NmL)"
     )
     assert estimate_words(Estimate(2.0, "d", why="one jar")) == "2.00; one jar"
+
+
+def test_days_within_a_round_are_whole() -> None:
+    ten, one = (replace(yield_of(), time_d=day) for day in (9.99, 1.02))
+    assert " in 10 days" in feed_sentence(ten, trials.plain())
+    assert " in 1 day," in feed_sentence(one, trials.plain())

@@ -15,12 +15,11 @@ import numpy as np
 
 from bmp.archive.net import Curves as NetCurves
 from bmp.archive.net import Yields
-from bmp.fit.choice import LEAST_SPARE, TOO_CLOSE
+from bmp.fit.choice import LEAST_SPARE, POOREST_FIT, TOO_CLOSE
 from bmp.fit.curves import Curves
 from bmp.fit.engine import fit_curves
-from bmp.fit.identify import reasons
+from bmp.fit.identify import jars_agree, reasons
 from bmp.fit.jarwise import Jarwise, fit_jarwise
-from bmp.fit.material import jars_agree
 from bmp.fit.models import MODELS
 from bmp.runs import first, padded
 from bmp.trial import BoolArray, FloatArray, IntArray
@@ -49,13 +48,16 @@ def fit_series(curves: NetCurves, yields: Yields) -> Kinetics:
     if not fitted.size:
         return Kinetics(parameters, chosen)
     jarwise = {name: fit_jarwise(MODELS[name], packed) for name in CANDIDATES}
-    for name, fits in jarwise.items():
+    left_open = np.zeros((len(CANDIDATES), fitted.size), dtype=bool)
+    for number, (name, fits) in enumerate(jarwise.items()):
         pooled = _pooled(fits, packed, jar_series, fitted.size)
         open_ones = _undetermined(fits, jar_series, fitted.size)
+        left_open[number] = open_ones.any(axis=1)
         for index, parameter in enumerate(MODELS[name].parameters):
             values = np.where(open_ones[:, index], np.nan, pooled[:, index])
             parameters[name][parameter.name][fitted] = values
-    choice = _choice(jarwise, packed, jar_series, fitted.size)
+    barred = _barred(jarwise, jar_series, left_open)
+    choice = _choice(jarwise, packed, jar_series, barred)
     for place, best in zip(fitted, choice, strict=True):
         chosen[place] = best
     return Kinetics(parameters, chosen)
@@ -127,14 +129,32 @@ def _undetermined(fits: Jarwise, series: IntArray, size: int) -> BoolArray:
 # --- the choice ----------------------------------------------------------------------------------
 
 
+def _barred(jarwise: Mapping[str, Jarwise], series: IntArray, left_open: BoolArray) -> BoolArray:
+    """Tell which candidates may not be chosen: left open where another is determined.
+
+    Shapes (candidates, series).
+    """
+    fitted = np.stack(
+        [
+            np.bincount(series, ~fits.fitted, minlength=left_open.shape[1]) == 0
+            for fits in jarwise.values()
+        ]
+    )
+    barred: BoolArray = left_open & (fitted & ~left_open).any(axis=0)
+    return barred
+
+
 def _choice(
-    jarwise: Mapping[str, Jarwise], curves: Curves, series: IntArray, size: int
+    jarwise: Mapping[str, Jarwise], curves: Curves, series: IntArray, barred: BoolArray
 ) -> list[str | None]:
     """Return the candidate that `bmp.fit.choice.choose` chooses for each series."""
+    size = barred.shape[1]
     rho = _correlation(jarwise, series, size)
-    chosen = _decide(jarwise, rho, series, size)
+    chosen = _decide(jarwise, rho, series, barred)
     # half the way to errors that are wholly correlated, and to none at all
-    others_may_tell = [_decide(jarwise, end, series, size) for end in (0.0 * rho, (1.0 + rho) / 2)]
+    others_may_tell = [
+        _decide(jarwise, end, series, barred) for end in (0.0 * rho, (1.0 + rho) / 2)
+    ]
     unsure = np.flatnonzero(np.any(chosen != np.stack(others_may_tell), axis=0))
     if unsure.size:
         rows = np.flatnonzero(np.isin(series, unsure))
@@ -143,7 +163,7 @@ def _choice(
         some = {name: _rows(fits, rows) for name, fits in jarwise.items()}
         others = {name: fit_jarwise(MODELS[name], part) for name in DEAR}
         better = _correlation({**some, **others}, own, unsure.size)
-        chosen[unsure] = _decide(some, better, own, unsure.size)
+        chosen[unsure] = _decide(some, better, own, barred[:, unsure])
     names: list[str | None] = [None, *CANDIDATES]
     return [names[number + 1] for number in chosen]
 
@@ -157,6 +177,8 @@ class _Figures:
     autocorrelation: FloatArray
     count: IntArray
     last: FloatArray
+    missed: BoolArray
+    """Whether the model misses the jar's curve."""
 
 
 def _rows(fits: Jarwise | _Figures, rows: IntArray) -> _Figures:
@@ -168,7 +190,10 @@ def _figures(fits: Jarwise | _Figures) -> _Figures:
     if isinstance(fits, _Figures):
         return fits
     highest = np.abs(fits.curves.value).max(axis=1)
-    return _Figures(fits.fitted, fits.rmse, fits.autocorrelation, fits.curves.count, highest)
+    missed = fits.rmse / np.maximum(fits.curves.value[:, -1], 1e-300) > POOREST_FIT
+    return _Figures(
+        fits.fitted, fits.rmse, fits.autocorrelation, fits.curves.count, highest, missed
+    )
 
 
 def _correlation(
@@ -184,10 +209,11 @@ def _correlation(
 
 
 def _decide(
-    jarwise: Mapping[str, Jarwise | _Figures], rho: FloatArray, series: IntArray, size: int
+    jarwise: Mapping[str, Jarwise | _Figures], rho: FloatArray, series: IntArray, barred: BoolArray
 ) -> IntArray:
     """Return the number of the candidate chosen at that correlation; -1 for none."""
-    scores, parameters = [], []
+    size = barred.shape[1]
+    scores, parameters, misses = [], [], []
     for name in CANDIDATES:
         figures, k = _figures(jarwise[name]), len(MODELS[name].names) + 1
         effective = figures.count * ((1.0 - rho) / (1.0 + rho))[series]
@@ -197,8 +223,10 @@ def _decide(
         aicc = np.where(figures.fitted, aicc + 2 * k * (k + 1) / spare, np.inf)
         scores.append(np.bincount(series, aicc, minlength=size))
         parameters.append(k)
-    score = np.stack(scores)
-    best = score.min(axis=0)
-    close = score <= np.where(np.isfinite(best), best, 0.0) + TOO_CLOSE
+        misses.append(np.bincount(series, figures.missed, minlength=size) > 0)
+    score = np.where(barred, np.inf, np.stack(scores))
+    missed, best = np.stack(misses), score.min(axis=0)
+    close = (score <= np.where(np.isfinite(best), best, 0.0) + TOO_CLOSE) & ~missed
     cost = np.where(close, np.array(parameters)[:, None], 1_000)
-    return np.where(np.isfinite(score).any(axis=0), cost.argmin(axis=0), -1)
+    followed = ~missed[score.argmin(axis=0), np.arange(size)]
+    return np.where(np.isfinite(best) & followed, cost.argmin(axis=0), -1)

@@ -73,19 +73,40 @@ def _reason(criterion: Criterion, name: str, value: float) -> str:
 
 
 def _trial_facts(batch: Batch, yields: Yields, blanks: Blanks) -> FactTable:
+    """Return the facts of every trial, one row an inoculum that its counted substrates use."""
     size = len(batch.names)
-    cellulose = {
-        (batch.series_names[index][0], material.name)
-        for index, material in enumerate(batch.material_of)
-        if yields.count[index] and material.role == "control" and _of_cellulose(batch, index)
-    }
-    controls = np.bincount([trial for trial, _ in cellulose] or [0], minlength=size).astype(float)
-    if not cellulose:
-        controls[:] = 0.0
-    blank = (batch.role == "blank") & batch.counted & batch.trial.setup.blank
-    jars = np.bincount(batch.jar_trial[blank], minlength=size).astype(float)
+    used: dict[int, dict[str, None]] = {trial: {} for trial in range(size)}
+    cellulose: dict[tuple[int, str], set[str]] = {}
+    for index, jars in enumerate(yields.jars):
+        material = batch.material_of[index]
+        for jar in jars:
+            trial, inoculum = int(batch.jar_trial[jar]), batch.trial.jars[jar].inoculum
+            if material.role == "substrate":
+                used[trial][inoculum] = None
+            elif material.role == "control" and _of_cellulose(batch, index):
+                cellulose.setdefault((trial, inoculum), set()).add(material.name)
+    blank = np.flatnonzero((batch.role == "blank") & batch.counted & batch.trial.setup.blank)
+    blanks_of: dict[tuple[int, str], int] = {}
+    for jar in blank:
+        key = int(batch.jar_trial[jar]), batch.trial.jars[jar].inoculum
+        blanks_of[key] = blanks_of.get(key, 0) + 1
+    held: dict[int, set[str]] = {trial: set() for trial in range(size)}
+    for trial, jar in zip(batch.jar_trial, batch.trial.jars, strict=True):
+        if jar.role != "weight check":
+            held[int(trial)].add(jar.inoculum)
+    trials, names, controls, counts = [], [], [], []
+    for trial in range(size):
+        for inocula in [{one} for one in used[trial]] or [held[trial]]:
+            single = len(held[trial]) < 2 or len(inocula) != 1
+            trials.append(trial)
+            names.append("" if single else next(iter(inocula)).partition(chr(31))[2])
+            kinds = [cellulose.get((trial, one), set()) for one in inocula]
+            controls.append(len(set().union(*kinds)))
+            counts.append(sum(blanks_of.get((trial, one), 0) for one in inocula))
     return FactTable(
-        np.arange(size), [""] * size, {"cellulose_controls": controls, "blank_jars": jars}
+        np.array(trials, dtype=np.int64),
+        names,
+        {"cellulose_controls": np.array(controls, float), "blank_jars": np.array(counts, float)},
     )
 
 

@@ -59,9 +59,10 @@ def run(arguments: argparse.Namespace) -> int:
 
     write_folder(out, COMPARISON_FORMAT, write)
     show("")
-    for family in (one.first for one in found):
-        for c in family.comparisons if family else ():
-            print(sentence(c))
+    for one, name in zip(found, names, strict=True):
+        head = f"In {name}: " if across else ""
+        for c in one.first.comparisons if one.first else ():
+            print(head + sentence(c))
     for c in across.family.comparisons if across else ():
         print(sentence(c))
     for one, name in zip(found, names, strict=True):

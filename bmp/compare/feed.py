@@ -157,6 +157,8 @@ class Feed:
     """Relative standard uncertainty of an assumed methane share, the same in all jars."""
     material: str = ""
     """Material whose solids were measured, where several feeds share it; default: the name."""
+    still_runs: bool = False
+    """It had not met the stop rule at its last reading: what comes last is not known yet."""
     blank_influence: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
     """For quantities that are not linear in the blank (rates, times): how far each blank moves the
     feed's mean, from `jackknife_influence`."""
@@ -292,6 +294,8 @@ def unit_of(quantity: str, basis: str) -> str:
 
 def _values(feed: Feed, quantity: str) -> FloatArray:
     given, rule = feed.values.get(quantity), QUANTITIES[quantity]
+    if given is None and feed.still_runs and quantity == "t90":
+        raise NotComparable(f"{feed.name} still made methane when it was last read")
     if given is None:
         raise NotComparable(f"{rule.noun} of {feed.name} was not determined")
     unknown = [jar for jar, value in zip(feed.jars, given, strict=True) if value is None]

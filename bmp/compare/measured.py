@@ -56,7 +56,15 @@ def feeds_of(
     for one in yields:
         bare = _feed(trial, gas, one, name or trial.setup.title)
         values = {"yield": one.jar_values, **_kinetics(curves, one, fits.get(one.series))}
-        feeds.append(replace(bare, values=values, blank_influence=influences.get(one.series, {})))
+        fit = fits.get(one.series)
+        feeds.append(
+            replace(
+                bare,
+                values=values,
+                still_runs=fit is not None and fit.forecast is not None,
+                blank_influence=influences.get(one.series, {}),
+            )
+        )
     return tuple(feeds)
 
 
@@ -130,6 +138,9 @@ def _kinetics(curves: NetCurves, one: MaterialYield, fits: MaterialFits | None) 
         quantity: tuple(jar.parameters[parameter].value for jar in fits.models[model].jars)
         for quantity, (model, parameter) in KINETIC_QUANTITIES.items()
     }
+    if fits.forecast is not None:
+        # a share of what has come so far says nothing of how soon the feed is done
+        return found
     some = [curves.of(jar) for jar in one.jars]
     days = days_to_90_percent(pack([t for t, _ in some], [net for _, net in some]))
     found["t90"] = tuple(float(day) if np.isfinite(day) else None for day in days)

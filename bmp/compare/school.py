@@ -38,13 +38,22 @@ def school_table(
     bucket_L : float
     """
     unit = unit_of("yield", basis)
+    kind = (
+        "net curves as they were handed in"
+        if _handed_in(feeds)
+        else "dry gas at 0 °C and 101.325 kPa, the inoculum's own taken off"
+    )
     return SchoolTable(
-        caption=f"Methane {BASES[basis].words.format(bucket_L=bucket_L)}, "
-        "dry gas at 0 °C and 101.325 kPa, the inoculum's own taken off",
+        caption=f"Methane {BASES[basis].words.format(bucket_L=bucket_L)}, {kind}",
         columns=tuple(c.format(unit=unit) for c in COLUMNS),
         rows=tuple(_row(feed, family.comparisons, basis, bucket_L) for feed in feeds),
         words=_words(feeds, family),
     )
+
+
+def _handed_in(feeds: Sequence[Feed]) -> bool:
+    """Tell whether the yields came net already, corrected by whoever made them."""
+    return all(feed.inoculum_g_per_g is None and feed.blanks is None for feed in feeds)
 
 
 def _row(
@@ -84,9 +93,13 @@ def _words(feeds: Sequence[Feed], family: Family) -> tuple[str, ...]:
     counts = sorted({len(f.jars) for f in feeds})
     jars = number(counts[0]) if len(counts) == 1 else f"{number(counts[0])} to {number(counts[-1])}"
     plural = "" if counts == [1] else "s"
+    taken_off = (
+        ". Whoever made the curves took off what the inoculum gives by itself."
+        if _handed_in(feeds)
+        else " and took off the gas that the inoculum gives by itself."
+    )
     return (
-        f"We tested {number(len(feeds))} feeds in {jars} jar{plural} each and took off the gas "
-        "that the inoculum gives by itself.",
+        f"We tested {number(len(feeds))} feeds in {jars} jar{plural} each{taken_off}",
         *(sentence(c) for c in family.comparisons),
         family.why,
         "A 95 % interval is made by a rule that catches the true value in 19 trials out of 20. "

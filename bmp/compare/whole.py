@@ -15,7 +15,7 @@ from bmp.compare.trials import TrialsCompared, compare_trials
 from bmp.fit.results import MaterialFits
 from bmp.net import MaterialYield, NetCurves
 from bmp.normalise import JarGas
-from bmp.trial import Trial
+from bmp.trial import Trial, no_gas_read
 
 
 @dataclass(frozen=True)
@@ -89,6 +89,8 @@ def compare_trial(
     if not trial.setup.blank and trial.setup.measured != "net yield":
         why = "the inoculum's own gas was not measured, and it is not the same part of every yield"
         return TrialComparisons(why_none=why)
+    if no_gas_read(trial):
+        return TrialComparisons(why_none="no gas was read in any jar")
     every = feeds_of(trial, gas, curves, yields, fits, name)
     feeds = tuple(f for f in every if roles[f.name] == "substrate")
     controls = tuple(f for f in every if roles[f.name] == "control")

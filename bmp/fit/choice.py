@@ -13,6 +13,7 @@ from typing import Final
 
 import numpy as np
 
+from bmp.fit.identify import determined
 from bmp.fit.jarwise import Jarwise
 from bmp.fit.models import MODELS
 from bmp.fit.results import Choice
@@ -27,6 +28,7 @@ LEAST_SPARE: Final = 3.0
 curves, the value at which the wrong model was chosen least often (no source)."""
 POOREST_FIT: Final = 0.05
 """RMSE over the last yield above which a line is not called a fit. Common practice, no source."""
+NONE_FOLLOWS: Final = "no model follows the curve"
 INDEPENDENT_ABOVE: Final = 1.5
 """Durbin-Watson figure: the middle of what simulated noise of both kinds gives."""
 
@@ -91,6 +93,9 @@ def choose(
 ) -> Choice:
     """Choose among the candidates of `MODELS` for one material and say how sure that is.
 
+    One that misses the curve is never chosen, and one that the readings leave open only where no
+    other is determined.
+
     Parameters
     ----------
     jarwise, why, effective
@@ -107,14 +112,23 @@ def choose(
     if not candidates:
         return Choice(None, None, independent, "No model could be fitted: too few readings.", noise)
     scored = {name: s for name in candidates if (s := scores[name]) is not None}
+    sure = [name for name in usable if determined(jarwise[name], why[name], rows)]
+    better = _better_by_far(scores, sure, min(scored.values()))
     ranked = sorted(scored, key=scored.__getitem__)
-    gap = scored[ranked[1]] - scored[ranked[0]] if len(ranked) > 1 else 0.0
-    close = [name for name in ranked if scored[name] - scored[ranked[0]] <= TOO_CLOSE]
+    pool = [name for name in ranked if name in sure] or ranked
+    if _misses(jarwise[pool[0]], rows).any():
+        words = _none_follows(pool[0], better, len(pool) < len(ranked))
+        return Choice(None, None, independent, words, noise)
+    close = [
+        name
+        for name in pool
+        if scored[name] - scored[pool[0]] <= TOO_CLOSE and not _misses(jarwise[name], rows).any()
+    ]
     chosen = _simplest(close)
-    clear = _fits_better(jarwise, scores, rows, effective, ranked)
+    clear = ranked[0] == pool[0] and _fits_better(jarwise, scored, rows, effective, ranked)
+    gap = scored[ranked[1]] - scored[ranked[0]] if clear else 0.0
     ratio = float(np.exp(min(gap / 2, 50.0))) if clear else None
-    sure = [name for name in usable if not any(text for row in rows for text in why[name][row])]
-    words = _words(jarwise, sure, scores, rows, ranked, chosen, clear)
+    words = _words(chosen, ranked, pool, better, gap)
     return Choice(chosen, ratio, independent, words, noise)
 
 
@@ -124,44 +138,50 @@ def _simplest(names: list[str]) -> str:
 
 def _fits_better(
     jarwise: Mapping[str, Jarwise],
-    scores: Mapping[str, float | None],
+    scored: Mapping[str, float],
     rows: IntArray,
     effective: FloatArray,
     ranked: list[str],
 ) -> bool:
     """Tell whether the best of the candidates owes its place to the fit, not to its fewness."""
-    if len(ranked) < 2 or (scores[ranked[1]] or 0.0) - (scores[ranked[0]] or 0.0) <= TOO_CLOSE:
+    if len(ranked) < 2 or scored[ranked[1]] - scored[ranked[0]] <= TOO_CLOSE:
         return False
     first, second = (likelihood_part(jarwise[name], effective)[rows].sum() for name in ranked[:2])
     return bool(first <= second)
 
 
-def _words(
-    jarwise: Mapping[str, Jarwise],
-    sure: list[str],
-    scores: Mapping[str, float | None],
-    rows: IntArray,
-    ranked: list[str],
-    chosen: str,
-    clear: bool,
-) -> str:
-    best = scores[ranked[0]] or 0.0
+def _better_by_far(scores: Mapping[str, float | None], sure: list[str], best: float) -> list[str]:
+    """Return the models beside the candidates that are far better supported, the best first."""
     others = {n: s for n in sure if (s := scores[n]) is not None and not MODELS[n].candidate}
-    better = [n for n in sorted(others, key=others.__getitem__) if best - others[n] > FAR_APART]
+    return [n for n in sorted(others, key=others.__getitem__) if best - others[n] > FAR_APART]
+
+
+def _none_follows(best: str, better: list[str], left_open: bool) -> str:
+    if better and MODELS[better[0]].phases > 1:
+        return (
+            "No model of one phase follows the curve: it has two phases, a quick and a slow "
+            "one, and one rate would mix them."
+        )
+    model = "model that the readings determine" if left_open else "model"
+    return f"No {model} follows the curve: even {best} misses it by more than 5 %."
+
+
+def _words(chosen: str, ranked: list[str], pool: list[str], better: list[str], gap: float) -> str:
+    """Say why a model was chosen; `gap` is 0 where it does not fit better than the others."""
     if better and MODELS[better[0]].phases > 1:
         return (
             f"Neither {' nor '.join(ranked)} fits: the curve has two phases, a quick and a slow "
             f"one. The rate of {chosen} mixes the two."
         )
-    if _misses(jarwise[ranked[0]], rows).any():
-        return f"No model follows the curve: even {ranked[0]} misses it by more than 5 %."
     if len(ranked) < 2:
         return f"Only {chosen} could be fitted."
-    if not clear:
-        return f"Both models serve; {chosen} is shown because it has fewer parameters."
-    gap = (scores[ranked[1]] or 0.0) - best
-    words = f"{_start(ranked[0])} fits better ({_odds(gap)} against {ranked[1]})."
-    return words + (f" {_start(better[0])} would fit better still." if better else "")
+    if gap:
+        words = f"{_start(chosen)} fits better ({_odds(gap)} against {ranked[1]})."
+        return words + (f" {_start(better[0])} would fit better still." if better else "")
+    if len(pool) < len(ranked):
+        other = next(name for name in ranked if name not in pool)
+        return f"{_start(chosen)} is shown: the readings do not determine {other}."
+    return f"Both models serve; {chosen} is shown because it has fewer parameters."
 
 
 def _start(name: str) -> str:

@@ -16,7 +16,7 @@ from typing import Final
 import numpy as np
 
 from bmp.estimate import Estimate
-from bmp.fit.choice import FAR_APART
+from bmp.fit.choice import FAR_APART, NONE_FOLLOWS
 from bmp.fit.interval import BETWEEN, FEWEST_JARS, WITHIN, between_jars
 from bmp.fit.jarwise import Jarwise
 from bmp.fit.models import MODELS
@@ -78,6 +78,8 @@ def forecast(
     serving = _serving(why, scores, choice, rows)
     if not serving:
         return _no_number(choice.model, unit, "no model could be fitted yet")
+    if choice.model is None:
+        return _no_number(None, unit, NONE_FOLLOWS)
     obstacle = _obstacle(serving, jarwise, why, rows)
     if obstacle:
         return _no_number(choice.model, unit, obstacle)

@@ -6,9 +6,10 @@ from typing import Final
 
 import numpy as np
 
+from bmp.fit.interval import t_quantile
 from bmp.fit.jarwise import Jarwise
 from bmp.fit.model import Parameter
-from bmp.trial import BoolArray, FloatArray
+from bmp.trial import BoolArray, FloatArray, IntArray
 
 # Relative standard error above which a number would mislead. Common practice, no source: at 30 %
 # the 95 % interval spans a factor of about four.
@@ -51,6 +52,35 @@ def reasons(fits: Jarwise) -> list[tuple[str, ...]]:
         return found
     # pools that cannot be told apart have no values of their own, even where one looks steady
     return [tuple(text or NO_OPTIMUM for text in why) if any(why) else why for why in found]
+
+
+def jars_agree(why: list[str], values: FloatArray) -> bool:
+    """Tell whether three jars or more agree where only their own errors called a number too wide.
+
+    They agree where the half width of the interval between them is below that error.
+    """
+    named = {text for text in why if text}
+    if len(values) < 3 or not named <= set(WIDTHS):
+        return False
+    half = float(t_quantile(len(values) - 1)) * values.std(ddof=1) / np.sqrt(len(values))
+    return bool(half < min(WIDTHS[text] for text in named) * abs(values.mean()))
+
+
+def determined(fits: Jarwise, why: list[tuple[str, ...]], rows: IntArray) -> bool:
+    """Tell whether a material's jars determine every parameter of a model.
+
+    Parameters
+    ----------
+    fits, why
+        Fits of all jars and the reasons of `reasons` for all of them.
+    rows
+        The material's jars.
+    """
+    for index in range(len(fits.model.parameters)):
+        given = [why[row][index] for row in rows]
+        if any(given) and not jars_agree(given, fits.named[rows, index]):
+            return False
+    return True
 
 
 def _parameter(fits: Jarwise, index: int, parameter: Parameter) -> list[str]:

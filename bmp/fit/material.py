@@ -12,18 +12,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from bmp.estimate import Estimate
-from bmp.fit.choice import aicc, choose, effective_readings, summed
+from bmp.fit.choice import NONE_FOLLOWS, aicc, choose, effective_readings, summed
 from bmp.fit.curves import Curves, joined, pack
 from bmp.fit.engine import fit_curves
 from bmp.fit.forecast import forecast
-from bmp.fit.identify import WIDTHS, reasons
-from bmp.fit.interval import estimate, t_quantile
+from bmp.fit.identify import jars_agree, reasons
+from bmp.fit.interval import estimate
 from bmp.fit.jarwise import Jarwise, fit_jarwise
 from bmp.fit.model import Model, Parameter
 from bmp.fit.models import MODELS
 from bmp.fit.reported import least_yield, reported_fit
 from bmp.fit.results import JarFit, MaterialFits, ModelFit
-from bmp.fit.times import peak, time_to_share
+from bmp.fit.times import NO_MODEL, peak, time_to_share
 from bmp.trial import FloatArray, IntArray
 
 YIELD_UNIT = "NmL CH4/g VS"
@@ -156,7 +156,8 @@ def _material(work: _Work, index: int, reported: bool) -> MaterialFits:
     choice = choose(work.jarwise, work.why, scores, rows, work.effective)
     chosen = None if choice.model is None else work.jarwise[choice.model]
     curves = work.curves.rows(rows)
-    peak_rate, peak_d = peak(chosen, rows, unit_per_day(unit))
+    no_rate = NO_MODEL if all(score is None for score in scores.values()) else NONE_FOLLOWS
+    peak_rate, peak_d = peak(chosen, rows, unit_per_day(unit), no_rate)
     return MaterialFits(
         models=models,
         choice=choice,
@@ -235,18 +236,6 @@ def _estimates(
             positive=parameter.positive,
         )
     return result
-
-
-def jars_agree(why: list[str], values: FloatArray) -> bool:
-    """Tell whether three jars or more agree where only their own errors called a number too wide.
-
-    They agree where the half width of the interval between them is below that error.
-    """
-    named = {text for text in why if text}
-    if len(values) < 3 or not named <= set(WIDTHS):
-        return False
-    half = float(t_quantile(len(values) - 1)) * values.std(ddof=1) / np.sqrt(len(values))
-    return bool(half < min(WIDTHS[text] for text in named) * abs(values.mean()))
 
 
 def _common_reason(why: list[str]) -> str:

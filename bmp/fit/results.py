@@ -77,7 +77,7 @@ class Choice:
     """Which model serves a material, and how sure that is."""
 
     model: str | None
-    """`None`: nothing could be fitted."""
+    """`None`: nothing could be fitted, or nothing follows the curve."""
     evidence_ratio: float | None
     """How many times better supported the chosen model is than the next; `None`: it is shown
     because it has fewer parameters, not because it fits better."""

@@ -51,7 +51,9 @@ def time_to_share(curves: Curves, share: float, fits: Jarwise | None, rows: IntA
     return estimate(float(days.mean()), "d", days, error, degrees)
 
 
-def peak(fits: Jarwise | None, rows: IntArray, rate_unit: str) -> tuple[Estimate, Estimate]:
+def peak(
+    fits: Jarwise | None, rows: IntArray, rate_unit: str, no_model: str = NO_MODEL
+) -> tuple[Estimate, Estimate]:
     """Return the highest daily rate of a material and its day.
 
     Parameters
@@ -60,9 +62,11 @@ def peak(fits: Jarwise | None, rows: IntArray, rate_unit: str) -> tuple[Estimate
         The chosen model's fits and the material's rows in them; `None`: there is none.
     rate_unit
         Unit of the rate.
+    no_model
+        Why there is none.
     """
     if fits is None:
-        return Estimate(None, rate_unit, why=NO_MODEL), Estimate(None, "d", why=NO_MODEL)
+        return Estimate(None, rate_unit, why=no_model), Estimate(None, "d", why=no_model)
     named = fits.named[rows]
     rate, day = fits.model.peak(named)
     rate_error, day_error = _carried(fits, rows, named)

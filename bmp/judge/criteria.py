@@ -74,12 +74,15 @@ class Facts:
     """
 
     name: str
+    """Of the series; `trial`, or the inoculum that the facts of a trial with several speak of."""
     role: str
     """`blank`, `control`, `substrate`, `inoculum` or `trial`."""
     jars: int | None = None
     """Jars that count."""
     mean_yield: float | None = None
     """NmL CH4 per g VS."""
+    any_yield: float | None = None
+    """NmL CH4 per g of whatever the yield is counted per: no gram is more than its VS."""
     rsd_percent: float | None = None
     """Relative standard deviation of the yield, blanks, jars and VS in it."""
     rsd_jars_percent: float | None = None
@@ -128,7 +131,7 @@ class Verdict:
         """Return the verdict as one sentence."""
         if self.validated:
             return f"Validated by {self.criteria}."
-        return f"Not validated by {self.criteria}, because {'; '.join(self.because)}."
+        return f"Not validated by {self.criteria}, because {'; '.join(_grouped(self.because))}."
 
 
 def read_criteria(path: Path | None = None) -> tuple[Criterion, ...]:
@@ -193,7 +196,7 @@ def judge(facts: Iterable[Facts], criteria: Iterable[Criterion]) -> tuple[Findin
 
 def _finding(fact: Facts, criterion: Criterion) -> Finding:
     value: float | None = getattr(fact, criterion.value)
-    where = "" if fact.role == "trial" else fact.name
+    where = "" if fact.role == fact.name == "trial" else fact.name
     if value is None:
         meaning = "Not judged: what it takes was not given or cannot be known yet."
         return Finding(
@@ -201,13 +204,15 @@ def _finding(fact: Facts, criterion: Criterion) -> Finding:
             criterion.advice, where,
         )  # fmt: skip
     held = criterion.holds(value)
+    # the table's words are about what a broken limit means
+    meaning = "The limit is kept." if held else criterion.meaning
     return Finding(
         check=criterion.check,
         outcome="pass" if held else criterion.if_broken,
         value=float(value),
         limit=criterion.limit,
         source=criterion.source,
-        meaning=criterion.meaning,
+        meaning=meaning,
         advice="" if held else criterion.advice,
         where=where,
     )
@@ -222,12 +227,54 @@ def verdict(findings: Sequence[Finding], criteria: str = NAMES[CURRENT]) -> Verd
     return Verdict(not because and bool(findings), because, criteria)
 
 
+OPEN = " could not be judged"
+CLAUSES = {
+    "duration": "{where} still made {value} % of its net methane a day, where {limit} is asked",
+    "jars": "{where} has {value} jar{s}, where {limit} are asked",
+    "control present": "there is no cellulose control{on}",
+    "blank measured": "no blank was measured{on}",
+}
+"""By the check up to its ` of `: why a trial is not validated, as a person would say it."""
+
+
 def _reason(finding: Finding) -> str:
-    where = f" ({finding.where})" if finding.where else ""
+    place = f" ({finding.where})" if finding.where else ""
     if finding.value is None:
-        return f"{finding.check}{where} could not be judged where {finding.limit} is asked"
-    return f"{finding.check}{where}: {_shown(finding.value)} where {finding.limit} is asked"
+        return f"{finding.check}{OPEN}{place}"
+    shown = _shown(finding.value, finding.limit)
+    clause = CLAUSES.get(finding.check.partition(" of ")[0])
+    if clause is None or not (finding.where or "{on}" in clause):
+        return f"{finding.check}{place}: {shown} where {finding.limit} is asked"
+    return clause.format(
+        where=finding.where.replace("blank of", "the blank of", 1),
+        value=shown,
+        limit=finding.limit.partition(" of ")[0].removesuffix(" a day").removesuffix(" jars"),
+        s="" if shown == "1" else "s",
+        on=f" on {finding.where}" if finding.where else "",
+    )
 
 
-def _shown(value: float | str) -> str:
-    return value if isinstance(value, str) else f"{value:.4g}"
+def _grouped(because: Sequence[str]) -> list[str]:
+    """Put together what could not be judged of several series, in the order of the first."""
+    open_of: dict[str, list[str]] = {}
+    words: dict[str, None] = {}
+    for reason in because:
+        check, judged, where = reason.partition(OPEN)
+        if judged and where:
+            open_of.setdefault(check, []).append(where.strip(" ()"))
+            words[check] = None
+        else:
+            words[reason] = None
+    return [f"{one}{OPEN} ({', '.join(open_of[one])})" if one in open_of else one for one in words]
+
+
+def _shown(value: float | str, limit: str) -> str:
+    """Return a value to three digits, to more where these would make it the limit itself."""
+    if isinstance(value, str):
+        return value
+    edges = limit.split()
+    return next(
+        text
+        for digits in (3, 4, 6, 15)
+        if (text := f"{value:.{digits}g}") not in edges or digits == 15
+    )

@@ -11,7 +11,7 @@ from bmp.judge.diagnosis import FeedCurve
 from bmp.judge.stop import three_day_rate_percent
 from bmp.net import BlankMean, MaterialYield, NetCurves
 from bmp.normalise import JarGas
-from bmp.trial import Jar, Material, Trial
+from bmp.trial import FloatArray, Jar, Material, Trial
 
 # Cellulose (C6H10O5)n by Buswell & Boyle with the ideal molar volume.
 CELLULOSE_NML_PER_G_VS = 414.7
@@ -67,13 +67,15 @@ def series_facts(
     grams = [jar.sample_g * material.VS for jar in jars if material.VS]
     closed = [jar for jar in jars if jar.measured in ("pressure", "mass") and jar.headspace_mL]
     typed = jars[0].measured == "net yield"
+    copied = mostly_copies(one, curves)
     return Facts(
         name=one.series,
         role=one.role,
         jars=len(jars),
         mean_yield=mean,
-        rsd_percent=_percent(one.sd, one.value),
-        rsd_jars_percent=_scatter_percent(one.jar_values),
+        any_yield=one.value,
+        rsd_percent=None if copied else _percent(one.sd, one.value),
+        rsd_jars_percent=None if copied else _scatter_percent(one.jar_values),
         percent_of_theoretical=_percent(mean, theoretical),
         three_day_rate_percent=slowest_rate_percent(curves, one.jars),
         blank_shorter_d=None if typed else _blank_shorter_d(one, jars, curves, blanks, gas),
@@ -85,6 +87,26 @@ def series_facts(
         )
         if closed and material.VS
         else None,
+    )
+
+
+def mostly_copies(one: MaterialYield, curves: NetCurves) -> bool:
+    """Tell whether half or more of a series' replicate jars repeat the curve of another.
+
+    Copies have no scatter of their own, so nothing can be said of how well they repeat.
+    """
+    drawn = [curves.of(j) for j in one.jars]
+    copies = sum(any(_alike(drawn[k], other) for other in drawn[:k]) for k in range(1, len(drawn)))
+    return copies > 0 and 2 * copies >= len(drawn) - 1
+
+
+def _alike(one: tuple[FloatArray, FloatArray], other: tuple[FloatArray, FloatArray]) -> bool:
+    """Tell whether two curves hold the same values, whenever they were read; nought is none."""
+    values, others = one[1], other[1]
+    return (
+        values.size == others.size >= 3
+        and bool(np.any(values != 0.0))
+        and bool(np.allclose(values, others, rtol=1e-9, atol=0.0))
     )
 
 
@@ -143,21 +165,51 @@ def inoculum_facts(material: Material) -> Facts:
     )
 
 
-def trial_facts(trial: Trial, yields: Sequence[MaterialYield], blanks: int) -> Facts:
-    """Return the facts of the whole trial."""
-    return Facts(
-        name="trial",
-        role="trial",
-        incubation_temperature_C=trial.setup.incubation_temperature_C,
-        cellulose_controls=len(
-            {
-                one.material
-                for one in yields
-                if one.role == "control" and is_cellulose(trial.material(one.material))
-            }
-        ),
-        blank_jars=blanks,
+def trial_facts(
+    trial: Trial, yields: Sequence[MaterialYield], blanks: Mapping[str, BlankMean]
+) -> tuple[Facts, ...]:
+    """Return the facts of the whole trial: one an inoculum that the counted substrates use.
+
+    A control says nothing of an inoculum that it was not run on. With one inoculum (or where no
+    substrate counts) there is one, named `trial`.
+    """
+    several = len({jar.inoculum for jar in trial.jars if jar.role != "weight check"}) > 1
+    used = {
+        trial.jars[j].inoculum: None for one in yields if one.role == "substrate" for j in one.jars
+    }
+    inocula: list[str | None] = list(used) or [None]
+    return tuple(
+        Facts(
+            name=inoculum if several and inoculum else "trial",
+            role="trial",
+            incubation_temperature_C=_incubation_C(trial) if inoculum == inocula[0] else None,
+            cellulose_controls=len(_cellulose_controls(trial, yields, inoculum)),
+            blank_jars=sum(
+                len(blank.jars) for name, blank in blanks.items() if inoculum in (None, name)
+            ),
+        )
+        for inoculum in inocula
     )
+
+
+def _cellulose_controls(
+    trial: Trial, yields: Sequence[MaterialYield], inoculum: str | None
+) -> set[str]:
+    """Return the cellulose controls that ran on an inoculum; on any where it is `None`."""
+    return {
+        one.material
+        for one in yields
+        if one.role == "control"
+        and is_cellulose(trial.material(one.material))
+        and any(inoculum in (None, trial.jars[j].inoculum) for j in one.jars)
+    }
+
+
+def _incubation_C(trial: Trial) -> float | None:
+    """Return the jars' temperature; `None` for net curves, which are not corrected by it."""
+    if all(jar.measured == "net yield" for jar in trial.jars):
+        return None
+    return trial.setup.incubation_temperature_C
 
 
 def feed_curve(one: MaterialYield, trial: Trial, curves: NetCurves) -> FeedCurve | None:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from bmp.judge.look import Look, dry_factor, filled
+from bmp.judge.look import Look, dry_factor
 from bmp.judge.trap import Seen, jar_names, named
+from bmp.normalise.state import filled
 from bmp.trial import Trial
 
 

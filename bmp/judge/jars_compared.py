@@ -8,6 +8,7 @@ import numpy as np
 
 from bmp.judge.look import Look
 from bmp.judge.trap import Seen, jar_names, named
+from bmp.normalise.weighing import balance_uncertainty_g, leaks, weighings
 from bmp.trial import FloatArray, IntArray, Trial
 
 # Below this scatter between sister jars no jar is called odd: weighing and reading alone.
@@ -178,33 +179,31 @@ def _reading_noise_NmL(trial: Trial, seen: Look) -> float:
 
 
 def _lost_weight(trial: Trial, seen: Look) -> list[Seen]:
-    r = trial.readings
-    before, after = r.column("mass_before_g"), r.column("mass_after_g")
-    if trial.setup.measured != "mass" or not np.isfinite(before - after).any():
+    """Find leaks as `bmp.normalise.weighing` tells them, also where the scale is not known.
+
+    How exact an unknown scale is shows in how the jars' losses between ventings scatter.
+    """
+    if trial.setup.measured != "mass":
         return []
-    lost = np.where(seen.first, np.nan, after[seen.previous] - before)
-    at = np.searchsorted(seen.time_d, r.time_d)
-    # What all jars seem to lose between two events alike is the scale's drift.
-    drift = np.array([_median(lost[at == k]) for k in range(len(seen.time_d))])
-    lost = lost - drift[at]
-    spread = 1.4826 * _median(np.abs(lost)) if np.isfinite(lost).any() else np.nan
-    out = []
-    for j, one in enumerate(seen.of_jar):
-        total = float(np.nansum(lost[one]))
-        vented = float(np.nansum(before[one] - after[one]))
-        limit = 3.0 * spread * np.sqrt(max(len(one) - 1, 1))
-        if vented > 0 and total > max(1.5 * limit, 0.05 * vented):
-            text = (
-                f"Between ventings the jar lost {total:.2g} g, {100 * total / vented:.0f} % of "
-                f"what was vented; {limit:.2g} g could be seen."
-            )
-            out.append(Seen(round(total, 3), trial.jars[j].name, text))
-    return out
-
-
-def _median(values: FloatArray) -> float:
-    known = values[np.isfinite(values)]
-    return float(np.median(known)) if known.size else 0.0
+    r = trial.readings
+    weighed = weighings(r, trial.jars)
+    known = weighed.leaked[np.isfinite(weighed.leaked)]
+    if not known.size:
+        return []
+    scale_g = balance_uncertainty_g(r, trial.jars, trial.setup)
+    if scale_g is None:
+        scale_g = 1.4826 * float(np.median(np.abs(known)))
+    told = leaks(r, weighed, scale_g)
+    text = (
+        "Between ventings the jar lost {:.2g} g, {:.0f} % of all it lost; {:.2g} g could be seen."
+    )
+    return [
+        Seen(round(float(lost), 3), trial.jars[int(j)].name, text.format(lost, 100 * share, least))
+        for j, lost, share, least in zip(
+            told.jar, told.leaked_g, told.share_of_loss, told.detectable_g, strict=True
+        )
+        if lost > 1.5 * least and share > 0.05
+    ]
 
 
 def sample_below_blank(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:

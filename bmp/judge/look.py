@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bmp import constants as c
+from bmp.normalise.gas import reference_factor, saturation_pressure_kPa
+from bmp.normalise.state import filled
 from bmp.trial import BoolArray, FloatArray, IntArray, Readings, Setup, Trial
 
 ROUGH_SHARE = 0.6
@@ -62,23 +63,10 @@ class Look:
         return np.asarray(t - np.where(self.first, 0.0, t[self.previous]))
 
 
-def vapour_kPa(temperature_C: FloatArray) -> FloatArray:
-    """Return the saturation pressure of water (Alduchov & Eskridge 1996, eq. 21)."""
-    return np.asarray(0.61094 * np.exp(17.625 * temperature_C / (243.04 + temperature_C)))
-
-
-def filled(column: FloatArray, instead: float | None) -> FloatArray:
-    """Return the column with its gaps filled by the trial's value, where there is one."""
-    return np.where(np.isnan(column), np.nan if instead is None else instead, column)
-
-
 def dry_factor(temperature_C: FloatArray, pressure_kPa: FloatArray, wet: bool) -> FloatArray:
     """Return NmL of dry gas per mL."""
-    vapour = vapour_kPa(temperature_C) if wet else 0.0
-    kelvin = temperature_C + c.ZERO_CELSIUS_K
-    return np.asarray(
-        (pressure_kPa - vapour) / c.REFERENCE_PRESSURE_KPA * c.REFERENCE_TEMPERATURE_K / kelvin
-    )
+    vapour = saturation_pressure_kPa(temperature_C) * wet
+    return reference_factor(pressure_kPa, temperature_C, vapour)
 
 
 def look(trial: Trial) -> Look:

@@ -34,7 +34,7 @@ from bmp.judge.traps import find_traps
 from bmp.judge.words import reliance
 from bmp.net import BlankMean, MaterialYield, NetCurves
 from bmp.normalise import JarGas
-from bmp.trial import Trial
+from bmp.trial import Trial, no_gas_read
 
 
 @dataclass(frozen=True)
@@ -142,10 +142,20 @@ def _reliance(
     """Return what one series' yield is good for: its own findings and those that all share."""
     feeds = {other.series for other in yields if other.role == "substrate"}
     own = [finding for finding in findings if finding.where == one.series]
-    shared = [f for f in findings if f.where not in feeds | {one.series} and f.outcome != "caution"]
+    beside = feeds | {one.series} | _other_inocula(one, trial)
+    shared = [f for f in findings if f.where not in beside and f.outcome != "caution"]
     gross = not trial.setup.blank and trial.setup.measured != "net yield"
     touching = _touching(traps, one, trial)
+    if no_gas_read(trial):
+        return f"Do not use the yield of {one.series}: no gas was read in any jar."
     return reliance(one.series, own, shared, touching, gross, one.role == "control")
+
+
+def _other_inocula(one: MaterialYield, trial: Trial) -> set[str]:
+    """Return the inocula that a series does not hold, and the names of their blanks."""
+    own = {trial.jars[j].inoculum for j in one.jars}
+    others = {jar.inoculum for jar in trial.jars} - own
+    return others | {f"blank of {name}" for name in others}
 
 
 def all_facts(
@@ -157,9 +167,8 @@ def all_facts(
     theoretical: Mapping[str, float],
 ) -> tuple[Facts, ...]:
     """Return the facts of trial, inocula, blanks and every series, in that order."""
-    counted = sum(len(blank.jars) for blank in blanks.values())
     return (
-        trial_facts(trial, yields, counted),
+        *trial_facts(trial, yields, blanks),
         *(inoculum_facts(m) for m in trial.materials if m.role == "inoculum"),
         *(blank_facts(blank, trial, gas) for blank in blanks.values()),
         *(

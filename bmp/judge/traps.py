@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
 from bmp.finding import Finding
 from bmp.judge import counters, dates, headspace, jars_compared, units_typed
 from bmp.judge.look import look
@@ -162,6 +167,67 @@ TRAPS: tuple[Trap, ...] = (
 
 
 def find_traps(trial: Trial, traps: tuple[Trap, ...] = TRAPS) -> tuple[Finding, ...]:
-    """Return one finding per place where a trap was seen, and one per trap that was not."""
-    seen = look(trial)
-    return tuple(finding for trap in traps for finding in trap.findings(trial, seen))
+    """Return one finding per place where a trap was seen, and one per trap that was not.
+
+    Jars that are measured in different ways are looked at apart, each set in its own way.
+    """
+    parts = [(way, of_way(trial, way)) for way in _ways(trial)]
+    looked = [(way, part, look(part)) for way, part in parts]
+    return tuple(
+        finding
+        for trap in traps
+        for finding in _together([(way, trap.findings(part, seen)) for way, part, seen in looked])
+    )
+
+
+def _ways(trial: Trial) -> list[str]:
+    """Return the ways in which jars that were read are measured; else the trial's own."""
+    read = set(trial.readings.jar.tolist())
+    ways = dict.fromkeys(
+        jar.measured for j, jar in enumerate(trial.jars) if jar.role != "weight check" and j in read
+    )
+    return list(ways) or [trial.setup.measured]
+
+
+def of_way(trial: Trial, way: str) -> Trial:
+    """Return a trial of the jars that are measured in one way, as if there were no others."""
+    kept = [
+        j
+        for j, jar in enumerate(trial.jars)
+        if jar.measured == way or (jar.role == "weight check" and way == "mass")
+    ]
+    setup = replace(trial.setup, measured=way)
+    if len(kept) == len(trial.jars):
+        return trial if way == trial.setup.measured else replace(trial, setup=setup)
+    r = trial.readings
+    here = np.isin(r.jar, kept)
+    readings = replace(
+        r,
+        jar=np.searchsorted(kept, r.jar[here]),
+        time_d=r.time_d[here],
+        row=r.row[here],
+        columns={name: values[here] for name, values in r.columns.items()},
+        not_vented=r.not_vented[here],
+        emptied=r.emptied[here],
+        note=tuple(r.note[i] for i in np.flatnonzero(here)),
+        taken=None if r.taken is None else tuple(r.taken[i] for i in np.flatnonzero(here)),
+    )
+    jars = tuple(trial.jars[j] for j in kept)
+    return replace(trial, setup=setup, jars=jars, readings=readings)
+
+
+def _together(found: Sequence[tuple[str, tuple[Finding, ...]]]) -> tuple[Finding, ...]:
+    """Put the findings of one trap over the ways of measuring together.
+
+    What was not judged in one way does not pass by another.
+    """
+    if len(found) == 1:
+        return found[0][1]
+    seen = [f for _, findings in found for f in findings if f.outcome in ("caution", "fail")]
+    if seen:
+        return tuple(dict.fromkeys(seen))
+    unsure = [(way, f) for way, findings in found for f in findings if f.outcome == "not judged"]
+    if not unsure:
+        return found[0][1]
+    ways = " and ".join(way for way, _ in unsure)
+    return (replace(unsure[0][1], meaning=f"{unsure[0][1].meaning} (jars measured by {ways})"),)

@@ -13,10 +13,10 @@ from bmp.judge.look import (
     control_settled,
     control_yield,
     dry_factor,
-    filled,
     look,
 )
 from bmp.judge.trap import Seen, finite_max, has_gas, jar_names, named
+from bmp.normalise.state import filled
 from bmp.trial import FloatArray, Trial
 
 # Air pressure where people live: from the sea in high weather to 5,000 m, kPa.

@@ -65,11 +65,11 @@ def gas_state(
     without : str, optional
         A correction of `CORRECTIONS` to leave out.
     """
-    ambient = _filled(readings.column("ambient_kPa"), setup.ambient_kPa)
+    ambient = filled(readings.column("ambient_kPa"), setup.ambient_kPa)
     weighed = np.array([jar.measured == "mass" for jar in jars], dtype=bool)[readings.jar]
     typed = readings.column("temperature_C")
     incubation = np.full(typed.shape, setup.incubation_temperature_C)
-    gas_C = _filled(
+    gas_C = filled(
         np.where(weighed & (setup.gas_temperature_C is not None), np.nan, typed),
         setup.gas_temperature_C,
     )
@@ -92,7 +92,8 @@ def gas_state(
     )  # fmt: skip
 
 
-def _filled(values: FloatArray, default: float | None) -> FloatArray:
+def filled(values: FloatArray, default: float | None) -> FloatArray:
+    """Return the values with their gaps filled by a default, where there is one."""
     return values if default is None else np.where(np.isnan(values), default, values)
 
 

@@ -75,8 +75,14 @@ def _sentences(places: list[Place]) -> list[str]:
     if not places:
         return []
     found, across = _compared(places)
-    families = [one.first for one in found if one.first] + ([across.family] if across else [])
-    said = [sentence(one) for family in families if family for one in family.comparisons]
+    heads = [f"In {place.name}: " if across else "" for place in places]
+    said = [
+        head + sentence(one)
+        for head, trial in zip(heads, found, strict=True)
+        if trial.first
+        for one in trial.first.comparisons
+    ]
+    said += [sentence(one) for one in across.family.comparisons] if across else []
     none = [
         f"{p.name}: nothing is compared: {one.why_none}."
         for p, one in zip(places, found, strict=True)

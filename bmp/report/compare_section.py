@@ -23,27 +23,28 @@ from bmp.compare.words import rounded
 from bmp.report.compare_figures import base_figure_names, repeated_figure_name
 
 
-def comparison_content(found: TrialComparisons) -> Mapping[str, Any]:
-    """Return what the section of one trial shows."""
+def comparison_content(found: TrialComparisons, trial: str = "") -> Mapping[str, Any]:
+    """Return what the section of one trial shows; `trial` names it in each sentence."""
     family = found.first
     if family is None:
         return {"why_none": found.why_none}
+    head = f"In {trial}: " if trial else ""
     return {
         "why_none": "",
         "question": _question(found),
-        "yield_words": [sentence(c) for c in family.comparisons],
+        "yield_words": [head + sentence(c) for c in family.comparisons],
         "method": family.why,
         "bases": [b.words.format(bucket_L=found.bucket_L) for b in BASES.values()],
         "base_rows": [
             {"pair": f"{b.a.name} against {b.b.name}", "cells": _base_cells(b.by_basis)}
             for b in found.all_bases
         ],
-        "base_words": [bases_sentence(b) for b in found.all_bases],
+        "base_words": [head + bases_sentence(b) for b in found.all_bases],
         "base_figures": list(base_figure_names(found)),
         "kinetic_words": [
-            sentence(c) for f in (found.kinetics or {}).values() for c in f.comparisons
+            head + sentence(c) for f in (found.kinetics or {}).values() for c in f.comparisons
         ],
-        "mixture_words": [mixture_sentence(c) for c in found.mixtures],
+        "mixture_words": [head + mixture_sentence(c) for c in found.mixtures],
         "school": school_table(found.feeds, family, found.basis, found.bucket_L),
     }
 

@@ -37,7 +37,10 @@ def to_dict(results: Results) -> dict[str, Any]:
         },
         "trial": {
             "title": setup.title,
-            "incubation_temperature_C": setup.incubation_temperature_C,
+            # net curves are not corrected by it, so nobody is asked for it
+            "incubation_temperature_C": None
+            if all(jar.measured == "net yield" for jar in results.trial.jars)
+            else setup.incubation_temperature_C,
             "yields": "gross" if results.gross else "net of the blank",
         },
         "jars": [_jar(results, index, jar) for index, jar in enumerate(results.trial.jars)],

@@ -7,6 +7,8 @@ from math import floor, isfinite, log10
 from typing import Final
 
 MINUS: Final = "−"
+FINEST: Final = -3
+"""Power of ten below which no yield and no scatter is written: nobody measures a gas finer."""
 
 
 def number(value: float, digits: int = 3) -> str:
@@ -15,7 +17,9 @@ def number(value: float, digits: int = 3) -> str:
     >>> number(0.12345), number(1234.5), number(-3.0)
     ('0.123', '1234', '−3.00')
     """
-    return _at(value, min(_exponent(value) - digits + 1, 0)) if value else "0"
+    if abs(value) < 5e-7:
+        return "0"
+    return _at(value, min(_exponent(value) - digits + 1, 0))
 
 
 def short(value: float) -> str:
@@ -61,12 +65,14 @@ def uncertainty_place(uncertainty: float) -> int:
 def with_uncertainty(value: float, uncertainty: float | None) -> str:
     """Return `value ± uncertainty`, both rounded to the place of the uncertainty.
 
+    An uncertainty that three decimals do not show is none (jars that are copies): the value alone.
+
     >>> with_uncertainty(241.26, 9.34), with_uncertainty(387.5, 52.8)
     ('241 ± 9', '390 ± 50')
     """
-    if not uncertainty:
+    if not uncertainty or abs(uncertainty) < 0.5 * 10.0**FINEST:
         return number(value)
-    place = uncertainty_place(uncertainty)
+    place = max(uncertainty_place(uncertainty), FINEST)
     return f"{_at(value, place)} ± {_at(uncertainty, place)}"
 
 

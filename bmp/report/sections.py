@@ -13,6 +13,7 @@ from typing import Any, Final
 from bmp.estimate import Estimate
 from bmp.finding import Finding
 from bmp.fit.models import MODELS
+from bmp.fit.results import MaterialFits
 from bmp.net import MaterialYield
 from bmp.report.compare_section import comparison_content
 from bmp.report.rounding import number, percent, short, with_uncertainty
@@ -95,6 +96,7 @@ def kinetics(results: Results) -> Mapping[str, Any] | None:
     """Return what the models say of each series."""
     if not results.fits:
         return None
+    ends = {one.series: one.time_d for one in results.yields}
     return {
         "series": [
             {
@@ -114,9 +116,13 @@ def kinetics(results: Results) -> Mapping[str, Any] | None:
                     for model in _shown_models(fit.choice.model)
                 ],
                 "times": [
-                    ("to half of the measured yield", _estimate(fit.t50_d)),
-                    ("to 90 % of the measured yield", _estimate(fit.t90_d)),
-                    ("highest rate of the chosen model", _estimate(fit.peak_rate)),
+                    (f"to half of {_so_far(fit, ends[name])}", _estimate(fit.t50_d)),
+                    (f"to 90 % of {_so_far(fit, ends[name])}", _estimate(fit.t90_d)),
+                    *(
+                        [("highest rate of the chosen model", _estimate(fit.peak_rate))]
+                        if fit.choice.model
+                        else []
+                    ),
                 ],
                 "forecast": fit.forecast.words if fit.forecast else None,
             }
@@ -130,6 +136,13 @@ def kinetics(results: Results) -> Mapping[str, Any] | None:
         },
         "equations": {name: model.equation for name, model in MODELS.items() if model.candidate},
     }
+
+
+def _so_far(fit: MaterialFits, end_d: float) -> str:
+    """Return what a time is a share of: the yield, or what there was of it so far."""
+    if fit.forecast is None:
+        return "the measured yield"
+    return f"what it had given by day {end_d:.0f}"
 
 
 def _shown_models(chosen: str | None) -> list[str]:

@@ -10,6 +10,7 @@ from bmp.fit.results import MaterialFits
 from bmp.net import MaterialYield
 from bmp.report.rounding import interval_words, short, with_interval, with_uncertainty
 from bmp.results import Results
+from bmp.trial import no_gas_read
 
 PER_GRAM: Final = {
     "VS": "per gram of volatile solids",
@@ -19,8 +20,14 @@ PER_GRAM: Final = {
 """By `MaterialYield.per`."""
 
 
+NEAR_A_DAY_D: Final = 0.06
+"""A jar read within an hour and a half of a full day was read that day."""
+
+
 def feed_sentence(one: MaterialYield, results: Results) -> str:
     """Return what one series gave: how much, how sure, how soon."""
+    if no_gas_read(results.trial):
+        return f"{_named(one)} gave nothing to speak of: no gas was read in any jar."
     if one.value < 0.0:
         return _less_than_blank(one, results)
     fit = results.fits.get(one.series)
@@ -43,7 +50,8 @@ def _named(one: MaterialYield) -> str:
 
 
 def _days(time_d: float) -> str:
-    whole = f"{time_d:.0f}" if time_d >= 10.0 else short(time_d)
+    near = abs(time_d - round(time_d)) < NEAR_A_DAY_D and round(time_d) > 0
+    whole = f"{time_d:.0f}" if near or time_d >= 10.0 else short(time_d)
     return f"{whole} day" if whole == "1" else f"{whole} days"
 
 
