@@ -60,14 +60,11 @@ def test_difference_and_ratio_agree_with_the_published_yields(results: Results) 
     assert found.ratio.value == pytest.approx(raw.mean() / sonicated.mean(), rel=0.15)
 
 
-def test_the_blank_is_most_of_what_is_not_scatter_in_the_time_to_90_percent(
-    results: Results,
-) -> None:
-    # The sludge's gas is small beside the blank's: leaving each blank out and reading the curves
-    # anew shows it, where the scatter between jars alone would not.
+def test_days_to_90_percent_get_no_verdict_while_a_feed_still_runs(results: Results) -> None:
+    """The study ended before the raw sludge had stopped (SOURCE.md: "nearly stopped")."""
     found = (results.comparisons.kinetics or {})["t90"].comparisons[0]
-    blank = [share for name, share in found.variance_shares.items() if name.startswith("blanks")]
-    assert blank[0] > 0.2
+    assert found.verdict == "no verdict"
+    assert found.no_verdict == "raw sludge still made methane when it was last read"
 
 
 def test_rates_that_a_jar_does_not_tell_are_not_compared(results: Results) -> None:
