@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 import warnings
 from importlib import import_module
@@ -47,6 +48,10 @@ def main(words: Sequence[str] | None = None) -> int:
         return int(arguments.run(arguments))
     except UnusableInput as unusable:
         tell(unusable.problems)
+    except BrokenPipeError:
+        # whoever read the output has had enough; nothing is wrong with the work
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
     except OSError as error:
         tell([f"{error.filename or 'the files'}: {error.strerror or error}"])
     except KeyboardInterrupt:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 
+from bmp.cli import COMMANDS, main
 from bmp.read.columns import ITEMS, JARS, MATERIALS, READINGS, Known
 from bmp.read.setup import CHOICES
 
@@ -23,3 +25,26 @@ def test_every_choice_stands_in_the_guide() -> None:
     for choices in CHOICES.values():
         for word, meaning in choices.items():
             assert f"`{word}`" in GUIDE or f"`{meaning}`" in GUIDE, word
+
+
+def test_the_readme_shows_what_the_demo_prints(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    demo = ROOT / "examples" / "cheese_dairy"
+    assert main(["analyze", str(demo), "--out", str(tmp_path / "out")]) == 0
+    printed = capsys.readouterr().out.partition("The report is in")[0]
+    assert f"```\n{printed}```" in (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def test_every_command_stands_in_the_readme() -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    for name in COMMANDS:
+        assert f"| `bmp {name}" in readme
+
+
+def test_every_link_and_picture_of_the_readme_is_there() -> None:
+    for page in ("README.md", "DEVELOPERS.md"):
+        text = (ROOT / page).read_text(encoding="utf-8")
+        assert "@@" not in text
+        for target in re.findall(r"\]\(([^)#]+)\)", text):
+            assert (ROOT / target).exists(), target
