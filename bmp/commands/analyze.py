@@ -68,8 +68,10 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _simply_reliable(reliance: str) -> bool:
     """Tell whether a plain verdict only says that all is well."""
+    from bmp.judge.words import CAUTION_WORDS
+
     well = "can be relied upon" in reliance or reliance.startswith("The control held")
-    return well and "Look first at" not in reliance
+    return well and CAUTION_WORDS not in reliance
 
 
 def own_criteria(place: Path | None) -> tuple[Criterion, ...] | None:

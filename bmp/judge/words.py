@@ -106,8 +106,11 @@ def _scattered(series: str, own: Sequence[Finding], control: Sequence[Finding], 
     )
 
 
+CAUTION_WORDS = "A caution stands at"
+
+
 def _but(cautions: Sequence[Finding]) -> str:
-    return f" Look first at: {_listed(cautions)}." if cautions else ""
+    return f" {CAUTION_WORDS}: {_listed(cautions)}." if cautions else ""
 
 
 def _listed(findings: Sequence[Finding]) -> str:
