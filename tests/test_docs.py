@@ -9,13 +9,16 @@ import pytest
 
 from bmp.cli import COMMANDS, main
 from bmp.read.columns import ITEMS, JARS, MATERIALS, READINGS, Known
+from bmp.read.crucibles import CRUCIBLES
 from bmp.read.setup import CHOICES
 
 ROOT = Path(__file__).parents[1]
 GUIDE = (ROOT / "bmp" / "guide" / "trial_files.md").read_text(encoding="utf-8")
 
 
-@pytest.mark.parametrize("known", [*ITEMS, *MATERIALS, *JARS, *READINGS], ids=lambda k: k.name)
+@pytest.mark.parametrize(
+    "known", [*ITEMS, *MATERIALS, *CRUCIBLES, *JARS, *READINGS], ids=lambda k: k.name
+)
 def test_every_column_and_item_stands_in_the_guide(known: Known) -> None:
     start = known.name if known.unit is None else f"{known.name} ["
     assert f"`{start}" in GUIDE or f"| {start}" in GUIDE or f"`{known.name}`" in GUIDE
