@@ -39,3 +39,8 @@ STANDARD_GRAVITY_M_PER_S2: Final = 9.80665
 # The highest yield that mass balance allows: pure lipid C57H104O6 by Buswell & Boyle, 1014 NmL CH4
 # per g VS (Angelidaki & Sanders 2004, Rev. Environ. Sci. Biotechnol. 3:117), rounded up.
 HIGHEST_POSSIBLE_YIELD_NML_PER_G_VS: Final = 1015.0
+
+# When a trial may stop: daily methane below 1.0 % of the net methane, over three days. Standard BMP
+# Methods, document 100 v1.9 (2021).
+STOP_RATE_PERCENT_PER_DAY: Final = 1.0
+STOP_SPAN_D: Final = 3.0

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from bmp.judge.stop import LEAST_DAY_D, STOP_SPAN_D
+from bmp.constants import STOP_SPAN_D
+from bmp.judge.stop import LEAST_DAY_D
 from bmp.runs import first, padded
 from bmp.trial import BoolArray, FloatArray, IntArray
 

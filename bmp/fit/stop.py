@@ -7,14 +7,10 @@ add up to three days.
 
 from __future__ import annotations
 
-from typing import Final
-
 import numpy as np
 
+from bmp.constants import STOP_RATE_PERCENT_PER_DAY, STOP_SPAN_D
 from bmp.trial import BoolArray, FloatArray
-
-STOP_SHARE_PER_DAY: Final = 0.01
-STOP_DAYS: Final = 3.0
 
 
 def stop_rule_met_d(
@@ -39,9 +35,9 @@ def stop_rule_met_d(
     time = np.broadcast_to(np.atleast_2d(time_d), net.shape)
     days = np.diff(time, axis=1, prepend=0.0)
     gas = np.diff(net, axis=1, prepend=0.0)
-    quiet = (gas < STOP_SHARE_PER_DAY * net * days) & (net > 0)
+    quiet = (gas < STOP_RATE_PERCENT_PER_DAY / 100.0 * net * days) & (net > 0)
     broken = np.maximum.accumulate(np.where(quiet, 0.0, time), axis=1)
-    met = quiet & (time - broken >= STOP_DAYS - 1e-9)
+    met = quiet & (time - broken >= STOP_SPAN_D - 1e-9)
     if valid is not None:
         met &= valid
     first: FloatArray = np.where(

@@ -13,10 +13,9 @@ from typing import Final
 
 import numpy as np
 
+from bmp.constants import STOP_RATE_PERCENT_PER_DAY, STOP_SPAN_D
 from bmp.trial import FloatArray, IntArray
 
-STOP_RATE_PERCENT_PER_DAY: Final = 1.0
-STOP_SPAN_D: Final = 3.0
 # A reading that comes a little before the day is full still is that day's.
 LEAST_DAY_D: Final = 0.9
 

@@ -11,16 +11,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bmp.constants import REFERENCE_PRESSURE_KPA, REFERENCE_TEMPERATURE_K, ZERO_CELSIUS_K
+from bmp.constants import (
+    REFERENCE_PRESSURE_KPA,
+    REFERENCE_TEMPERATURE_K,
+    STOP_RATE_PERCENT_PER_DAY,
+    STOP_SPAN_D,
+    ZERO_CELSIUS_K,
+)
 from bmp.normalise.gas import saturation_pressure_kPa
 from bmp.plan.dosing import Dose
 from bmp.plan.literature import LiteratureFeed
 from bmp.trial import FloatArray
-
-# Stop rule: daily methane below this share of the net total on three days running.
-# Standard BMP Methods document 100 v1.9 (2021).
-STOP_SHARE_PER_DAY = 0.01
-STOP_DAYS = 3
 
 
 @dataclass(frozen=True)
@@ -146,11 +147,11 @@ def pushed_out_mL(
     return moles * (read_C + ZERO_CELSIUS_K) / (ambient_kPa - _vapour_kPa(read_C))
 
 
-def stop_day(k_per_d: float, share_per_day: float = STOP_SHARE_PER_DAY) -> int:
+def stop_day(k_per_d: float, share_per_day: float = STOP_RATE_PERCENT_PER_DAY / 100.0) -> int:
     """Return the first day on which a first-order net curve has met the stop rule.
 
     The day's methane is below the share of the total when exp(k d) > 1 + (exp(k) - 1)/share; that
     day and the two after it must all be so.
     """
     threshold = math.log1p(math.expm1(k_per_d) / share_per_day) / k_per_d
-    return math.floor(threshold) + 1 + STOP_DAYS - 1
+    return math.floor(threshold) + int(STOP_SPAN_D)
