@@ -60,7 +60,7 @@ class Results:
     @property
     def gross(self) -> bool:
         """Whether the yields still hold the inoculum's own gas."""
-        return not self.trial.setup.blank and self.trial.setup.measured != "net yield"
+        return self.trial.setup.gross
 
     def left_out(self, series: str) -> tuple[tuple[str, str], ...]:
         """Return the jars of a series that do not count, each with the reason."""

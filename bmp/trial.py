@@ -101,6 +101,11 @@ class Setup:
     """Whether jars are shut between readings and vented at them; `None`: as the way of measuring
     has it (pressure and mass: shut, volume: open)."""
 
+    @property
+    def gross(self) -> bool:
+        """Whether yields still hold the inoculum's own gas, as no blank was measured."""
+        return not self.blank and self.measured != "net yield"
+
 
 @dataclass(frozen=True)
 class Material:

@@ -86,7 +86,7 @@ def compare_trial(
         one of them, else all pairs.
     """
     roles = {one.series: one.role for one in yields}
-    if not trial.setup.blank and trial.setup.measured != "net yield":
+    if trial.setup.gross:
         why = "the inoculum's own gas was not measured, and it is not the same part of every yield"
         return TrialComparisons(why_none=why)
     if no_gas_read(trial):

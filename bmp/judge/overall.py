@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from bmp.constants import STOP_RATE_PERCENT_PER_DAY
 from bmp.finding import Finding
 from bmp.judge.criteria import (
     CAUTIONS,
@@ -29,7 +30,6 @@ from bmp.judge.facts import (
 from bmp.judge.handling import handling_findings
 from bmp.judge.leak import leak_findings
 from bmp.judge.silage import acid_feed
-from bmp.judge.stop import STOP_RATE_PERCENT_PER_DAY
 from bmp.judge.traps import find_traps
 from bmp.judge.words import reliance
 from bmp.net import BlankMean, MaterialYield, NetCurves
@@ -144,11 +144,11 @@ def _reliance(
     own = [finding for finding in findings if finding.where == one.series]
     beside = feeds | {one.series} | _other_inocula(one, trial)
     shared = [f for f in findings if f.where not in beside and f.outcome != "caution"]
-    gross = not trial.setup.blank and trial.setup.measured != "net yield"
     touching = _touching(traps, one, trial)
     if no_gas_read(trial):
         return f"Do not use the yield of {one.series}: no gas was read in any jar."
-    return reliance(one.series, own, shared, touching, gross, one.role == "control")
+    control = one.role == "control"
+    return reliance(one.series, own, shared, touching, trial.setup.gross, control)
 
 
 def _other_inocula(one: MaterialYield, trial: Trial) -> set[str]:

@@ -14,7 +14,6 @@ from bmp.judge.trap import Trap
 from bmp.trial import Trial
 
 D100 = "Standard BMP Methods, document 100 v1.9 (2021)"
-D201 = "Standard BMP Methods, document 201 (2020)"
 D204 = "Standard BMP Methods, document 204 (2020)"
 
 TRAPS: tuple[Trap, ...] = (

@@ -38,7 +38,7 @@ def tank_of_trial(
     result = tank_from_tables(
         trial.tank, trial.tank_feeds, _materials(trial, yields), _by_name(measured, yields)
     )
-    if not trial.setup.blank and trial.setup.measured != "net yield":
+    if trial.setup.gross:
         return replace(result, cautions=(GROSS, *result.cautions))
     return result
 
