@@ -37,6 +37,10 @@ class UnusableInput(Exception):
         self.problems = tuple(problems)
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
+    def __reduce__(self) -> tuple[type[UnusableInput], tuple[tuple[Problem, ...]]]:
+        """Return how another process makes the same error."""
+        return UnusableInput, (self.problems,)
+
 
 _VARIES = re.compile(r"“[^”]*”|[+-]?\d[\d.,]*(?:e[+-]?\d+)?")
 _QUOTED = re.compile(r"“[^”]*”")

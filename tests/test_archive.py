@@ -440,7 +440,7 @@ def test_tables_in_any_dialect(tmp_path: Path, way: str) -> None:
     [
         (lambda c: c["readings"][0].__setitem__(0, "test"), "there is no column “trial”"),
         (lambda c: c["jars"][2].__setitem__(0, None), "does not say of which trial"),
-        (lambda c: c["readings"][2].__setitem__(0, None), "do not say of which trial"),
+        (lambda c: c["readings"][2].__setitem__(0, None), "does not say of which trial"),
         (lambda c: c["readings"][0].__setitem__(3, "volume"), "there is no unit"),
         (lambda c: c.pop("jars"), "there is no table “jars”"),
     ],

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,9 +12,12 @@ from bmp.analyze import impossible_falls, unknown_gas
 from bmp.archive.batch import Batch, alike, join, own_name, plainer
 from bmp.archive.kinetics import Kinetics, fit_series
 from bmp.archive.net import Yields, blank_means, material_yields, net_curves
+from bmp.archive.together import Together
 from bmp.archive.verdicts import NOT_VALIDATED, VALIDATED, verdicts
 from bmp.net import yield_unit
 from bmp.normalise import JarGas, normalise
+from bmp.read.complete import check_complete
+from bmp.read.reader import TABLES
 from bmp.trial import Trial
 
 COLUMNS = (
@@ -41,8 +44,6 @@ class Outcome:
     """By trial that was analysed: why it is not validated; empty where it is."""
     refused: dict[str, tuple[str, ...]]
     """By trial that could not be used: a line a problem."""
-    again: tuple[str, ...] = ()
-    """Trials that were not analysed, since their cells need a closer look."""
 
     def __add__(self, other: Outcome) -> Outcome:
         """Return both."""
@@ -50,7 +51,6 @@ class Outcome:
             (*self.rows, *other.rows),
             self.because | other.because,
             self.refused | other.refused,
-            (*self.again, *other.again),
         )
 
 
@@ -92,6 +92,44 @@ def _group(names: list[str], trials: list[Trial]) -> Outcome:
     if good:
         total = total + _group([names[i] for i in good], [trials[i] for i in good])
     return total
+
+
+def analyze_together(whole: Together) -> tuple[Outcome, set[str]]:
+    """Return what came of trials that were read together, and the names of those left out.
+
+    Left out is a trial with which anything is wrong, for a closer look at its cells.
+    """
+    groups: dict[Hashable, list[int]] = {}
+    for number in np.flatnonzero(whole.sound).tolist():
+        kind = whole.kinds[number]
+        groups.setdefault(("alone", number) if kind is None else kind, []).append(number)
+    names = whole.frames.names
+    left_out = {name for name, sound in zip(names, whole.sound.tolist(), strict=True) if not sound}
+    total = NOTHING
+    for numbers in groups.values():
+        outcome, odd = _as_far_as_sound(whole, numbers)
+        total = total + outcome
+        left_out |= {names[number] for number in odd}
+    return total, left_out
+
+
+def _as_far_as_sound(whole: Together, numbers: list[int]) -> tuple[Outcome, list[int]]:
+    """Return what came of trials of one kind, and those with which anything is wrong."""
+    if not numbers:
+        return NOTHING, []
+    batch = whole.batch(numbers)
+    if check_complete(batch.trial, {kind: kind for kind in TABLES}):
+        if len(numbers) == 1:
+            return NOTHING, numbers
+        middle = len(numbers) // 2
+        halves = [_as_far_as_sound(whole, some) for some in (numbers[:middle], numbers[middle:])]
+        return halves[0][0] + halves[1][0], halves[0][1] + halves[1][1]
+    gas = normalise(batch.trial)
+    if not any(True for _ in (*impossible_falls(batch.trial, gas), *unknown_gas(batch.trial, gas))):
+        return _outcome(batch, gas), []
+    bad = {numbers[index] for index in _trials_with_problems(batch, gas)}
+    outcome, more = _as_far_as_sound(whole, [number for number in numbers if number not in bad])
+    return outcome, [*sorted(bad), *more]
 
 
 def _trials_with_problems(batch: Batch, gas: JarGas) -> set[int]:

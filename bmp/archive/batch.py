@@ -7,18 +7,19 @@ readings, where it means the same.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from bmp.archive.frames import SEPARATOR
 from bmp.trial import BoolArray, FloatArray, IntArray, Jar, Material, Readings, Setup, Trial
 
 # Ways of measuring in which no step looks at more than one jar or series at a time. Weighed jars
 # share the drift and the scatter of their balance, so such a trial is worked on alone.
 _JAR_BY_JAR = {"volume", "methane volume", "pressure", "net yield"}
 _MASSES = {"mass_g", "mass_before_g", "mass_after_g"}
-_SEPARATOR = "\x1f"
+_SHARES = {"methane_share", "syringe_gas_left_mL"}
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,52 +54,78 @@ class Batch:
 
 def alike(trial: Trial) -> Hashable:
     """Return what trials must share to be joined; `None`: to be worked on alone."""
+    filled = {name for name, values in trial.readings.columns.items() if _any(values)}
     ways = {jar.measured for jar in trial.jars}
-    columns = trial.readings.columns
-    if len(ways) != 1 or not ways <= _JAR_BY_JAR or _MASSES & columns.keys():
-        return None
     if any(jar.role == "weight check" for jar in trial.jars):
         return None
-    shares = ("methane_share", "syringe_gas_left_mL")
-    setup = [
+    return kind_of(trial.setup, ways, filled)
+
+
+def kind_of(setup: Setup, ways: Set[str], filled: Set[str]) -> Hashable:
+    """Return what trials must share to be joined; `None`: to be worked on alone.
+
+    Parameters
+    ----------
+    setup
+        As `plain_setup` returns it.
+    ways
+        Ways of measuring of the trial's jars.
+    filled
+        Columns of its readings in which anything stands.
+    """
+    if len(ways) != 1 or not ways <= _JAR_BY_JAR or _MASSES & filled:
+        return None
+    items = [
         tuple(sorted(value.items())) if isinstance(value, dict) else value
-        for value in vars(trial.setup).values()
+        for value in vars(setup).values()
     ]
-    return (
-        *ways,
-        *setup,
-        _any(columns.get("water_head_cm")),
-        any(_any(columns.get(name)) for name in shares),
+    return *ways, *items, "water_head_cm" in filled, bool(_SHARES & filled)
+
+
+def _any(column: FloatArray) -> bool:
+    return bool(np.any(~np.isnan(column)))
+
+
+def moved_constants(setup: Setup, ways: Set[str], filled: Set[str]) -> dict[str, float]:
+    """Return constants of a setup that mean the same in each reading, by column.
+
+    Only where no reading has its own, so that nothing changes its meaning.
+    """
+    if not ways <= {"volume", "methane volume"}:
+        return {}
+    given = {"ambient_kPa": setup.ambient_kPa, "temperature_C": setup.gas_temperature_C}
+    known = {column: value for column, value in given.items() if value is not None}
+    return {column: value for column, value in known.items() if column not in filled}
+
+
+def plain_setup(setup: Setup, moved: Mapping[str, float]) -> Setup:
+    """Return a setup without what was moved into the readings and what no figure rests on."""
+    return replace(
+        setup,
+        title="",
+        started=None,
+        altitude_m=None,
+        ambient_reduced=False,
+        ambient_kPa=None if "ambient_kPa" in moved else setup.ambient_kPa,
+        gas_temperature_C=None if "temperature_C" in moved else setup.gas_temperature_C,
     )
 
 
-def _any(column: FloatArray | None) -> bool:
-    return column is not None and bool(np.any(~np.isnan(column)))
-
-
 def plainer(trial: Trial) -> Trial:
-    """Return the trial with its constant air pressure and gas temperature in the readings.
-
-    Only where no reading has its own, so that nothing changes its meaning; what has no bearing on
-    the figures is taken out of the setup.
-    """
-    setup, readings = trial.setup, trial.readings
-    columns = dict(readings.columns)
-    changes: dict[str, object] = {"title": "", "started": None, "altitude_m": None}
-    volumes = all(jar.measured in ("volume", "methane volume") for jar in trial.jars)
-    for field, column in (("ambient_kPa", "ambient_kPa"), ("gas_temperature_C", "temperature_C")):
-        value = getattr(setup, field)
-        if volumes and value is not None and not _any(columns.get(column)):
-            columns[column] = np.full(readings.jar.size, value)
-            changes[field] = None
-    plain: Setup = replace(setup, **changes)  # type: ignore[arg-type]
-    return replace(trial, setup=plain, readings=replace(readings, columns=columns, note=()))
+    """Return the trial with its constant air pressure and gas temperature in the readings."""
+    columns = trial.readings.columns
+    filled = {name for name, values in columns.items() if _any(values)}
+    moved = moved_constants(trial.setup, {jar.measured for jar in trial.jars}, filled)
+    size = trial.readings.jar.size
+    with_them = {**columns, **{name: np.full(size, value) for name, value in moved.items()}}
+    readings = replace(trial.readings, columns=with_them, note=())
+    return replace(trial, setup=plain_setup(trial.setup, moved), readings=readings)
 
 
 def join(names: Sequence[str], trials: Sequence[Trial]) -> Batch:
     """Return trials of one kind (see `alike`) as one."""
     materials = [
-        tuple(replace(m, name=f"{number}{_SEPARATOR}{m.name}") for m in trial.materials)
+        tuple(replace(m, name=f"{number}{SEPARATOR}{m.name}") for m in trial.materials)
         for number, trial in enumerate(trials)
     ]
     jars = [jar for number, trial in enumerate(trials) for jar in _renamed(trial.jars, number)]
@@ -109,11 +136,11 @@ def join(names: Sequence[str], trials: Sequence[Trial]) -> Batch:
         readings=_joined_readings([t.readings for t in trials], [len(t.jars) for t in trials]),
     )
     jar_trial = np.repeat(np.arange(len(trials)), [len(trial.jars) for trial in trials])
-    return _with_arrays(tuple(names), whole, jar_trial.astype(np.int64))
+    return with_arrays(tuple(names), whole, jar_trial.astype(np.int64))
 
 
 def _renamed(jars: Sequence[Jar], number: int) -> list[Jar]:
-    front = f"{number}{_SEPARATOR}"
+    front = f"{number}{SEPARATOR}"
     return [
         Jar(
             jar.name, front + jar.material, jar.role, front + jar.inoculum if jar.inoculum else "",
@@ -141,7 +168,8 @@ def _joined_readings(parts: Sequence[Readings], jars: Sequence[int]) -> Readings
     )
 
 
-def _with_arrays(names: tuple[str, ...], trial: Trial, jar_trial: IntArray) -> Batch:
+def with_arrays(names: tuple[str, ...], trial: Trial, jar_trial: IntArray) -> Batch:
+    """Return trials that were joined into one, with the trial of each jar, as a batch."""
     jars, material = trial.jars, {m.name: m for m in trial.materials}
     role = np.array([jar.role for jar in jars])
     sampled = [jar.role in ("substrate", "control") for jar in jars]
@@ -189,7 +217,7 @@ def _per(material: Material, setup: Setup) -> str:
 
 def _own(name: str) -> str:
     """Return a material's or series' own name."""
-    return name.partition(_SEPARATOR)[2]
+    return name.partition(SEPARATOR)[2]
 
 
 def own_name(material: Material) -> str:

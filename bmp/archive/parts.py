@@ -4,21 +4,17 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
-
-import numpy as np
 
 import bmp
 from bmp.archive.analyze import NOTHING, Outcome, analyze_trials
 from bmp.problem import Problem, Problems, UnusableInput
 from bmp.read import read_trial
-from bmp.read.complete import check_complete
 from bmp.read.reader import TABLES, trial_of
-from bmp.read.readings import empty_readings
 from bmp.read.tables import Table
-from bmp.trial import FloatArray, IntArray, Readings, Trial
+from bmp.trial import Trial
 
 MOST_LINES = 50
 """Problems that are kept of one trial; then their number."""
@@ -36,13 +32,11 @@ class Part(Protocol):
 
 def digest(contents: Iterable[object]) -> str:
     """Return a name for contents and for this version of the tool."""
-    name = hashlib.blake2b(bmp.__version__.encode(), digest_size=16)
+    name = hashlib.sha256(bmp.__version__.encode(), usedforsecurity=False)
     for content in contents:
-        name.update(
-            content.tobytes() if isinstance(content, np.ndarray) else repr(content).encode()
-        )
+        name.update(content if isinstance(content, bytes) else repr(content).encode())
         name.update(b"\x1e")
-    return name.hexdigest()
+    return name.hexdigest()[:32]
 
 
 @dataclass(frozen=True)
@@ -72,125 +66,56 @@ def _state(place: Path) -> list[tuple[str, int, int]]:
 
 
 @dataclass(frozen=True)
-class TablePart:
+class OneTrial:
+    """A trial's rows of tables that hold many."""
+
+    tables: Mapping[str, Table]
+    """By name."""
+    told: tuple[Problem, ...] = ()
+    """What was found to be wrong with its rows so far."""
+
+
+@dataclass(frozen=True)
+class CellPart:
     """Trials whose rows were picked out of tables that hold many."""
 
-    tables: Mapping[str, Mapping[str, Table]]
-    """By trial and name of the table."""
+    trials: Mapping[str, OneTrial]
 
     def key(self) -> str:
         """Return a name for all cells."""
         return digest(
             (name, kind, vars(table))
-            for name, tables in self.tables.items()
-            for kind, table in tables.items()
+            for name, trial in self.trials.items()
+            for kind, table in trial.tables.items()
         )
 
     def outcome(self) -> Outcome:
         """Read every trial and analyse those that can be used."""
         return analyzed(
             {
-                name: lambda name=name, tables=tables: trial_from(name, tables)  # type: ignore[misc]
-                for name, tables in self.tables.items()
+                name: lambda name=name, own=own: trial_from(name, own)  # type: ignore[misc]
+                for name, own in self.trials.items()
             }
         )
 
 
-def trial_from(name: str, tables: Mapping[str, Table], told: Iterable[Problem] = ()) -> Trial:
+def trial_from(name: str, own: OneTrial) -> Trial:
     """Return a trial from its rows of tables that hold many.
 
     Raises
     ------
     UnusableInput
-        With every problem of this trial, those `told` already among them.
+        With every problem of this trial.
     """
-    problems = Problems(told)
+    problems = Problems(own.told)
     for kind in TABLES:
-        if kind not in tables:
+        if kind not in own.tables:
             what = f"the trial “{name[:40]}” has no row in the table “{kind}”"
             problems.append(Problem("the archive", what, "add its rows, or take the trial out"))
-    trial = trial_of(tables, name, problems)
+    trial = trial_of(own.tables, name, problems)
     if problems:
         raise UnusableInput(problems)
     return trial
-
-
-@dataclass(frozen=True, eq=False)
-class ArrayPart:
-    """Trials whose readings came as numbers; the other tables are small and come as cells."""
-
-    tables: Mapping[str, Mapping[str, Table]]
-    """By trial and name of the table, without `readings`."""
-    starts: IntArray
-    """Where the readings of each trial begin, and where the last ones end."""
-    jar: IntArray
-    """Index into `jar_names`."""
-    jar_names: tuple[str, ...]
-    """In lower case."""
-    row: IntArray
-    time_d: FloatArray
-    columns: Mapping[str, FloatArray]
-    table: str
-    again: frozenset[str]
-    """Trials that need a closer look at their cells."""
-
-    def key(self) -> str:
-        """Return a name for all cells and numbers."""
-        arrays = (self.starts, self.jar, self.time_d, *self.columns.values())
-        cells = TablePart(self.tables).key()
-        names = (self.jar_names, tuple(self.columns), sorted(self.again))
-        return digest((cells, *names, *arrays))
-
-    def outcome(self) -> Outcome:
-        """Analyse the trials in which all is plain; name the others in `again`."""
-        sound: dict[str, Callable[[], Trial]] = {}
-        again = []
-        number_of = {name: number for number, name in enumerate(self.jar_names)}
-        places = np.full(len(number_of) + 1, -1)
-        for index, name in enumerate(self.tables):
-            trial = None if name in self.again else self._trial(index, name, number_of, places)
-            if trial is None:
-                again.append(name)
-            else:
-                sound[name] = lambda trial=trial: trial  # type: ignore[misc]
-        return replace(analyzed(sound), again=tuple(again))
-
-    def _trial(
-        self, index: int, name: str, number_of: Mapping[str, int], places: IntArray
-    ) -> Trial | None:
-        """Return a trial; `None` where anything about it is not plain.
-
-        `places` is filled with -1, for the place of each name among the trial's jars.
-        """
-        tables = self.tables[name]
-        problems = Problems()
-        if not {"trial", "materials", "jars"} <= tables.keys():
-            return None
-        frame = trial_of(tables, name, problems)
-        if problems:
-            return None
-        here = slice(self.starts[index], self.starts[index + 1])
-        own = [number_of.get(jar.name.lower(), len(number_of)) for jar in frame.jars]
-        places[own] = np.arange(len(own))
-        jar = places[self.jar[here]]
-        places[own] = -1
-        time_d = self.time_d[here]
-        if not jar.size or jar.min() < 0 or not np.isfinite(time_d).all():
-            return None
-        if time_d.min() < 0.0 or time_d.max() > 3650.0:
-            return None
-        order = np.lexsort((time_d, jar))
-        jar, time_d = jar[order], time_d[order]
-        if np.any((np.diff(jar) == 0) & (np.diff(time_d) == 0.0)):
-            return None
-        none = np.zeros(jar.size, dtype=bool)
-        columns = {field: values[here][order] for field, values in self.columns.items()}
-        readings = Readings(
-            jar, time_d, self.row[here][order], columns, none, none, (), None, self.table
-        )
-        names = {kind: kind for kind in TABLES}
-        trial = replace(frame, readings=readings, unread=empty_readings(self.table))
-        return None if check_complete(trial, names) else trial
 
 
 def analyzed(read: Mapping[str, Callable[[], Trial]]) -> Outcome:

@@ -50,11 +50,7 @@ def run_archive(
         There is no trial in the place, or its tables cannot be told apart.
     """
     with _processes(workers if _large(place) else 1) as pool:
-        archive = find_archive(place)
-        total = _run(archive.parts, kept, pool, show)
-        if total.again and archive.closer is not None:
-            again = archive.closer(frozenset(total.again))
-            total = replace(total, again=()) + _run(again, kept, pool, show)
+        total = _run(find_archive(place), kept, pool, show)
     return replace(total, rows=tuple(sorted(total.rows, key=lambda row: (row[0], row[-2]))))
 
 
@@ -93,22 +89,17 @@ def _joined(outcomes: list[Outcome]) -> Outcome:
         rows=tuple(row for one in outcomes for row in one.rows),
         because={name: why for one in outcomes for name, why in one.because.items()},
         refused={name: why for one in outcomes for name, why in one.refused.items()},
-        again=tuple(name for one in outcomes for name in one.again),
     )
 
 
 def _outcomes(parts: Iterator[Part], kept: Path, pool: Pool) -> Iterator[Outcome]:
-    """Yield the outcome of every part, in the order of the parts but for those that were kept."""
+    """Yield the outcome of every part, in the order of the parts."""
     executor, workers = pool
     if executor is None:
         yield from (_kept_or_made(part, kept) for part in parts)
         return
     waiting: deque[Future[Outcome]] = deque()
     for part in parts:
-        found = _load(kept / f"{part.key()}.json")
-        if found is not None:
-            yield found
-            continue
         waiting.append(executor.submit(_kept_or_made, part, kept))
         if len(waiting) >= IN_FLIGHT * workers:
             yield waiting.popleft().result()
@@ -139,7 +130,6 @@ def _load(path: Path) -> Outcome | None:
             tuple(tuple(row) for row in found["rows"]),
             {name: tuple(why) for name, why in found["because"].items()},
             {name: tuple(why) for name, why in found["refused"].items()},
-            tuple(found["again"]),
         )
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None

@@ -8,7 +8,7 @@ from datetime import date, datetime, time, timedelta
 
 from bmp.read.tables import Cell
 
-_PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?")
+PLAIN_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?")
 _COMMA_DECIMAL = re.compile(r"[+-]?\d*,\d+([eE][+-]?\d{1,3})?")
 _GROUPED_BY_COMMA = re.compile(r"[+-]?[1-9]\d{0,2}(,\d{3})+(\.\d*)?")
 _GROUPED_BY_POINT = re.compile(r"[+-]?[1-9]\d{0,2}(\.\d{3})+(,\d*)?")
@@ -49,7 +49,7 @@ def number(cell: Cell, semicolons: bool = False) -> float:
 
 def _number_in_text(text: str, semicolons: bool) -> float:
     text = text.strip()
-    if _PLAIN.fullmatch(text):
+    if PLAIN_NUMBER.fullmatch(text):
         if semicolons and _GROUPED_BY_POINT.fullmatch(text):
             raise Unreadable(
                 "this can mean a decimal point or thousands: write it with a comma or none"

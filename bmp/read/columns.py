@@ -31,6 +31,11 @@ class Known:
     say_of: bool = False
     """The header must say what the share is a share of."""
 
+    @property
+    def is_number(self) -> bool:
+        """Whether its cells hold numbers."""
+        return self.unit is not None or self.field == "pH"
+
 
 _FRESH = "fresh mass"
 _PLAIN_NAMES_OF: Mapping[str, str] = {

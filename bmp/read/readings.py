@@ -38,6 +38,8 @@ _SHARED = ("time_d", "taken", "water_head_cm", "temperature_C", "ambient_kPa", "
 
 _NOT_VENTED = ("not vented", "closed")
 _YES = ("yes", "y", "x", "true", "1", "emptied", "reset")
+LATEST_D = 3650.0
+"""Day of the last reading that a trial can have."""
 _EMPTIED_NOTES = ("emptied", "reset to zero", "set to zero", "counter reset", "reset")
 
 
@@ -100,6 +102,11 @@ def _read_long(
     )
 
 
+def resets(note: str) -> bool:
+    """Tell whether a note says that a counter or vessel was emptied."""
+    return any(word in note.lower() for word in _EMPTIED_NOTES)
+
+
 def _noted_falls(
     notes: Sequence[str], jar: IntArray, time_d: FloatArray, columns: Mapping[str, FloatArray]
 ) -> BoolArray:
@@ -107,9 +114,7 @@ def _noted_falls(
 
     A note is free text: without a fall it sets nothing back, whatever it says.
     """
-    noted = np.array(
-        [any(word in note.lower() for word in _EMPTIED_NOTES) for note in notes], dtype=bool
-    )
+    noted = np.array(list(map(resets, notes)), dtype=bool)
     if "volume_mL" not in columns or not noted.any():
         return np.zeros(noted.shape, dtype=bool)
     order = np.lexsort((time_d, jar))
@@ -205,7 +210,7 @@ def _check_times(
 ) -> None:
     column = found["time_d" if "time_d" in found else "taken"]
     told = {problem.row for problem in problems if problem.column == column.header}
-    for index in np.flatnonzero(~(time_d >= 0.0) | (time_d > 3650.0)):
+    for index in np.flatnonzero(~(time_d >= 0.0) | (time_d > LATEST_D)):
         row = table.row_numbers[index]
         cell = table.rows[index][column.index]
         if cell is None:

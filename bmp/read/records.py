@@ -26,6 +26,7 @@ from bmp.trial import WAYS_OF_MEASURING, Jar, Material, Setup
 
 LONGEST_NAME = 100
 LEAST_MASS_G, LEAST_HEADSPACE_ML, LEAST_SHARE = 1e-6, 1e-3, 1e-6
+MOST_MASS_G, MOST_HEADSPACE_ML = 1e7, 1e7
 ROLES = ("inoculum", "substrate", "control", "weight check")
 
 
@@ -64,7 +65,7 @@ def read_rows(
     found = match_columns(table, known, problems, ignored)
     values = {
         field: numbers(table, column, problems)
-        if column.known.unit is not None or field == "pH"
+        if column.known.is_number
         else [words(row[column.index]) for row in table.rows]
         for field, column in found.items()
     }
@@ -141,9 +142,7 @@ def _has(
     return not missing
 
 
-_MATERIAL_NUMBERS = frozenset(
-    known.field for known in MATERIALS if known.unit is not None or known.field == "pH"
-)
+_MATERIAL_NUMBERS = frozenset(known.field for known in MATERIALS if known.is_number)
 _SHARES = ("TS", "VS", "carbohydrate", "protein", "lipid", "carbon", "nitrogen")
 
 
@@ -174,8 +173,10 @@ def _material(rows: Rows, index: int, name: str, role: str, problems: list[Probl
     formula = rows.text("formula", index) or None
     source = rows.text("solids_from", index)
     source = "" if source.lower() == "measured" else source
-    bare = Material(name=name, role=role, formula=formula, solids_from=source or None)
-    material: Material = replace(bare, **given)  # type: ignore[arg-type]
+    material = Material(
+        name=name, role=role, formula=formula, solids_from=source or None,
+        **given,  # type: ignore[arg-type]
+    )  # fmt: skip
     return _with_possible_theory(rows, index, material, problems)
 
 
@@ -362,7 +363,7 @@ def _masses(rows: Rows, index: int, jar: Jar, setup: Setup) -> list[Problem]:
         ("sample_g", jar.sample_g),
         ("water_g", jar.water_g),
     ):
-        if not (value == 0.0 or LEAST_MASS_G <= value < 1e7):
+        if not (value == 0.0 or LEAST_MASS_G <= value < MOST_MASS_G):
             wanted = "a mass is not below zero, nor less than anybody can weigh"
             found.append(rows.problem(index, field, f"{value:.4g} g cannot be", wanted))
     if setup.blank and jar.inoculum_g == 0.0:
@@ -401,7 +402,9 @@ def _masses(rows: Rows, index: int, jar: Jar, setup: Setup) -> list[Problem]:
                 "pressure tells gas only with the headspace: give it in a column “headspace [mL]”",
             )
         )
-    if jar.headspace_mL is not None and not LEAST_HEADSPACE_ML <= jar.headspace_mL < 1e7:
+    if jar.headspace_mL is not None and not (
+        LEAST_HEADSPACE_ML <= jar.headspace_mL < MOST_HEADSPACE_ML
+    ):
         found.append(
             rows.problem(
                 index,

@@ -12,7 +12,7 @@ from pathlib import Path
 from bmp.problem import Problem, UnusableInput, shown
 from bmp.read.workbook import Cell, read_sheets
 
-__all__ = ["Cell", "Table", "items", "most_rows_of", "read_csv", "read_tables"]
+__all__ = ["Cell", "Table", "items", "most_rows_of", "read_csv", "read_lines", "read_tables"]
 
 # More than any jar trial holds; keeps a hostile file from filling the memory.
 LARGEST_FILE_BYTES = 60_000_000
@@ -149,16 +149,36 @@ def read_csv(
     first_line = text.partition("\n")[0]
     semicolons = _outside_quotes(first_line, ";") > _outside_quotes(first_line, ",")
     separator = ";" if semicolons else ("\t" if "\t" in first_line else ",")
-    try:
-        reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
-        lines = list(_numbered_lines(reader, path.name, most_rows))
-    except csv.Error as error:
-        raise _unusable(
-            path.name, f"this is no CSV text ({error})", "save it as CSV UTF-8"
-        ) from None
+    lines = _lines(text, separator, path.name, most_rows)
     return _table(
         path.name, most_rows, lines, problems, semicolons and not _points_are_decimal(lines)
     )
+
+
+def read_lines(
+    raw: bytes, name: str, header: Sequence[str], first_row: int, problems: list[Problem]
+) -> Table:
+    """Return some lines of a CSV file with commas as a table of their own.
+
+    Parameters
+    ----------
+    raw
+        Whole lines, without the header.
+    header
+        That of the file.
+    first_row
+        Row of the first line.
+    problems
+        Takes what is astray.
+
+    Raises
+    ------
+    UnusableInput
+        They are no CSV text.
+    """
+    most = len(raw)
+    lines = _lines(_decode(raw), ",", name, most, first_row)
+    return _table(name, most, [(1, list(header)), *lines], problems)
 
 
 _CLEAR_POINT = re.compile(r"[+-]?(\d*\.(\d{1,2}|\d{4,})|0?\.\d+|\d{4,}\.\d+)")
@@ -171,11 +191,22 @@ def _points_are_decimal(lines: list[tuple[int, list[Cell]]]) -> bool:
     return any(map(_CLEAR_POINT.fullmatch, texts)) and not any(map(_ANY_COMMA.fullmatch, texts))
 
 
+def _lines(
+    text: str, separator: str, name: str, most: int, first_row: int = 1
+) -> list[tuple[int, list[Cell]]]:
+    """Return the lines that hold anything, each with its row."""
+    try:
+        reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
+        return list(_numbered_lines(reader, name, most, first_row))
+    except csv.Error as error:
+        raise _unusable(name, f"this is no CSV text ({error})", "save it as CSV UTF-8") from None
+
+
 def _numbered_lines(
-    reader: Iterator[list[str]], name: str, most: int
+    reader: Iterator[list[str]], name: str, most: int, first_row: int
 ) -> Iterator[tuple[int, list[Cell]]]:
     filled = 0
-    for number, cells in enumerate(reader, start=1):
+    for number, cells in enumerate(reader, start=first_row):
         if any(cells):
             filled += 1
             if filled > most + 1:

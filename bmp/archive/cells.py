@@ -1,0 +1,127 @@
+"""Tables that hold many trials, taken apart cell by cell."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from bmp.archive.parts import CellPart, OneTrial
+from bmp.problem import Problem, Problems, UnusableInput
+from bmp.read.cells import words
+from bmp.read.reader import TABLES
+from bmp.read.tables import Cell, Table, read_csv
+
+KINDS = (*TABLES, "crucibles")
+TRIALS_IN_A_PART = 20
+MOST_ROWS = 20_000_000
+MOST_BYTES = 4_000_000_000
+
+
+@dataclass
+class _Gathered:
+    """Rows of one trial in one table, while they are gathered."""
+
+    rows: list[tuple[Cell, ...]]
+    numbers: list[int]
+
+
+def read_whole(paths: Mapping[str, Path], problems: list[Problem]) -> dict[str, Table]:
+    """Return tables of an archive by name; what is wrong with them is added to `problems`."""
+    tables = {}
+    for name, path in paths.items():
+        try:
+            tables[name] = read_csv(path, problems, MOST_ROWS, MOST_BYTES)
+        except UnusableInput as unusable:
+            problems.extend(unusable.problems)
+    return tables
+
+
+def by_trial(
+    tables: Mapping[str, Table], told: Iterable[Problem], wanted: frozenset[str] | None = None
+) -> dict[str, OneTrial]:
+    """Return each trial's own rows of every table, sorted by the names of the trials.
+
+    Materials and jars are sorted by name, so that nothing depends on the order of the rows.
+
+    Parameters
+    ----------
+    tables
+        By name.
+    told
+        Problems found so far: those of a row go to its trial.
+    wanted
+        Trials to return; all by default.
+
+    Raises
+    ------
+    UnusableInput
+        A table is wrong as a whole, has no column `trial`, or a row does not say of which trial it
+        is.
+    """
+    problems = Problems()
+    own: dict[str, dict[str, Table]] = {}
+    told = list(told)
+    rows = {(problem.table, problem.row) for problem in told}
+    trial_of_row: dict[tuple[str, int | None], str] = {}
+    for kind, table in tables.items():
+        for name, part in _split(kind, table, wanted, problems).items():
+            own.setdefault(name, {})[kind] = part
+            if rows:
+                keys = ((part.name, row) for row in part.row_numbers)
+                trial_of_row |= {key: name for key in keys if key in rows}
+    told_of: dict[str, list[Problem]] = {}
+    for problem in told:
+        name = trial_of_row.get((problem.table, problem.row), "")
+        if name:
+            told_of.setdefault(name, []).append(problem)
+        elif wanted is None or problem.row is None:
+            problems.append(problem)
+    if problems:
+        raise UnusableInput(problems)
+    return {name: OneTrial(own[name], tuple(told_of.get(name, ()))) for name in sorted(own)}
+
+
+def trial_column(table: Table, problems: list[Problem]) -> int | None:
+    """Return where the column `trial` stands; `None` with a problem told."""
+    header = [text.strip().lower() for text in table.header]
+    if "trial" in header:
+        return header.index("trial")
+    what = "there is no column “trial”"
+    problems.append(Problem(table.name, what, "say in a first column of which trial a row is", 1))
+    return None
+
+
+def _split(
+    kind: str, table: Table, wanted: frozenset[str] | None, problems: list[Problem]
+) -> dict[str, Table]:
+    at = trial_column(table, problems)
+    if at is None:
+        return {}
+    found: dict[str, _Gathered] = {}
+    for row, number in zip(table.rows, table.row_numbers, strict=True):
+        name = words(row[at])
+        if name and (wanted is None or name in wanted):
+            own = found.setdefault(name, _Gathered([], []))
+            own.rows.append((*row[:at], *row[at + 1 :]))
+            own.numbers.append(number)
+        elif not name and any(cell is not None for cell in row):
+            what = "the row does not say of which trial it is"
+            problems.append(Problem(table.name, what, "fill in the column “trial”", number))
+    header = (*table.header[:at], *table.header[at + 1 :])
+    return {name: _own_table(kind, table, header, own) for name, own in found.items()}
+
+
+def _own_table(kind: str, table: Table, header: tuple[str, ...], own: _Gathered) -> Table:
+    pairs = list(zip(own.rows, own.numbers, strict=True))
+    if kind in ("materials", "jars"):
+        pairs.sort(key=lambda pair: tuple(map(str, pair[0])))
+    rows, numbers = zip(*pairs, strict=True)
+    return replace(table, header=header, rows=rows, row_numbers=numbers)
+
+
+def cell_parts(trials: Mapping[str, OneTrial]) -> Iterator[CellPart]:
+    """Return trials that are given cell by cell, in parts."""
+    names = list(trials)
+    for start in range(0, len(names), TRIALS_IN_A_PART):
+        yield CellPart({name: trials[name] for name in names[start : start + TRIALS_IN_A_PART]})

@@ -1,0 +1,97 @@
+"""The tables `trial`, `materials` and `jars` of an archive, sorted by trial."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from bmp.archive.plain import Layout, PlainTable, layout_of, read_plain
+from bmp.problem import Problem
+from bmp.read.columns import JARS, MATERIALS, Known
+from bmp.read.tables import Table
+from bmp.trial import IntArray
+
+TRIAL: tuple[Known, ...] = (Known("item", "item"), Known("value", "value"))
+KNOWN: Mapping[str, tuple[Known, ...]] = {"trial": TRIAL, "materials": MATERIALS, "jars": JARS}
+NEEDED: Mapping[str, tuple[str, ...]] = {
+    "trial": ("item", "value"),
+    "materials": ("name", "role"),
+    "jars": ("name",),
+}
+
+
+@dataclass(frozen=True, eq=False)
+class TableOfTrials:
+    """One of these tables, its rows sorted by trial and then by their first column."""
+
+    layout: Layout
+    rows: PlainTable
+    place: Mapping[str, tuple[int, int]]
+    """Where the rows of each trial begin and end."""
+
+    def of(self, trials: Sequence[str]) -> tuple[IntArray, IntArray]:
+        """Return the rows of some trials in a row, and which of the trials each belongs to."""
+        spans = np.array([self.place.get(name, (0, 0)) for name in trials], dtype=np.int64)
+        spans = spans.reshape(len(trials), 2)
+        count = spans[:, 1] - spans[:, 0]
+        number = np.repeat(np.arange(len(trials)), count)
+        within = np.arange(number.size) - np.repeat(np.cumsum(count) - count, count)
+        return spans[number, 0] + within, number
+
+
+@dataclass(frozen=True, eq=False)
+class SmallTables:
+    """All of an archive but its readings."""
+
+    trial: TableOfTrials
+    materials: TableOfTrials
+    jars: TableOfTrials
+    crucibles: Mapping[str, Table]
+    """By trial, cell by cell."""
+
+    @property
+    def names(self) -> set[str]:
+        """Names of all trials that have a row anywhere."""
+        return {*self.trial.place, *self.materials.place, *self.jars.place, *self.crucibles}
+
+
+def read_small(paths: Mapping[str, Path], crucibles: Mapping[str, Table]) -> SmallTables | None:
+    """Return the tables; `None` where they must be read cell by cell.
+
+    Parameters
+    ----------
+    paths
+        The files of `trial`, `materials` and `jars`.
+    crucibles
+        Rows of that table by trial.
+    """
+    tables = {kind: _table(paths[kind], kind) for kind in KNOWN}
+    trial, materials, jars = (tables[kind] for kind in ("trial", "materials", "jars"))
+    if trial is None or materials is None or jars is None:
+        return None
+    return SmallTables(trial, materials, jars, crucibles)
+
+
+def _table(path: Path, kind: str) -> TableOfTrials | None:
+    problems: list[Problem] = []
+    layout = layout_of(path, KNOWN[kind], problems, [])
+    if layout is None or problems or not set(NEEDED[kind]) <= layout.found.keys():
+        return None
+    lines = path.read_bytes().partition(b"\n")[2]
+    rows = read_plain(lines, layout)
+    if rows is not None and (rows.trial.code < 0).any():
+        rows = read_plain(b"\n".join(line for line in lines.split(b"\n") if _filled(line)), layout)
+    if rows is None or (rows.trial.code < 0).any():
+        return None
+    first = rows.texts[NEEDED[kind][0]].code
+    rows = rows.rows(np.lexsort((first, rows.trial.code)))
+    ends = np.cumsum(np.bincount(rows.trial.code, minlength=len(rows.trial.words))).tolist()
+    place = dict(zip(rows.trial.words, zip([0, *ends], ends, strict=False), strict=True))
+    return TableOfTrials(layout, rows, place)
+
+
+def _filled(line: bytes) -> bool:
+    return bool(line.strip(b'," \t\r'))

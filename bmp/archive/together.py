@@ -1,0 +1,170 @@
+"""The trials of a stretch of readings, joined without making a trial of each first."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from bmp.archive.batch import Batch, kind_of, moved_constants, plain_setup, with_arrays
+from bmp.archive.frames import Frames
+from bmp.archive.plain import PlainTable, Texts
+from bmp.atmosphere import station_kPa
+from bmp.read.readings import LATEST_D, resets
+from bmp.trial import READING_QUANTITIES, BoolArray, FloatArray, IntArray, Readings, Setup, Trial
+
+
+@dataclass(frozen=True, eq=False)
+class Together:
+    """Trials with their readings. Those that are not sound have none and take part in nothing."""
+
+    frames: Frames
+    sound: BoolArray
+    setups: tuple[Setup, ...]
+    """As `plain_setup` returns them."""
+    kinds: tuple[Hashable, ...]
+    """Of each trial: see `kind_of`."""
+    readings: Readings
+    """Of all sound trials, jars as in `frames`."""
+
+    def batch(self, numbers: Sequence[int]) -> Batch:
+        """Return some trials of one kind as a batch."""
+        frames, chosen = self.frames, np.isin(np.arange(len(self.setups)), numbers)
+        rank = np.cumsum(chosen) - 1
+        of_jar = chosen[frames.jar_trial]
+        place = np.cumsum(of_jar) - 1
+        readings = self.readings
+        if not of_jar.all():
+            readings = readings.where(of_jar[readings.jar])
+            readings = replace(readings, jar=place[readings.jar])
+        trial = Trial(
+            setup=self.setups[numbers[0]],
+            materials=tuple(m for number in numbers for m in frames.materials[number]),
+            jars=tuple(jar for jar, kept in zip(frames.jars, of_jar.tolist(), strict=True) if kept),
+            readings=readings,
+        )
+        names = tuple(frames.names[number] for number in numbers)
+        return with_arrays(names, trial, rank[frames.jar_trial[of_jar]])
+
+
+def together(frames: Frames, table: PlainTable) -> Together:
+    """Return the trials of some rows of a table of readings.
+
+    Parameters
+    ----------
+    frames
+        What the other tables say of the trials.
+    table
+        Their rows.
+    """
+    trial = _trials(table.trial, frames.names)
+    jar = _jars(trial, table.texts["jar"].lower(), frames)
+    time_d = table.numbers["time_d"]
+    order = np.arange(jar.size)
+    key = jar * 1e5 + np.nan_to_num(time_d)
+    if np.any(key[1:] < key[:-1]):
+        order = np.lexsort((time_d, jar))
+    jar, time_d, trial = jar[order], time_d[order], trial[order]
+    bad = (table.unplain | _changes_meaning(table))[order] | (jar < 0)
+    bad |= ~((time_d >= 0.0) & (time_d <= LATEST_D))
+    bad[1:] |= (jar[1:] == jar[:-1]) & (time_d[1:] == time_d[:-1])
+    size = len(frames.names)
+    sound = frames.sound & (np.bincount(trial[bad & (trial >= 0)], minlength=size) == 0)
+    sound &= np.bincount(trial[trial >= 0], minlength=size) > 0
+    kept = sound[trial] & (trial >= 0)
+    order, trial = order[kept], trial[kept]
+    columns = {
+        field: values[order]
+        for field, values in table.numbers.items()
+        if field in READING_QUANTITIES
+    }
+    return _with_setups(frames, sound, trial, jar[kept], time_d[kept], columns)
+
+
+def _trials(written: Texts, names: Sequence[str]) -> IntArray:
+    """Return the index into `names` of each row; -1 where it is none of them."""
+    place = {name: index for index, name in enumerate(names)}
+    number = np.array([*(place.get(word, -1) for word in written.words), -1], dtype=np.int64)
+    return number[written.code]
+
+
+def _jars(trial: IntArray, written: Texts, frames: Frames) -> IntArray:
+    """Return the index into the jars of each row; -1 where its trial has no such jar."""
+    code = {word: index for index, word in enumerate(written.words)}
+    width = len(code) + 1  # the last place is that of an empty cell
+    place = np.full((len(frames.names) + 1) * width, -1)
+    for index, (number, jar) in enumerate(zip(frames.jar_trial.tolist(), frames.jars, strict=True)):
+        at = code.get(jar.name.lower())
+        if at is not None:
+            place[number * width + at] = index
+    return place[trial * width + np.where(written.code < 0, width - 1, written.code)]
+
+
+def _changes_meaning(table: PlainTable) -> BoolArray:
+    """Mark rows with words that make a number mean something else."""
+    marked = np.zeros(table.unplain.size, dtype=bool)
+    for field in ("emptied", "taken"):
+        if field in table.texts:
+            marked |= table.texts[field].code >= 0
+    if "note" in table.texts:
+        notes = table.texts["note"]
+        marked |= np.array([*map(resets, notes.words), False], dtype=bool)[notes.code]
+    return marked
+
+
+def _with_setups(
+    frames: Frames,
+    sound: BoolArray,
+    trial: IntArray,
+    jar: IntArray,
+    time_d: FloatArray,
+    columns: dict[str, FloatArray],
+) -> Together:
+    """Write into the readings what means the same there, and say which trials are of one kind."""
+    filled = _filled(trial, columns, len(frames.names))
+    ways: list[set[str]] = [set() for _ in frames.names]
+    for number, one in zip(frames.jar_trial.tolist(), frames.jars, strict=True):
+        ways[number].add(one.measured)
+    _to_the_station(frames, trial, columns)
+    setups: list[Setup] = []
+    constants: dict[str, FloatArray] = {}
+    known: dict[Hashable, Setup] = {}
+    for number, setup in enumerate(frames.setups):
+        moved = moved_constants(setup, ways[number], filled[number])
+        key = (id(setup), *sorted(moved))
+        if key not in known:
+            known[key] = plain_setup(setup, moved)
+        setups.append(known[key])
+        for column, value in moved.items():
+            constants.setdefault(column, np.full(len(frames.names), np.nan))[number] = value
+    for column, values in constants.items():
+        typed = columns.get(column, np.full(jar.size, np.nan))
+        columns[column] = np.where(np.isnan(typed), values[trial], typed)
+    kinds = [kind_of(setup, ways[number], filled[number]) for number, setup in enumerate(setups)]
+    none = np.zeros(jar.size, dtype=bool)
+    readings = Readings(jar, time_d, np.arange(jar.size), columns, none, none, ())
+    return Together(frames, sound, tuple(setups), tuple(kinds), readings)
+
+
+def _filled(trial: IntArray, columns: dict[str, FloatArray], size: int) -> list[set[str]]:
+    """Return the columns in which anything stands, by trial."""
+    filled: list[set[str]] = [set() for _ in range(size)]
+    for column, values in columns.items():
+        for number in np.unique(trial[~np.isnan(values)]).tolist():
+            filled[number].add(column)
+    return filled
+
+
+def _to_the_station(frames: Frames, trial: IntArray, columns: dict[str, FloatArray]) -> None:
+    """Bring air pressures that were reduced to sea level back to the altitude of each trial."""
+    factor = np.array(
+        [
+            station_kPa(1.0, setup.altitude_m)
+            if setup.ambient_reduced and setup.altitude_m is not None
+            else 1.0
+            for setup in frames.setups
+        ]
+    )
+    if "ambient_kPa" in columns and np.any(factor != 1.0):
+        columns["ambient_kPa"] = columns["ambient_kPa"] * factor[trial]
