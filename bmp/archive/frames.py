@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import compress
 
 import numpy as np
 
@@ -55,18 +56,23 @@ class Frames:
 
 def frames_of(small: SmallTables, names: Sequence[str]) -> Frames:
     """Return what the tables say of some trials."""
-    sound = np.ones(len(names), dtype=bool)
-    setups = _setups(small.trial, names, sound)
-    materials = _materials(small, names, sound)
-    jars, jar_trial = _jars(small.jars, names, setups, materials, sound)
-    return Frames(tuple(names), sound, setups, materials, jars, jar_trial)
+    setups, with_setup = _setups(small.trial, names)
+    materials, with_materials = _materials(small, names)
+    jars, jar_trial, with_jars = _jars(small.jars, names, setups, materials)
+    sound = with_setup & with_materials & with_jars
+    kept = sound[jar_trial]
+    return Frames(
+        tuple(names), sound, setups, materials, tuple(compress(jars, kept.tolist())),
+        jar_trial[kept],
+    )  # fmt: skip
 
 
 # --- setups --------------------------------------------------------------------------------------
 
 
-def _setups(table: TableOfTrials, names: Sequence[str], sound: BoolArray) -> tuple[Setup, ...]:
-    """Return the setup of each trial, that of the same items read once only."""
+def _setups(table: TableOfTrials, names: Sequence[str]) -> tuple[tuple[Setup, ...], BoolArray]:
+    """Return the setup of each trial, that of the same items read once, and where all is plain."""
+    sound = np.ones(len(names), dtype=bool)
     index, number = table.of(names)
     item, value = table.rows.texts["item"][index], table.rows.texts["value"][index]
     written: list[list[tuple[str, str]]] = [[] for _ in names]
@@ -87,7 +93,7 @@ def _setups(table: TableOfTrials, names: Sequence[str], sound: BoolArray) -> tup
         setups.append(setup or Setup(""))
         sound[trial] &= setup is not None and len(set(once[trial])) == len(once[trial])
         sound[trial] &= bool(pairs or once[trial])
-    return tuple(setups)
+    return tuple(setups), sound
 
 
 def _is_moment(text: str) -> bool:
@@ -110,8 +116,10 @@ def _setup(table: TableOfTrials, pairs: tuple[tuple[str, str], ...]) -> Setup | 
 
 
 def _materials(
-    small: SmallTables, names: Sequence[str], sound: BoolArray
-) -> tuple[tuple[Material, ...], ...]:
+    small: SmallTables, names: Sequence[str]
+) -> tuple[tuple[tuple[Material, ...], ...], BoolArray]:
+    """Return the materials of each trial, and where all is plain."""
+    sound = np.ones(len(names), dtype=bool)
     table = small.materials
     index, number = table.of(names)
     rows = table.rows.rows(index)
@@ -136,7 +144,7 @@ def _materials(
         found[trial] = _with_crucibles(found[trial], small.crucibles[names[trial]], problems := [])
         sound[trial] &= not problems
     sound &= np.array([bool(some) for some in found], dtype=bool)
-    return tuple(map(tuple, found))
+    return tuple(map(tuple, found)), sound
 
 
 def _with_crucibles(
@@ -163,9 +171,8 @@ def _jars(
     names: Sequence[str],
     setups: Sequence[Setup],
     materials: Sequence[Sequence[Material]],
-    sound: BoolArray,
-) -> tuple[tuple[Jar, ...], IntArray]:
-    """Return the jars of sound trials; a trial with any other jar is marked as not sound."""
+) -> tuple[list[Jar], IntArray, BoolArray]:
+    """Return all jars, the trial of each, and the trials in which every jar is as it must be."""
     index, trial = table.of(names)
     rows = table.rows.rows(index)
     everything = np.arange(index.size)
@@ -188,9 +195,8 @@ def _jars(
     bad |= np.array([way not in WAYS_OF_MEASURING for way in ways], dtype=bool)
     bad |= ~net & _bad_masses(grams, roles == "blank", with_blank)
     bad |= ~net & _bad_headspace(headspace_mL, pressure)
+    sound = np.bincount(trial, minlength=len(names)) > 0
     sound[trial[bad]] = False
-    sound &= np.bincount(trial, minlength=len(names)) > 0
-    kept = np.flatnonzero(sound[trial])
     columns = (
         words["name"], [flat[i].name for i in of.tolist()], roles.tolist(),
         [flat[i].name if i >= 0 else "" for i in inoculum.tolist()],
@@ -199,8 +205,7 @@ def _jars(
         [text or None for text in words["group"]], ways,
         [text or None for text in words["left_out"]],
     )  # fmt: skip
-    jars = list(map(Jar, *columns))
-    return tuple(jars[i] for i in kept.tolist()), trial[kept]
+    return list(map(Jar, *columns)), trial, sound
 
 
 def _numbers(rows: PlainTable, field: str) -> FloatArray:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -119,35 +119,36 @@ def _with_setups(
     trial: IntArray,
     jar: IntArray,
     time_d: FloatArray,
-    columns: dict[str, FloatArray],
+    columns: Mapping[str, FloatArray],
 ) -> Together:
     """Write into the readings what means the same there, and say which trials are of one kind."""
     filled = _filled(trial, columns, len(frames.names))
     ways: list[set[str]] = [set() for _ in frames.names]
     for number, one in zip(frames.jar_trial.tolist(), frames.jars, strict=True):
         ways[number].add(one.measured)
-    _to_the_station(frames, trial, columns)
-    setups: list[Setup] = []
-    constants: dict[str, FloatArray] = {}
-    known: dict[Hashable, Setup] = {}
-    for number, setup in enumerate(frames.setups):
-        moved = moved_constants(setup, ways[number], filled[number])
-        key = (id(setup), *sorted(moved))
-        if key not in known:
-            known[key] = plain_setup(setup, moved)
-        setups.append(known[key])
-        for column, value in moved.items():
-            constants.setdefault(column, np.full(len(frames.names), np.nan))[number] = value
-    for column, values in constants.items():
-        typed = columns.get(column, np.full(jar.size, np.nan))
-        columns[column] = np.where(np.isnan(typed), values[trial], typed)
+    moved = [
+        moved_constants(setup, ways[number], filled[number])
+        for number, setup in enumerate(frames.setups)
+    ]
+    # trials with the same items share one setup
+    plain: dict[tuple[object, ...], Setup] = {}
+    setups = []
+    for setup, constants in zip(frames.setups, moved, strict=True):
+        key = (id(setup), *constants)
+        if key not in plain:
+            plain[key] = plain_setup(setup, constants)
+        setups.append(plain[key])
     kinds = [kind_of(setup, ways[number], filled[number]) for number, setup in enumerate(setups)]
+    columns = {
+        **_at_station(frames, trial, columns),
+        **{name: _spread(name, moved, trial, columns) for name in {n for c in moved for n in c}},
+    }
     none = np.zeros(jar.size, dtype=bool)
     readings = Readings(jar, time_d, np.arange(jar.size), columns, none, none, ())
     return Together(frames, sound, tuple(setups), tuple(kinds), readings)
 
 
-def _filled(trial: IntArray, columns: dict[str, FloatArray], size: int) -> list[set[str]]:
+def _filled(trial: IntArray, columns: Mapping[str, FloatArray], size: int) -> list[set[str]]:
     """Return the columns in which anything stands, by trial."""
     filled: list[set[str]] = [set() for _ in range(size)]
     for column, values in columns.items():
@@ -156,8 +157,21 @@ def _filled(trial: IntArray, columns: dict[str, FloatArray], size: int) -> list[
     return filled
 
 
-def _to_the_station(frames: Frames, trial: IntArray, columns: dict[str, FloatArray]) -> None:
-    """Bring air pressures that were reduced to sea level back to the altitude of each trial."""
+def _spread(
+    name: str,
+    moved: Sequence[Mapping[str, float]],
+    trial: IntArray,
+    columns: Mapping[str, FloatArray],
+) -> FloatArray:
+    """Return a column with the constants of the trials that have one in place of readings."""
+    constant = np.array([constants.get(name, np.nan) for constants in moved])[trial]
+    return np.where(np.isnan(constant), columns.get(name, np.nan), constant)
+
+
+def _at_station(
+    frames: Frames, trial: IntArray, columns: Mapping[str, FloatArray]
+) -> Mapping[str, FloatArray]:
+    """Return columns with air pressures at the altitude where they were told for sea level."""
     factor = np.array(
         [
             station_kPa(1.0, setup.altitude_m)
@@ -166,5 +180,6 @@ def _to_the_station(frames: Frames, trial: IntArray, columns: dict[str, FloatArr
             for setup in frames.setups
         ]
     )
-    if "ambient_kPa" in columns and np.any(factor != 1.0):
-        columns["ambient_kPa"] = columns["ambient_kPa"] * factor[trial]
+    if "ambient_kPa" not in columns or np.all(factor == 1.0):
+        return columns
+    return {**columns, "ambient_kPa": columns["ambient_kPa"] * factor[trial]}
