@@ -15,6 +15,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from datetime import date, timedelta
 from pathlib import Path
 
 import lmfit
@@ -27,6 +28,11 @@ from bmp.trial import FloatArray
 
 JARS_A_TRIAL = 20
 SERIES = ("blank", "cellulose", "silage", "slops", "dung")
+SOLIDS = {
+    "digestate": ("inoculum", 2.9, 1.9), "cellulose": ("control", 95.2, 94.5),
+    "silage": ("substrate", 33.0, 31.0), "slops": ("substrate", 24.0, 22.0),
+    "dung": ("substrate", 20.0, 15.0),
+}  # fmt: skip
 DAYS = np.arange(1.0, 41.0)
 SAMPLE = 60
 """Jars of the loop that is timed."""
@@ -37,28 +43,28 @@ def write_archive(place: Path, trials: int, seed: int = 5) -> None:
     rng = np.random.default_rng(seed)
     place.mkdir(parents=True)
     names = [f"T{number:05d}" for number in range(trials)]
-    items = ("item", "title", "measured", "readings are", "blank", "incubation temperature [°C]")
+    items = ("title", "started", "measured", "readings are", "blank", "incubation temperature [°C]")
     lines = ["trial,item,value"]
-    for name in names:
-        values = (f"Trial {name}", "volume", "interval", "measured", "37")
-        lines += [f"{name},{item},{value}" for item, value in zip(items[1:], values, strict=True)]
+    for number, name in enumerate(names):
+        started = f"{date(2010, 1, 1) + timedelta(days=number)}T09:00"
+        values = (f"Trial {name}", started, "volume", "interval", "measured", "37")
+        lines += [f"{name},{item},{value}" for item, value in zip(items, values, strict=True)]
     (place / "trial.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    # solids are measured anew for every trial
+    moist = rng.normal(1.0, 0.04, (trials, len(SOLIDS)))
     lines = ["trial,material,role,TS [% of fresh mass],VS [% of fresh mass]"]
-    for name in names:
-        lines += [
-            f"{name},digestate,inoculum,2.9,1.9", f"{name},cellulose,control,96.2,95.5",
-            f"{name},silage,substrate,33,31", f"{name},slops,substrate,24,22",
-            f"{name},dung,substrate,20,15",
-        ]  # fmt: skip
-    (place / "materials.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    solids = {"cellulose": 0.955, "silage": 0.31, "slops": 0.22, "dung": 0.15}
-    lines = ["trial,jar,material,inoculum [g],sample [g],headspace [mL]"]
-    for name in names:
+    jars = ["trial,jar,material,inoculum [g],sample [g],headspace [mL]"]
+    for name, share in zip(names, moist, strict=True):
+        volatile: dict[str, float] = {}
+        for (material, (role, TS, VS)), own in zip(SOLIDS.items(), share, strict=True):
+            volatile[material] = round(VS * min(own, 1.04), 2)
+            lines.append(f"{name},{material},{role},{TS * min(own, 1.04):.2f},{volatile[material]}")
         for letter, series in zip("NCSFD", SERIES, strict=True):
-            grams = "" if series == "blank" else f"{3.8 / solids[series]:.3f}"
             kind = "" if series == "blank" else series
-            lines += [f"{name},{letter}{jar},{kind},400,{grams},520" for jar in range(1, 5)]
-    (place / "jars.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+            grams = f"{100.0 * 3.8 / volatile[kind]:.3f}" if kind else ""
+            jars += [f"{name},{letter}{jar},{kind},400,{grams},520" for jar in range(1, 5)]
+    (place / "materials.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    (place / "jars.csv").write_text("\n".join(jars) + "\n", encoding="utf-8")
     csv.write_csv(_readings(names, rng), place / "readings.csv")
 
 
