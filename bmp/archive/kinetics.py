@@ -18,7 +18,7 @@ from bmp.archive.net import Yields
 from bmp.fit.choice import LEAST_SPARE, POOREST_FIT, TOO_CLOSE
 from bmp.fit.curves import Curves
 from bmp.fit.engine import fit_curves
-from bmp.fit.identify import jars_agree, reasons
+from bmp.fit.identify import jars_agree, reason_table
 from bmp.fit.jarwise import Jarwise, fit_jarwise
 from bmp.fit.models import MODELS
 from bmp.runs import first, padded
@@ -132,7 +132,7 @@ def _read_together(curves: Curves, series: IntArray, starts: IntArray) -> BoolAr
 
 def _undetermined(fits: Jarwise, series: IntArray, size: int) -> BoolArray:
     """Tell which parameters of each series its jars leave open. Shape (series, p)."""
-    why = np.array(reasons(fits), dtype=object)
+    why = reason_table(fits)
     starts = np.flatnonzero(first(series))
     ends = np.append(starts[1:], series.size)
     found = np.logical_or.reduceat(why != "", starts, axis=0)
