@@ -24,7 +24,7 @@ def many(error: np.ndarray) -> Curves:
 def test_variance_of_errors_of_one_size() -> None:
     rng = np.random.default_rng(1)
     curves = many(3.0 * rng.standard_normal((400, 40)))
-    variance = interval_variance(MODEL, curves, np.repeat(NAMED, 400, axis=0))
+    variance = interval_variance(curves, MODEL.value(DAYS, np.repeat(NAMED, 400, axis=0)), 2)
     # 400 jars: the mean of s² is within a few percent of 9; n − p degrees are taken off n residuals
     assert variance.mean() == pytest.approx(9.0 * 40 / 38, rel=0.05)
 
@@ -32,7 +32,9 @@ def test_variance_of_errors_of_one_size() -> None:
 def test_variance_in_proportion_to_the_gas() -> None:
     rng = np.random.default_rng(2)
     curves = many(0.1 * GAS * rng.standard_normal((400, 40)))
-    variance = interval_variance(MODEL, curves, np.repeat(NAMED, 400, axis=0)).mean(axis=0)
+    variance = interval_variance(curves, MODEL.value(DAYS, np.repeat(NAMED, 400, axis=0)), 2).mean(
+        axis=0
+    )
     expected = (0.1 * GAS) ** 2 * 40 / 38
     np.testing.assert_allclose(variance[:20], expected[:20], rtol=0.25)
 
@@ -54,7 +56,7 @@ def test_errors_that_add_up_make_the_usual_standard_error_far_too_small() -> Non
     gradient = MODEL.gradient(DAYS, fit.named)
     normal = np.einsum("ijk,ijl->ikl", gradient, gradient)
     usual = np.sqrt(np.linalg.inv(normal)[:, 0, 0] * fit.rss / 38)
-    variance = interval_variance(MODEL, curves, fit.named)
+    variance = interval_variance(curves, fit.line, 2)
     carried = np.sqrt(carried_covariance(MODEL, curves, fit.named, variance)[:, 0, 0])
     assert np.median(usual) < 0.25 * fit.named[:, 0].std()
     assert np.median(carried) == pytest.approx(fit.named[:, 0].std(), rel=0.1)
@@ -63,8 +65,8 @@ def test_errors_that_add_up_make_the_usual_standard_error_far_too_small() -> Non
 def test_padding_carries_no_error() -> None:
     short = pack([DAYS[:20]], [MODEL.value(DAYS, NAMED)[0, :20] + np.sin(DAYS[:20])])
     padded = pack([DAYS, DAYS[:20]], [MODEL.value(DAYS, NAMED)[0], short.value[0]])
-    alone = interval_variance(MODEL, short, NAMED)
-    beside = interval_variance(MODEL, padded, np.repeat(NAMED, 2, axis=0))
+    alone = interval_variance(short, MODEL.value(short.time_d, NAMED), 2)
+    beside = interval_variance(padded, MODEL.value(padded.time_d, np.repeat(NAMED, 2, axis=0)), 2)
     np.testing.assert_allclose(beside[1, :20], alone[0])
     assert (beside[1, 20:] == 0).all()
     np.testing.assert_allclose(

@@ -18,7 +18,7 @@ from bmp.archive.net import Yields
 from bmp.fit.choice import LEAST_SPARE, POOREST_FIT, TOO_CLOSE
 from bmp.fit.curves import Curves
 from bmp.fit.engine import fit_curves
-from bmp.fit.identify import jars_agree, reasons
+from bmp.fit.identify import jars_agree, reason_table
 from bmp.fit.jarwise import Jarwise, fit_jarwise
 from bmp.fit.models import MODELS
 from bmp.runs import first, padded
@@ -98,25 +98,41 @@ def _padded(run: IntArray, time_d: FloatArray, value: FloatArray) -> Curves:
 
 
 def _pooled(fits: Jarwise, curves: Curves, series: IntArray, size: int) -> FloatArray:
-    """Return the named parameters of the curve through all jars of each series."""
-    lead = np.flatnonzero(first(series))
-    named = fits.named[lead].copy()
-    several = np.bincount(series, minlength=size) > 1
-    if several.any():
-        rows = np.repeat(series, curves.count)
-        time_d, value = curves.time_d[curves.valid], curves.value[curves.valid]
-        here = several[rows]
-        rows, time_d, value = rows[here], time_d[here], value[here]
+    """Return the named parameters of the curve through all jars of each series.
+
+    As in `bmp.fit.curves.joined` it is that of the mean where all jars were read at the same times,
+    otherwise that of all readings.
+    """
+    starts, count = np.flatnonzero(first(series)), np.bincount(series, minlength=size)
+    named = fits.named[starts].copy()
+    several = count > 1
+    alike = several & _read_together(curves, series, starts)
+    if alike.any():
+        mean = np.add.reduceat(curves.value, starts, axis=0) / count[:, None]
+        lead = curves.rows(starts[alike])
+        together = Curves(lead.time_d, mean[alike], lead.valid)
+        named[alike] = fit_curves(fits.model, together).named
+    apart = several & ~alike
+    if apart.any():
+        part, own = curves.rows(apart[series]), series[apart[series]]
+        rows = np.repeat(own, part.count)
+        time_d, value = part.time_d[part.valid], part.value[part.valid]
         order = np.lexsort((time_d, rows))
-        named[several] = fit_curves(
-            fits.model, _padded(rows[order], time_d[order], value[order])
-        ).named
+        all_readings = _padded(rows[order], time_d[order], value[order])
+        named[apart] = fit_curves(fits.model, all_readings).named
     return named
+
+
+def _read_together(curves: Curves, series: IntArray, starts: IntArray) -> BoolArray:
+    """Tell of which series all jars were read at the same times. Shape (series,)."""
+    lead = curves.rows(starts[series])
+    same = ((curves.time_d == lead.time_d) & (curves.valid == lead.valid)).all(axis=1)
+    return np.logical_and.reduceat(same, starts)
 
 
 def _undetermined(fits: Jarwise, series: IntArray, size: int) -> BoolArray:
     """Tell which parameters of each series its jars leave open. Shape (series, p)."""
-    why = np.array(reasons(fits), dtype=object)
+    why = reason_table(fits)
     starts = np.flatnonzero(first(series))
     ends = np.append(starts[1:], series.size)
     found = np.logical_or.reduceat(why != "", starts, axis=0)

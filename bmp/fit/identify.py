@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bmp.fit.interval import t_quantile
 from bmp.fit.jarwise import Jarwise
 from bmp.fit.model import Parameter
 from bmp.trial import BoolArray, FloatArray, IntArray
+
+TextArray: TypeAlias = NDArray[np.object_]
 
 # Relative standard error above which a number would mislead. Common practice, no source: at 30 %
 # the 95 % interval spans a factor of about four.
@@ -46,12 +49,27 @@ def reasons(fits: Jarwise) -> list[tuple[str, ...]]:
     list of tuple of str
         One tuple a curve, one text a parameter in the model's order.
     """
-    columns = [_parameter(fits, i, p) for i, p in enumerate(fits.model.parameters)]
-    found = list(zip(*columns, strict=True))
-    if fits.model.phases == 1:
-        return found
-    # pools that cannot be told apart have no values of their own, even where one looks steady
-    return [tuple(text or NO_OPTIMUM for text in why) if any(why) else why for why in found]
+    return [tuple(texts) for texts in reason_table(fits).tolist()]
+
+
+def reason_table(fits: Jarwise) -> TextArray:
+    """Return what `reasons` does as an array of texts, shape (curves, parameters)."""
+    highest = fits.curves.value.max(axis=1)
+    too_few = fits.curves.count <= len(fits.model.names)
+    straight = _straight(fits)
+    table = np.full(fits.named.shape, "", dtype=object)
+    for index, parameter in enumerate(fits.model.parameters):
+        why = table[:, index]
+        _too_wide(fits, index, parameter, highest, why)
+        if parameter.unit in ("yield", "1/d"):
+            why[straight] = NOT_BENT
+        why[(fits.named[:, 0] <= 0) | (highest <= 0)] = NO_GAS
+        why[~fits.fitted] = NO_OPTIMUM
+        why[too_few] = NOT_FITTED
+    if fits.model.phases > 1:
+        # pools that cannot be told apart have no values of their own, even where one looks steady
+        table[(table == "") & (table != "").any(axis=1, keepdims=True)] = NO_OPTIMUM
+    return table
 
 
 def jars_agree(why: list[str], values: FloatArray) -> bool:
@@ -83,56 +101,38 @@ def determined(fits: Jarwise, why: list[tuple[str, ...]], rows: IntArray) -> boo
     return True
 
 
-def _parameter(fits: Jarwise, index: int, parameter: Parameter) -> list[str]:
+def _too_wide(
+    fits: Jarwise, index: int, parameter: Parameter, highest: FloatArray, why: TextArray
+) -> None:
+    """Write down for each curve why the error of a parameter is too wide."""
     value, error = fits.named[:, index], fits.standard_error[:, index]
-    count = len(value)
-    why = np.full(count, "", dtype=object)
     if parameter.unit == "yield":
         why[error > WIDEST_ERROR * np.abs(value)] = WIDE
-        why[fits.named[:, 0] > FURTHEST_EXTRAPOLATION * _highest(fits)] = FAR
+        why[fits.named[:, 0] > FURTHEST_EXTRAPOLATION * highest] = FAR
     elif parameter.unit == "d":
         why[error > np.abs(value)] = WIDE_LAG
-        why[value < _first(fits)] = EARLY_LAG
+        why[value < fits.curves.time_d[:, 0]] = EARLY_LAG
         why[value <= 0] = NO_LAG
     else:
         why[error > WIDEST_RATE_ERROR * np.abs(value)] = WIDE_RATE
         if parameter.unit != "1":
             why[readings_on_rise(fits) < FEWEST_ON_THE_RISE] = STEEP
-    if parameter.unit in ("yield", "1/d"):
-        why[_straight(fits)] = NOT_BENT
-    why[_no_gas(fits)] = NO_GAS
-    why[~fits.fitted] = NO_OPTIMUM
-    why[fits.curves.count <= len(fits.model.names)] = NOT_FITTED
-    return [str(text) for text in why]
-
-
-def _highest(fits: Jarwise) -> FloatArray:
-    highest: FloatArray = fits.curves.value.max(axis=1)
-    return highest
-
-
-def _first(fits: Jarwise) -> FloatArray:
-    return fits.curves.time_d[:, 0]
-
-
-def _no_gas(fits: Jarwise) -> BoolArray:
-    result: BoolArray = (fits.named[:, 0] <= 0) | (_highest(fits) <= 0)
-    return result
 
 
 def readings_on_rise(fits: Jarwise) -> FloatArray:
     """Return how many readings lie between 2 and 98 % of the fitted B0. Shape (jars,)."""
     b0 = np.where(fits.named[:, :1] > 0, fits.named[:, :1], np.inf)
-    share = fits.model.value(fits.curves.time_d, fits.named) / b0
-    count: FloatArray = ((share > 0.02) & (share < 0.98) & fits.curves.valid).sum(axis=1)
+    line = fits.fit.line
+    count: FloatArray = ((line > 0.02 * b0) & (line < 0.98 * b0) & fits.curves.valid).sum(axis=1)
     return count
 
 
 def _straight(fits: Jarwise) -> BoolArray:
     """Tell where a straight line through the origin fits as well as the curve."""
-    t = np.where(fits.curves.valid, fits.curves.time_d, 0.0)
-    y = np.where(fits.curves.valid, fits.curves.value, 0.0)
+    straight = fits.fit.at_bound.copy()
+    curves = fits.curves.rows(straight)
+    t, y = (np.where(curves.valid, x, 0.0) for x in (curves.time_d, curves.value))
     tt = np.einsum("ij,ij->i", t, t)
     left = np.einsum("ij,ij->i", y, y) - np.einsum("ij,ij->i", t, y) ** 2 / np.where(tt > 0, tt, 1)
-    straight: BoolArray = fits.fit.at_bound & (left <= fits.fit.rss * (1 + 1e-3) + 1e-12)
+    straight[straight] = left <= fits.fit.rss[straight] * (1 + 1e-3) + 1e-12
     return straight

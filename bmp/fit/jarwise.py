@@ -57,18 +57,22 @@ def fit_jarwise(model: Model, curves: Curves) -> Jarwise:
         The curves, one row each.
     """
     fit = fit_curves(model, curves)
-    count = curves.count
-    residual = np.where(curves.valid, curves.value - model.value(curves.time_d, fit.named), 0.0)
+    count, whole = curves.count, bool(curves.valid.all())
+    value = curves.value if whole else np.where(curves.valid, curves.value, 0.0)
+    residual = value - fit.line
     fitted = (count > len(model.names)) & fit.converged & np.isfinite(fit.named).all(axis=1)
     fitted &= fit.named[:, 0] != 0
     rss = np.einsum("ij,ij->i", residual, residual)
-    mean = np.where(curves.valid, curves.value, 0.0).sum(axis=1) / count
-    spread = np.where(curves.valid, curves.value - mean[:, None], 0.0)
+    spread = value - (value.sum(axis=1) / count)[:, None]
+    if not whole:
+        spread *= curves.valid
     total = np.einsum("ij,ij->i", spread, spread)
     safe_rss = np.where(rss > 0, rss, 1.0)
-    step = np.diff(residual, axis=1) * curves.valid[:, 1:]
+    step = np.diff(residual, axis=1)
+    if not whole:
+        step *= curves.valid[:, 1:]
     beside = np.einsum("ij,ij->i", residual[:, 1:], residual[:, :-1])
-    variance, covariance = _errors(model, curves, fit.named, fitted)
+    variance, covariance = _errors(fit, curves, fitted)
     return Jarwise(
         fit=fit,
         curves=curves,
@@ -84,14 +88,13 @@ def fit_jarwise(model: Model, curves: Curves) -> Jarwise:
     )
 
 
-def _errors(
-    model: Model, curves: Curves, named: FloatArray, fitted: BoolArray
-) -> tuple[FloatArray, FloatArray]:
+def _errors(fit: BatchFit, curves: Curves, fitted: BoolArray) -> tuple[FloatArray, FloatArray]:
+    named = fit.named
     variance = np.zeros_like(curves.value)
     covariance = np.full((*named.shape, named.shape[1]), np.inf)
-    rows = np.flatnonzero(fitted)
-    if rows.size:
+    if fitted.any():
+        rows = slice(None) if fitted.all() else np.flatnonzero(fitted)
         part = curves.rows(rows)
-        variance[rows] = interval_variance(model, part, named[rows])
-        covariance[rows] = carried_covariance(model, part, named[rows], variance[rows])
+        variance[rows] = interval_variance(part, fit.line[rows], named.shape[1])
+        covariance[rows] = carried_covariance(fit.model, part, named[rows], variance[rows])
     return variance, covariance

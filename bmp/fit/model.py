@@ -113,10 +113,14 @@ class Model:
 
     def gradient(self, time_d: FloatArray, named: FloatArray) -> FloatArray:
         """Return dB/d(named), shape (jars, readings, parameters); arguments as in `value`."""
+        by_search = np.stack(self.search_gradient(time_d, named), axis=2)
+        return by_search @ self.search_jacobian(named)
+
+    def search_gradient(self, time_d: FloatArray, named: FloatArray) -> list[FloatArray]:
+        """Return dB/d(B0, u), one array of shape (jars, readings) each; arguments as in `value`."""
         search = self.to_search(named)
         f, derivatives = self.shape(np.atleast_2d(time_d), search[:, 1:])
-        by_search = np.stack([f, *(search[:, :1] * g for g in derivatives)], axis=2)
-        return by_search @ self.search_jacobian(named)
+        return [f, *(search[:, :1] * g for g in derivatives)]
 
     def peak(self, named: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the highest rate [yield/d] and its day, each of shape (jars,)."""

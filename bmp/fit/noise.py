@@ -14,7 +14,7 @@ import numpy as np
 
 from bmp.fit.curves import Curves
 from bmp.fit.model import Model
-from bmp.trial import FloatArray
+from bmp.trial import BoolArray, FloatArray, IntArray
 
 SHARES_THAT_GROW: Final = (0.0, 0.2, 0.5, 0.8, 0.9, 0.95, 0.98, 0.99, 0.997, 0.999, 0.9999)
 """Shares of an interval's error variance, at its mean, that grow with its gas: none to all."""
@@ -22,7 +22,7 @@ SINGULAR: Final = 1e-10
 """Smallest eigenvalue of the scaled normal matrix below which parameters are one and the same."""
 
 
-def interval_variance(model: Model, curves: Curves, named: FloatArray) -> FloatArray:
+def interval_variance(curves: Curves, line: FloatArray, parameters: int) -> FloatArray:
     """Return the error variance of each interval's gas.
 
     The variance is taken as a² + b² g², g the fitted gas of the interval (the first reading
@@ -31,34 +31,62 @@ def interval_variance(model: Model, curves: Curves, named: FloatArray) -> FloatA
 
     Parameters
     ----------
-    model
-        A row of `bmp.fit.models.MODELS`.
     curves
         The jars.
-    named
-        Parameters of the fit, shape (jars, p).
+    line
+        The fitted curves at their readings, shape (jars, readings).
+    parameters
+        Parameters of the model.
 
     Returns
     -------
     numpy.ndarray
         Unit of the curve squared, shape (jars, readings); zero beyond a jar's last reading.
     """
-    valid, count = curves.valid, curves.count
-    gas = np.diff(model.value(curves.time_d, named), axis=1, prepend=0.0)
-    square = np.where(valid, gas**2, 0.0)
-    error = np.where(valid, (np.diff(curves.value, axis=1, prepend=0.0) - gas) ** 2, 0.0)
+    count = curves.count
+    gas = np.diff(line, axis=1, prepend=0.0)
+    error = (np.diff(curves.value, axis=1, prepend=0.0) - gas) ** 2
+    square = gas**2
+    if not curves.valid.all():
+        error, square = (np.where(curves.valid, x, 0.0) for x in (error, square))
     mean_square = square.sum(axis=1, keepdims=True) / count[:, None]
     relative = square / np.where(mean_square > 0, mean_square, 1.0)
-    best, variance = np.full(len(count), -np.inf), np.zeros_like(gas)
-    for share in SHARES_THAT_GROW:
-        form = np.where(valid, (1 - share) + share * relative, 1.0)
-        size = np.einsum("ij,ij->i", error, 1.0 / form)
-        likely = -count * np.log(np.maximum(size, 1e-300)) - np.log(form).sum(axis=1)
-        better = likely > best
-        best = np.where(better, likely, best)
-        degrees = np.maximum(count - named.shape[1], 1)
-        variance = np.where(better[:, None], form * (size / degrees)[:, None], variance)
-    return np.where(valid, variance, 0.0)
+    # readings first: what belongs to a jar is then taken with all its readings at once
+    error, relative = np.ascontiguousarray(error.T), np.ascontiguousarray(relative.T)
+    beyond = curves.valid.shape[1] - count
+    likely = np.stack([_likely(error, relative, count, beyond, s) for s in SHARES_THAT_GROW])
+    form = _form(relative, np.array(SHARES_THAT_GROW)[likely.argmax(axis=0)])
+    size = (error / form).sum(axis=0) / np.maximum(count - parameters, 1)
+    variance = np.ascontiguousarray((form * size).T)
+    return variance if curves.valid.all() else np.where(curves.valid, variance, 0.0)
+
+
+def _form(relative: FloatArray, share: FloatArray | float) -> FloatArray:
+    """Return each interval's variance over the mean one."""
+    form: FloatArray = share * relative
+    form += 1 - share
+    return form
+
+
+def _likely(
+    error: FloatArray, relative: FloatArray, count: IntArray, beyond: IntArray, share: float
+) -> FloatArray:
+    """Return the logarithm of the likelihood of a share, short of a constant. Shape (jars,).
+
+    Parameters
+    ----------
+    error, relative
+        Squared errors and gas, shape (readings, jars); nought beyond a jar's last reading.
+    count, beyond
+        Readings of each jar, and rows beyond them.
+    """
+    form = _form(relative, share)
+    # logarithms are dear: one for every eight factors, which cannot leave the range of numbers
+    logs = sum(np.log(form[i : i + 8].prod(axis=0)) for i in range(0, len(form), 8))
+    logs -= beyond * np.log(1 - share)
+    size = np.einsum("ij,ij->j", error, 1.0 / form)
+    likely: FloatArray = -count * np.log(np.maximum(size, 1e-300)) - logs
+    return likely
 
 
 def carried_covariance(
@@ -72,8 +100,10 @@ def carried_covariance(
 
     Parameters
     ----------
-    model, curves, named
-        As in `interval_variance`.
+    model, curves
+        The model and the jars.
+    named
+        Parameters of the fit, shape (jars, p).
     variance
         Of each interval's gas, shape (jars, readings).
 
@@ -82,15 +112,40 @@ def carried_covariance(
     numpy.ndarray
         Shape (jars, p, p); infinite where the parameters cannot be told apart at all.
     """
-    gradient = model.gradient(curves.time_d, named) * curves.valid[:, :, None]
-    scale = np.sqrt(np.einsum("ijk,ijk->ik", gradient, gradient))
+    slopes = model.search_gradient(curves.time_d, named)
+    if not curves.valid.all():
+        slopes = [slope * curves.valid for slope in slopes]
+    # the sums are taken in search coordinates: only their few numbers are then turned
+    turn = model.search_jacobian(named)
+    normal = _turned(slopes, slopes, turn)
+    from_last = variance[:, ::-1]
+    after = [np.cumsum(slope[:, ::-1], axis=1) for slope in slopes]
+    middle = _turned([one * from_last for one in after], after, turn)
+    scale = np.sqrt(np.einsum("jkk->jk", normal))
     scale = np.where(scale > 1e-100, scale, 1.0)
-    gradient /= scale[:, None, :]
-    normal = np.einsum("ijk,ijl->ikl", gradient, gradient)
-    inverse = np.linalg.inv(normal + 1e-13 * np.eye(named.shape[1]))
-    after = np.flip(np.cumsum(np.flip(gradient, axis=1), axis=1), axis=1)
-    after *= np.sqrt(variance)[:, :, None]
-    middle = np.einsum("ijk,ijl->ikl", after, after)
-    covariance: FloatArray = inverse @ middle @ inverse / (scale[:, :, None] * scale[:, None, :])
-    covariance[np.linalg.eigvalsh(normal)[:, 0] < SINGULAR] = np.inf
+    outer = scale[:, :, None] * scale[:, None, :]
+    normal /= outer
+    inverse = np.asarray(np.linalg.inv(normal + 1e-13 * np.eye(named.shape[1])), np.float64)
+    covariance: FloatArray = inverse @ (middle / outer) @ inverse / outer
+    covariance[_singular(normal, inverse)] = np.inf
     return covariance
+
+
+def _turned(left: list[FloatArray], right: list[FloatArray], turn: FloatArray) -> FloatArray:
+    """Return the sums of products over the readings, in named parameters. Shape (jars, p, p)."""
+    sums = np.empty_like(turn)
+    for i, one in enumerate(left):
+        for j, other in enumerate(right[: i + 1]):
+            sums[:, i, j] = sums[:, j, i] = np.einsum("ij,ij->i", one, other)
+    turned: FloatArray = turn.transpose(0, 2, 1) @ sums @ turn
+    return turned
+
+
+def _singular(normal: FloatArray, inverse: FloatArray) -> BoolArray:
+    """Tell where the smallest eigenvalue is too small.
+
+    It is at least one over the trace of the inverse, so that few have to be worked out.
+    """
+    singular: BoolArray = ~(np.einsum("jkk->j", inverse) < 0.5 / SINGULAR)
+    singular[singular] = np.linalg.eigvalsh(normal[singular])[:, 0] < SINGULAR
+    return singular

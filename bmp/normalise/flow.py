@@ -111,6 +111,8 @@ def gas_is_kept(readings: Readings, setup: Setup) -> BoolArray:
     """
     if setup.gas_kept is not None:
         return np.full(readings.jar.shape, setup.gas_kept)
+    if "water_head_cm" not in readings.columns:
+        return np.zeros(readings.jar.shape, dtype=bool)
     with_head = readings.jar[~np.isnan(readings.column("water_head_cm"))]
     kept: BoolArray = np.isin(readings.jar, with_head)
     return kept

@@ -32,7 +32,7 @@ def saturation_pressure_kPa(temperature_C: FloatArray | float) -> FloatArray:
 
 
 def reference_factor(
-    pressure_kPa: FloatArray, temperature_C: FloatArray, vapour_kPa: FloatArray
+    pressure_kPa: FloatArray, temperature_C: FloatArray | float, vapour_kPa: FloatArray
 ) -> FloatArray:
     """Return what a read volume is multiplied by to become dry gas at the reference state.
 
@@ -40,7 +40,7 @@ def reference_factor(
 
     Parameters
     ----------
-    pressure_kPa, temperature_C, vapour_kPa : ndarray
+    pressure_kPa, temperature_C, vapour_kPa : ndarray (temperature_C : or float)
         Absolute pressure, temperature and vapour pressure of the gas where its volume was read
         (vapour 0 for dry gas). Shapes broadcast.
     """

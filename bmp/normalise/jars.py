@@ -7,7 +7,7 @@ Adding a way of measuring is adding a function here that returns a `Part`, its n
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -28,6 +28,12 @@ from bmp.normalise.weighing import (
 from bmp.runs import first, last, previous, total
 from bmp.trial import BoolArray, FloatArray, IntArray, Readings, Setup, Trial
 
+SHARE_ORIGINS = (
+    "", "measured", "interpolated", "held", "sister jars", "assumed", "density", "absorber",
+)  # fmt: skip
+"""Where the methane share of a reading can be from."""
+_ORIGIN = {word: number for number, word in enumerate(SHARE_ORIGINS)}
+
 
 @dataclass(frozen=True, eq=False)
 class JarGas:
@@ -43,9 +49,8 @@ class JarGas:
     """Behind an absorber: the volume read, no flush gas balanced; elsewhere as `methane_NmL`."""
     share: FloatArray
     """Methane share used; NaN where none is."""
-    share_from: tuple[str, ...]
-    """Where each share is from: `measured`, `interpolated`, `held`, `sister jars`, `assumed`,
-    `density`, `absorber` or ``."""
+    share_origin: IntArray
+    """Where each share is from: index into `SHARE_ORIGINS`."""
     state: GasState
     fall: BoolArray
     """Less gas than at the reading before."""
@@ -57,17 +62,22 @@ class JarGas:
     leaks: Leaks | None
     weighing_u_g: float | None
 
+    @property
+    def share_from(self) -> tuple[str, ...]:
+        """Where each share is from, in words."""
+        return tuple(SHARE_ORIGINS[number] for number in self.share_origin.tolist())
+
 
 @dataclass(frozen=True, eq=False)
 class Part:
-    """What one way of measuring gives for the readings marked in `here`."""
+    """What one way of measuring gives for the readings of `here`."""
 
-    here: BoolArray
+    here: BoolArray | slice
     gas: FloatArray
     methane: FloatArray
     plain: FloatArray
     share: FloatArray
-    share_from: tuple[str, ...]
+    share_origin: IntArray
     fall: BoolArray
     fall_explained: BoolArray
     relative_u: FloatArray
@@ -89,20 +99,19 @@ def normalise(trial: Trial, without: str | None = None) -> JarGas:
     weighed = weighings(readings, trial.jars, drift_off=without != "scale drift")
     size, none = readings.jar.size, np.zeros(readings.jar.size, dtype=bool)
     gas, methane, plain, share, share_u = (np.full(size, np.nan) for _ in range(5))
-    share_from = np.full(size, "", dtype=object)
+    origin = np.zeros(size, dtype=np.int64)
     fall, explained = none.copy(), none.copy()
     for part in _parts(trial, state, weighed.lost, weighing_u, without):
         here = part.here
         gas[here], methane[here], plain[here] = part.gas, part.methane, part.plain
         share[here], share_u[here] = part.share, part.relative_u
         fall[here], explained[here] = part.fall, part.fall_explained
-        share_from[here] = part.share_from
-    per_jar, common = _share_uncertainty(trial, share_from, share_u, methane)
+        origin[here] = part.share_origin
+    per_jar, common = _share_uncertainty(trial, origin, share_u, methane)
     twice = ~np.isnan(weighed.leaked)
     return JarGas(
-        readings.jar, readings.time_d, gas, methane, plain, share, tuple(share_from.tolist()),
-        state, fall, explained, per_jar, common,
-        leaks(readings, weighed, weighing_u) if twice.any() else None, weighing_u,
+        readings.jar, readings.time_d, gas, methane, plain, share, origin, state, fall, explained,
+        per_jar, common, leaks(readings, weighed, weighing_u) if twice.any() else None, weighing_u,
     )  # fmt: skip
 
 
@@ -115,8 +124,10 @@ def _parts(
 ) -> Iterator[Part]:
     readings, jars = trial.readings, trial.jars
     ways = np.array([jar.measured for jar in jars] or [""])
-    read = np.isin(np.arange(len(jars)), readings.jar[~np.isnan(readings.column("volume_mL"))])
-    weighed = np.isin(np.arange(len(jars)), readings.jar[~np.isnan(lost_g)])
+    read, weighed = (
+        np.bincount(readings.jar, ~np.isnan(values), minlength=len(jars)) > 0
+        for values in (readings.column("volume_mL"), lost_g)
+    )
     checks = np.array([jar.role == "weight check" for jar in jars], dtype=bool)
     both = read & weighed & np.isin(ways, ("volume", "mass")) & ~checks
     # by mass and volume: jars that are weighed are shut between readings, others are open
@@ -129,9 +140,12 @@ def _parts(
         "mass, volume too": (ways == "mass") & both,
     }
     for kind, jars_of_kind in kinds.items():
-        here = jars_of_kind[readings.jar]
-        if here.any():
-            some, its_state = readings.where(here), state_where(state, here)
+        marked = jars_of_kind[readings.jar]
+        if marked.any():
+            here: BoolArray | slice = slice(None)
+            some, its_state = readings, state
+            if not marked.all():
+                here, some, its_state = marked, readings.where(marked), state_where(state, marked)
             if kind == "methane volume":
                 yield _behind_absorber(here, some, its_state, trial.setup, without)
             else:
@@ -143,8 +157,9 @@ def _parts(
 def state_where(state: GasState, here: BoolArray) -> GasState:
     """Return the state of the gas at the marked readings."""
     kept: dict[str, Any] = {
-        name: value[here] if isinstance(value, np.ndarray) else value
-        for name, value in vars(state).items()
+        field.name: value[here] if isinstance(value, np.ndarray) else value
+        for field in fields(state)
+        for value in [getattr(state, field.name)]
     }
     return GasState(**kept)
 
@@ -163,7 +178,7 @@ def _volumes(
 
 
 def _behind_absorber(
-    here: BoolArray, readings: Readings, state: GasState, setup: Setup, without: str | None
+    here: BoolArray | slice, readings: Readings, state: GasState, setup: Setup, without: str | None
 ) -> Part:
     flow = _volumes(readings, state, setup, False, without)
     plain = total(flow.vented, readings.jar)
@@ -173,20 +188,19 @@ def _behind_absorber(
     if without != "flush gas":
         methane = absorbed_methane_NmL(flow, share, passing, readings.jar)
     unknown = np.full(plain.shape, np.nan)
-    source = "absorber"
+    origin = np.full(plain.shape, _ORIGIN["absorber"])
     # the balance takes off (1 - x) H0 in the end, so its error is that of x times H0
     swing = setup.share_before_absorber_half_width / 1.96 * np.nan_to_num(state.at_closing_NmL)
     end = np.abs(methane[last(readings.jar)])
     lengths = np.diff([*np.flatnonzero(first(readings.jar)), plain.size])
     relative = swing / np.repeat(np.where(end > 0.0, end, np.inf), lengths)
     return Part(
-        here, unknown, methane, plain, unknown, (source,) * plain.size, flow.fall,
-        flow.fall_explained, relative,
+        here, unknown, methane, plain, unknown, origin, flow.fall, flow.fall_explained, relative,
     )  # fmt: skip
 
 
 def _with_share(
-    here: BoolArray,
+    here: BoolArray | slice,
     kind: str,
     readings: Readings,
     state: GasState,
@@ -211,7 +225,7 @@ def _with_share(
         flow = _volumes(readings, state, setup, closed, without)
     flush_share = flow.flush_left * state.at_closing_NmL / flow.under_lid
     told = shares(readings, trial.jars, setup, flush_share)
-    share, source, relative = told.share, _sources(told), _relative_u(told, setup)
+    share, origin, relative = told.share, _origin(told), _relative_u(told, setup)
     from_density = np.zeros(run.shape, dtype=bool)
     if kind.endswith("too"):
         dense = density_shares(readings, state, lost_g, flow, setup, weighing_u_g, closed)
@@ -219,29 +233,28 @@ def _with_share(
         share = np.where(from_density, dense.share, share)
         error = np.nan_to_num(dense.uncertainty) / dense.share
         relative = np.where(from_density, error, relative)
-        source = tuple(np.where(from_density, "density", np.array(source, dtype=object)))
+        origin = np.where(from_density, _ORIGIN["density"], origin)
     if kind == "mass":
         flow = mass_flow(readings, state, lost_g, share, setup, closed, without != "flush gas")
     # a share told by density is CH4/(CH4 + CO2), whatever the trial's basis
-    interval = np.where(
-        setup.flush_excluded | from_density,
-        methane_flush_excluded(share, flow.produced),
-        methane_as_measured(share, flow, run, closed),
-    )
+    interval = methane_flush_excluded(share, flow.produced)
+    if not setup.flush_excluded:
+        as_measured = methane_as_measured(share, flow, run, closed)
+        interval = np.where(from_density, interval, as_measured)
     methane = total(interval, run)
     return Part(
-        here, total(flow.produced, run), methane, methane, share, source, flow.fall,
+        here, total(flow.produced, run), methane, methane, share, origin, flow.fall,
         flow.fall_explained, relative,
     )  # fmt: skip
 
 
-def _sources(told: Shares) -> tuple[str, ...]:
-    words = np.full(told.share.shape, "interpolated", dtype=object)
-    words[told.outside] = "held"
-    words[told.from_sisters] = "sister jars"
-    words[told.measured] = "measured"
-    words[told.assumed] = "assumed"
-    return tuple(words.tolist())
+def _origin(told: Shares) -> IntArray:
+    origin = np.full(told.share.shape, _ORIGIN["interpolated"])
+    origin[told.outside] = _ORIGIN["held"]
+    origin[told.from_sisters] = _ORIGIN["sister jars"]
+    origin[told.measured] = _ORIGIN["measured"]
+    origin[told.assumed] = _ORIGIN["assumed"]
+    return origin
 
 
 def _relative_u(told: Shares, setup: Setup) -> FloatArray:
@@ -252,17 +265,20 @@ def _relative_u(told: Shares, setup: Setup) -> FloatArray:
 
 
 def _share_uncertainty(
-    trial: Trial, source: np.ndarray, relative_u: FloatArray, methane: FloatArray
+    trial: Trial, origin: IntArray, relative_u: FloatArray, methane: FloatArray
 ) -> tuple[FloatArray, BoolArray]:
     """Return each jar's relative uncertainty from its share, and whether all jars share the error.
 
     Weighted by the methane of each interval: an assumed share bears only on what rests on it.
     """
     run, count = trial.readings.jar, len(trial.jars)
+    one_error = (origin == _ORIGIN["assumed"]) | (origin == _ORIGIN["absorber"])
+    common = np.bincount(run[one_error], minlength=count) > 0
+    if not np.any(relative_u > 0.0):
+        return np.zeros(count), common
     formed = np.nan_to_num(methane)
     formed = np.abs(formed - previous(formed, run, np.zeros_like(formed)))
     resting = np.bincount(run, formed * np.nan_to_num(relative_u), minlength=count)
     whole = np.bincount(run, formed, minlength=count)
     per_jar = np.divide(resting, whole, out=np.zeros(count), where=whole > 0.0)
-    one_error = ((source == "assumed") | (source == "absorber")).astype(float)
-    return per_jar, np.bincount(run, one_error, minlength=count) > 0
+    return per_jar, common

@@ -41,12 +41,17 @@ def shares(
         Share of flush gas in the gas under the lid, for the syringe; NaN counts as none.
     """
     run, time_d = readings.jar, readings.time_d
-    typed = readings.column("methane_share")
-    point = np.where(np.isnan(typed), syringe_share(readings, setup, flush_share), typed)
-    measured = ~np.isnan(point)
+    point = readings.column("methane_share")
+    if "syringe_gas_left_mL" in readings.columns:
+        point = np.where(np.isnan(point), syringe_share(readings, setup, flush_share), point)
     known = ~np.isnan(point)
     at_closing = not setup.flush_excluded
-    share, outside = _interpolated(run, time_d, run[known], time_d[known], point[known], at_closing)
+    share, outside = point.copy(), np.zeros_like(known)
+    gaps = ~known
+    if gaps.any():
+        share[gaps], outside[gaps] = _interpolated(
+            run[gaps], time_d[gaps], run[known], time_d[known], point[known], at_closing
+        )
     from_sisters = np.isnan(share)
     if from_sisters.any():
         series = _series(jars)[run]
@@ -55,7 +60,7 @@ def shares(
     assumed = np.isnan(share)
     constant = np.nan if setup.methane_share is None else setup.methane_share
     return Shares(
-        np.where(assumed, constant, share), measured, outside & ~assumed, from_sisters & ~assumed,
+        np.where(assumed, constant, share), known, outside & ~assumed, from_sisters & ~assumed,
         assumed,
     )  # fmt: skip
 

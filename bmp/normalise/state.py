@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -26,7 +27,7 @@ CORRECTIONS: dict[str, str] = {
 
 @dataclass(frozen=True, eq=False)
 class GasState:
-    """Arrays aligned with the readings, and the state under the lid at closing (aligned too)."""
+    """Arrays aligned with the readings."""
 
     ambient_kPa: FloatArray
     gas_kPa: FloatArray
@@ -39,17 +40,20 @@ class GasState:
     """NaN where unknown."""
     headspace_C: FloatArray
     closing_kPa: FloatArray
-    closing_C: FloatArray
+    """Under the lid when the jar was closed, as `closing_C`."""
+    closing_C: float
     with_vapour: bool
     with_temperature: bool
 
-    def under_lid_NmL(self, pressure_kPa: FloatArray, temperature_C: FloatArray) -> FloatArray:
+    def under_lid_NmL(
+        self, pressure_kPa: FloatArray, temperature_C: FloatArray | float
+    ) -> FloatArray:
         """Return the dry gas in the headspace at an absolute pressure; NaN where it is unknown."""
         vapour = saturation_pressure_kPa(temperature_C) * self.with_vapour
-        warmth = temperature_C if self.with_temperature else np.zeros_like(temperature_C)
+        warmth = temperature_C if self.with_temperature else 0.0
         return self.headspace_mL * reference_factor(pressure_kPa, warmth, vapour)
 
-    @property
+    @cached_property
     def at_closing_NmL(self) -> FloatArray:
         """Dry gas under the lid when the jar was closed."""
         return self.under_lid_NmL(self.closing_kPa, self.closing_C)
@@ -69,22 +73,22 @@ def gas_state(
     weighed = np.array([jar.measured == "mass" for jar in jars], dtype=bool)[readings.jar]
     typed = readings.column("temperature_C")
     incubation = np.full(typed.shape, setup.incubation_temperature_C)
-    gas_C = filled(
-        np.where(weighed & (setup.gas_temperature_C is not None), np.nan, typed),
-        setup.gas_temperature_C,
-    )
+    gas_C = typed
+    if setup.gas_temperature_C is not None:
+        gas_C = filled(np.where(weighed, np.nan, typed), setup.gas_temperature_C)
     volumes = np.array([jar.measured in ("volume", "methane volume") for jar in jars], dtype=bool)
     headspace_C = np.where(volumes[readings.jar] | np.isnan(typed), incubation, typed)
-    head = head_kPa(np.nan_to_num(readings.column("water_head_cm")))
-    gas_kPa = ambient - (0.0 if without == "water head" else head)
+    gas_kPa = ambient
+    if "water_head_cm" in readings.columns and without != "water head":
+        gas_kPa = ambient - head_kPa(np.nan_to_num(readings.column("water_head_cm")))
     with_vapour, with_temperature = without != "water vapour", without != "temperature"
     vapour = saturation_pressure_kPa(gas_C) * (setup.gas_is_wet and with_vapour)
     factor = reference_factor(
         np.full_like(gas_kPa, REFERENCE_PRESSURE_KPA) if without == "air pressure" else gas_kPa,
-        gas_C if with_temperature else np.zeros_like(gas_C),
+        gas_C if with_temperature else 0.0,
         vapour,
     )
-    closing_kPa, closing_C = _closing(readings.jar, ambient, headspace_C, setup, without)
+    closing_kPa, closing_C = _closing(readings.jar, ambient, setup, without)
     headspace = np.array([np.nan if j.headspace_mL is None else j.headspace_mL for j in jars])
     return GasState(
         ambient, gas_kPa, gas_C, vapour, factor, headspace[readings.jar], headspace_C,
@@ -98,13 +102,9 @@ def filled(values: FloatArray, default: float | None) -> FloatArray:
 
 
 def _closing(
-    jar: IntArray,
-    ambient_kPa: FloatArray,
-    headspace_C: FloatArray,
-    setup: Setup,
-    without: str | None,
-) -> tuple[FloatArray, FloatArray]:
-    """Return pressure and temperature under the lid at closing, spread over each jar's readings.
+    jar: IntArray, ambient_kPa: FloatArray, setup: Setup, without: str | None
+) -> tuple[FloatArray, float]:
+    """Return pressure, spread over each jar's readings, and temperature under the lid at closing.
 
     Not given: the air pressure of the jar's first reading, and the temperature of the incubation.
     """
@@ -112,7 +112,6 @@ def _closing(
     pressure = np.repeat(ambient_kPa[first(jar)], lengths)
     if setup.closing_kPa is not None and without != "closing":
         pressure = np.full(jar.shape, setup.closing_kPa)
-    warmth = np.full(jar.shape, setup.incubation_temperature_C)
     if setup.closing_temperature_C is not None and without != "closing":
-        warmth = np.full(jar.shape, setup.closing_temperature_C)
-    return pressure, warmth
+        return pressure, setup.closing_temperature_C
+    return pressure, setup.incubation_temperature_C

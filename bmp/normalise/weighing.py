@@ -32,6 +32,9 @@ FLUSH_DENSITY_G_PER_ML: dict[str, float] = {
 }
 
 
+_MASSES = {"mass_g", "mass_before_g", "mass_after_g"}
+
+
 @dataclass(frozen=True, eq=False)
 class Weighings:
     """Mass lost at and between readings, drift taken off [g]. Arrays aligned with the readings."""
@@ -50,6 +53,9 @@ def weighings(readings: Readings, jars: tuple[Jar, ...], drift_off: bool = True)
     A leak is gas of the jar all the same, so the whole loss counts as gas (Standard BMP Methods
     204, total mass loss); what leaked is told beside it.
     """
+    if not _MASSES & readings.columns.keys():
+        unknown = np.full(readings.jar.shape, np.nan)
+        return Weighings(unknown, unknown, np.zeros_like(unknown))
     single = readings.column("mass_g")
     before = np.where(np.isnan(single), readings.column("mass_before_g"), single)
     after = np.where(np.isnan(single), readings.column("mass_after_g"), single)
@@ -91,9 +97,12 @@ def balance_uncertainty_g(readings: Readings, jars: tuple[Jar, ...], setup: Setu
     """
     if setup.balance_uncertainty_g is not None:
         return setup.balance_uncertainty_g
+    checks = np.array([jar.role == "weight check" for jar in jars], dtype=bool)
+    if not checks.any():
+        return None
     single = readings.column("mass_g")
     mass = np.where(np.isnan(single), readings.column("mass_before_g"), single)
-    check = np.array([jar.role == "weight check" for jar in jars], dtype=bool)[readings.jar]
+    check = checks[readings.jar]
     check &= ~np.isnan(mass)
     count = np.unique(readings.jar[check]).size
     if count < 2:

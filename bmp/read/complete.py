@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import replace
+from itertools import compress
 
 import numpy as np
 
 from bmp.problem import Problem
 from bmp.runs import first
-from bmp.trial import BoolArray, IntArray, Readings, Trial
+from bmp.trial import BoolArray, Readings, Trial
 
 # One of these sets of columns must be filled for a reading of this kind to tell anything.
 _ONE_OF: dict[str, tuple[str, ...]] = {
@@ -88,9 +89,9 @@ def _without_rows(trial: Trial, rows: Set[int | None]) -> Trial:
 
 
 def _jars_without_readings(trial: Trial, table: str) -> Iterator[Problem]:
-    read = set(trial.readings.jar.tolist())
-    for index, jar in enumerate(trial.jars):
-        if index not in read and jar.left_out is None:
+    unread = np.bincount(trial.readings.jar, minlength=len(trial.jars)) == 0
+    for jar in compress(trial.jars, unread):
+        if jar.left_out is None:
             wanted = "add its readings, or say under “leave out” why there are none"
             yield Problem(table, f"jar “{jar.name}” has no reading", wanted)
 
@@ -98,7 +99,9 @@ def _jars_without_readings(trial: Trial, table: str) -> Iterator[Problem]:
 def _blanks(trial: Trial, table: str) -> Iterator[Problem]:
     if not trial.setup.blank:
         return
-    blanks = {jar.inoculum for jar in trial.jars if jar.role == "blank" and jar.left_out is None}
+    every_blank = [jar for jar in trial.jars if jar.role == "blank"]
+    blanks = {jar.inoculum for jar in every_blank if jar.left_out is None}
+    left_out = {jar.inoculum for jar in every_blank}
     needing = {
         jar.inoculum
         for jar in trial.jars
@@ -110,21 +113,34 @@ def _blanks(trial: Trial, table: str) -> Iterator[Problem]:
             "are then gross)"
         )
         what = f"there is no blank of the inoculum “{inoculum}”"
-        if any(jar.role == "blank" and jar.inoculum == inoculum for jar in trial.jars):
+        if inoculum in left_out:
             what = f"every blank of the inoculum “{inoculum}” is left out"
         yield Problem(table, what, wanted)
 
 
-def _ways(trial: Trial) -> np.ndarray:
-    """Return the way of measuring of every reading."""
-    return np.array([jar.measured for jar in trial.jars] or [""])[trial.readings.jar]
+def _readings_of(trial: Trial, jars: list[bool]) -> BoolArray:
+    """Mark the readings of the marked jars."""
+    marked: BoolArray = np.array(jars or [False])[trial.readings.jar]
+    return marked
+
+
+def _by(trial: Trial, *ways: str) -> BoolArray:
+    """Mark the readings of the jars that are measured in one of these ways."""
+    return _readings_of(trial, [jar.measured in ways for jar in trial.jars])
+
+
+def _weight_checks(trial: Trial) -> BoolArray:
+    """Mark the readings of jars that only check the weighing."""
+    return _readings_of(trial, [jar.role == "weight check" for jar in trial.jars])
 
 
 def _readings_without_value(trial: Trial) -> Iterator[Problem]:
-    ways = _ways(trial)
+    used = {jar.measured for jar in trial.jars}
     for way, fields in _ONE_OF.items():
+        if way not in used:
+            continue
         given = np.any([~np.isnan(trial.readings.column(field)) for field in fields], axis=0)
-        for row in trial.readings.row[(ways == way) & ~given]:
+        for row in trial.readings.row[_by(trial, way) & ~given]:
             names = " or ".join(
                 f"“{field.rpartition('_')[0].replace('_', ' ')}”" for field in fields
             )
@@ -138,6 +154,8 @@ def _readings_without_value(trial: Trial) -> Iterator[Problem]:
 
 def _values_out_of_range(readings: Readings) -> Iterator[Problem]:
     for field, (low, high, unit) in _RANGES.items():
+        if field not in readings.columns:
+            continue
         values = readings.column(field)
         scale = 100.0 if unit == "%" else 1.0
         for index in np.flatnonzero((values < low) | (values > high)):
@@ -164,9 +182,10 @@ def _values_that_clash(readings: Readings) -> Iterator[Problem]:
 
 def _missing_state_of_gas(trial: Trial) -> Iterator[Problem]:
     """Volumes need the temperature and pressure they were read at; vented jars the air's."""
-    setup, readings, ways = trial.setup, trial.readings, _ways(trial)
-    volumes = np.isin(ways, ("volume", "methane volume"))
-    needs_air = volumes | ((ways == "pressure") & ~_fully_absolute(readings)) | (ways == "mass")
+    setup, readings = trial.setup, trial.readings
+    volumes = _by(trial, "volume", "methane volume")
+    gauged = _by(trial, "pressure") & ~_fully_absolute(readings)
+    needs_air = volumes | gauged | _by(trial, "mass")
     if setup.gas_temperature_C is None:
         missing = volumes & np.isnan(readings.column("temperature_C"))
         wanted = (
@@ -196,9 +215,9 @@ def _first(readings: Readings, missing: BoolArray, what: str, wanted: str) -> It
 
 def _methane_share(trial: Trial) -> Iterator[Problem]:
     """Scrubbed gas must have no share typed in; other gas needs one from somewhere."""
-    readings, ways = trial.readings, _ways(trial)
+    readings = trial.readings
     typed = ~np.isnan(readings.column("methane_share"))
-    twice = (ways == "methane volume") & typed
+    twice = _by(trial, "methane volume") & typed
     wanted = "behind an absorber the volume is methane already: clear it"
     yield from _first(readings, twice, "a methane share stands beside a methane volume", wanted)
     if trial.setup.measured == "methane volume" and trial.setup.methane_share is not None:
@@ -222,14 +241,15 @@ _OWN_SHARE_WANTED = (
 
 def _series_without_share(trial: Trial) -> Iterator[Problem]:
     """Jars borrow the share of their sisters, never that of another material."""
-    readings, ways = trial.readings, _ways(trial)
+    readings = trial.readings
     known = ~np.isnan(readings.column("methane_share"))
     known |= ~np.isnan(readings.column("syringe_gas_left_mL"))
-    series = np.array([jar.series for jar in trial.jars] or [""])[readings.jar]
-    needing = np.isin(ways, _SHARE_WAYS)
-    needing &= np.array([jar.role != "weight check" for jar in trial.jars] or [True])[readings.jar]
-    needing &= ~np.isin(readings.jar, _weighed_and_read(readings))
-    missing = needing & ~np.isin(series, series[known])
+    number: dict[str, int] = {}
+    of_jar = [number.setdefault(jar.series, len(number)) for jar in trial.jars]
+    series = np.array(of_jar or [0])[readings.jar]
+    told = np.bincount(series[known], minlength=len(number)) > 0
+    needing = _by(trial, *_SHARE_WAYS) & ~_weight_checks(trial)
+    missing = needing & ~_weighed_and_read(readings) & ~told[series]
     what, wanted = "no methane share of the gas", _SHARE_WANTED
     if not trial.setup.flush_excluded:
         what, wanted = "no methane share of all dry gas", _OWN_SHARE_WANTED
@@ -238,15 +258,19 @@ def _series_without_share(trial: Trial) -> Iterator[Problem]:
     if not known.any():
         yield from _first(readings, missing, what, wanted)
         return
-    for name in dict.fromkeys(series[missing]):
-        yield from _first(readings, missing & (series == name), f"{what} of “{name}”", wanted)
+    names = list(number)
+    for index in dict.fromkeys(series[missing].tolist()):
+        here = missing & (series == index)
+        yield from _first(readings, here, f"{what} of “{names[index]}”", wanted)
 
 
-def _weighed_and_read(readings: Readings) -> IntArray:
-    """Return the jars whose gas was both weighed and its volume read."""
+def _weighed_and_read(readings: Readings) -> BoolArray:
+    """Mark the readings of jars whose gas was both weighed and its volume read."""
     weighed = ~np.isnan(readings.column("mass_g")) | ~np.isnan(readings.column("mass_before_g"))
     read = ~np.isnan(readings.column("volume_mL"))
-    return np.intersect1d(readings.jar[weighed], readings.jar[read])
+    both: BoolArray = np.bincount(readings.jar, weighed)[readings.jar] > 0
+    both &= np.bincount(readings.jar, read)[readings.jar] > 0
+    return both
 
 
 def _mixed_series(trial: Trial, table: str) -> Iterator[Problem]:
@@ -255,25 +279,30 @@ def _mixed_series(trial: Trial, table: str) -> Iterator[Problem]:
     if any(given) and not all(given):
         what = "some jars are net yields and others were read"
         yield Problem(table, what, "make a trial of its own of the net yields")
-    for name in dict.fromkeys(jar.series for jar in trial.jars if jar.role != "blank"):
-        inocula = sorted({jar.inoculum for jar in trial.jars if jar.series == name})
-        if len(inocula) > 1:
-            what = f"the jars of “{name}” hold different inocula: {', '.join(inocula)}"
+    inocula: dict[str, set[str]] = {}
+    sampled: dict[str, None] = {}
+    for jar in trial.jars:
+        name = jar.series
+        inocula.setdefault(name, set()).add(jar.inoculum)
+        if jar.role != "blank":
+            sampled[name] = None
+    for name in sampled:
+        if len(inocula[name]) > 1:
+            held = ", ".join(sorted(inocula[name]))
+            what = f"the jars of “{name}” hold different inocula: {held}"
             yield Problem(table, what, "give the jars of each inoculum a group of their own")
 
 
 def _no_start(trial: Trial) -> Iterator[Problem]:
     """Return where a difference has no start: no first weighing, no pressure at closing."""
-    readings, ways = trial.readings, _ways(trial)
+    readings = trial.readings
     starts = first(readings.jar)
-    single = starts & (ways == "mass") & ~np.isnan(readings.column("mass_g"))
+    single = starts & _by(trial, "mass") & ~np.isnan(readings.column("mass_g"))
     wanted = "add a reading at time 0: without it the gas before the first weighing is lost"
-    checks = np.array([jar.role == "weight check" for jar in trial.jars] or [False])
-    single &= ~checks[readings.jar]
-    missing = single & (readings.time_d > 0.0)
+    missing = single & ~_weight_checks(trial) & (readings.time_d > 0.0)
     yield from _first(readings, missing, "no weighing when the jar was closed", wanted)
     if trial.setup.ambient_kPa is None and trial.setup.closing_kPa is None:
         air = readings.column("ambient_kPa")
-        missing = starts & (ways == "pressure") & np.isnan(air) & (readings.time_d > 0.0)
+        missing = starts & _by(trial, "pressure") & np.isnan(air) & (readings.time_d > 0.0)
         wanted = "add an item “closing pressure [kPa]” or “ambient [kPa]” to the table trial"
         yield from _first(readings, missing, "no pressure when the jar was closed", wanted)
