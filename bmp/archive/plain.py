@@ -48,8 +48,8 @@ class Texts:
 
     def __getitem__(self, rows: IntArray) -> list[str]:
         """Return the words of some rows, `` where a cell is empty."""
-        words = (*self.words, "")
-        return [words[code] for code in self.code[rows].tolist()]
+        words = self.words
+        return [words[code] if code >= 0 else "" for code in self.code[rows].tolist()]
 
     def lower(self) -> Texts:
         """Return the column in lower case."""

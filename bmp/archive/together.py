@@ -152,7 +152,8 @@ def _filled(trial: IntArray, columns: Mapping[str, FloatArray], size: int) -> li
     """Return the columns in which anything stands, by trial."""
     filled: list[set[str]] = [set() for _ in range(size)]
     for column, values in columns.items():
-        for number in np.unique(trial[~np.isnan(values)]).tolist():
+        count = np.bincount(trial[~np.isnan(values)], minlength=size)
+        for number in np.flatnonzero(count).tolist():
             filled[number].add(column)
     return filled
 
