@@ -170,6 +170,23 @@ def test_what_is_unusable_is_told_for_every_trial_and_nothing_is_written(
     assert not out.exists()
 
 
+def test_what_is_not_used_is_told_with_its_trial(
+    trials: tuple[Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    weather = write_trial(tmp_path / "weather", SPRING, 6)
+    text = (weather / "jars.csv").read_text(encoding="utf-8")
+    (weather / "jars.csv").write_text(text.replace("jar,", "smell,jar,", 1), encoding="utf-8")
+    lines = (weather / "jars.csv").read_text(encoding="utf-8").splitlines()
+    lines[1:] = ["none," + line for line in lines[1:]]
+    (weather / "jars.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    told = "jars.csv: the column “smell” is not known and not used\n"
+    out = str(tmp_path / "x")
+    assert main(["compare", str(weather), "--out", out]) == 0
+    assert capsys.readouterr().err == told
+    assert main(["compare", str(trials[0]), str(weather), "--out", out]) == 0
+    assert capsys.readouterr().err == f"{weather}: {told}"
+
+
 def test_a_wrong_mixture_is_told_with_its_place(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

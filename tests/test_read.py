@@ -257,6 +257,16 @@ def test_carbon_dioxide_in_the_flush_gas(tmp_path: Path) -> None:
     assert flush == {"N2": pytest.approx(0.7), "CO2": pytest.approx(0.3)}
 
 
+def test_shares_in_text_with_a_decimal_comma(tmp_path: Path) -> None:
+    materials = [[*MATERIALS[0], "mixture"], *([*row, None] for row in MATERIALS[1:])]
+    materials += [["bran", "substrate", 88, 80, None]]
+    materials += [["mash", "substrate", 89, 80, "62,5 % oats + 37.5 % bran"]]
+    trial = with_item("flush gas", "69,5 % N2 + 30,5 % Ar")
+    found = read_trial(write_csv(tmp_path / "t", tables(trial=trial, materials=materials), ";"))
+    assert found.setup.flush_gas == {"N2": pytest.approx(0.695), "Ar": pytest.approx(0.305)}
+    assert found.material("mash").mixture == {"oats": 0.625, "bran": 0.375}
+
+
 def test_a_formula_that_was_never_calculated(tmp_path: Path) -> None:
     path = write_xlsx(tmp_path / "t.xlsx", tables())
     book = openpyxl.load_workbook(path)

@@ -68,6 +68,14 @@ def test_command_in_its_own_process():
     assert max(len(line) for line in done.stdout.splitlines()) < 150
 
 
+def test_what_is_not_used_is_told(trial, capsys):
+    change(trial, "tank.csv", "item,value", "item,value\ncolour,green")
+    status, out, error = run(trial, capsys)
+    assert status == 0
+    assert out.startswith("Estimate")
+    assert error == "tank.csv: the item “colour” is not known and not used\n"
+
+
 def test_help_names_the_command(capsys):
     with pytest.raises(SystemExit):
         main(["--help"])

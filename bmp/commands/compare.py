@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from bmp.commands.terminal import DONE, progress
+from bmp.commands.terminal import DONE, progress, tell
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -88,14 +88,19 @@ def _comparisons(
     from bmp.analyze import analyze
     from bmp.compare.whole import compare_trial
     from bmp.problem import Problem, UnusableInput
-    from bmp.read import read_trial
+    from bmp.read import read_with_problems
 
-    problems, trials = [], []
+    problems: list[Problem] = []
+    trials = []
     for place in places:
         try:
-            trials.append(read_trial(place))
+            trial, told = read_with_problems(place)
         except UnusableInput as unusable:
-            problems += [_of_trial(place, p, len(places) > 1) for p in unusable.problems]
+            told = unusable.problems
+        else:
+            trials.append(trial)
+            tell(f"{place}: {line}" if len(places) > 1 else line for line in trial.ignored)
+        problems += [_of_trial(place, problem, len(places) > 1) for problem in told]
     if problems:
         raise UnusableInput(problems)
     found = []
