@@ -101,13 +101,14 @@ def _last_time(jar: IntArray, time_d: FloatArray, jars: IntArray) -> FloatArray:
 def _from_nothing(
     jar: IntArray, time_d: FloatArray, value: FloatArray, jars: IntArray
 ) -> tuple[IntArray, FloatArray, FloatArray]:
-    """Return curves with the point (0, 0) in front of those that do not begin at time 0."""
+    """Return curves with the point (0, 0) in front of those that do not begin at time 0.
+
+    Both the curves' `jar` and `jars` rise.
+    """
     has_zero = np.isin(jars, jar[time_d == 0.0])
     new = jars[~has_zero]
-    at = np.concatenate([jar, new])
-    when = np.concatenate([time_d, np.zeros(new.size)])
-    order = np.lexsort((when, at))
-    return at[order], when[order], np.concatenate([value, np.zeros(new.size)])[order]
+    at = np.searchsorted(jar, new)
+    return np.insert(jar, at, new), np.insert(time_d, at, 0.0), np.insert(value, at, 0.0)
 
 
 def _distinct(run: IntArray, time_d: FloatArray) -> tuple[IntArray, FloatArray]:
