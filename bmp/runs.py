@@ -25,6 +25,11 @@ def last(run: IntArray) -> BoolArray:
     return marks
 
 
+def lengths(run: IntArray) -> IntArray:
+    """Return how many values each run has. Shape (runs present,)."""
+    return np.diff(np.flatnonzero(first(run)), append=run.size)
+
+
 def previous(values: FloatArray, run: IntArray, before_first: FloatArray) -> FloatArray:
     """Return each value's predecessor in its run; `before_first` (aligned) where there is none."""
     shifted = np.empty_like(values)
@@ -39,7 +44,7 @@ def previous_known(values: FloatArray, run: IntArray, before_first: FloatArray) 
     place = np.where(np.isnan(values), -1, np.arange(values.size))
     latest = np.maximum.accumulate(np.concatenate([[-1], place[:-1]]))
     starts = np.flatnonzero(first(run))
-    found = latest >= np.repeat(starts, np.diff([*starts, run.size]))
+    found = latest >= np.repeat(starts, lengths(run))
     return np.where(found, values[np.where(found, latest, 0)], before_first)
 
 
@@ -50,7 +55,7 @@ def total(values: FloatArray, run: IntArray) -> FloatArray:
     sums = np.cumsum(values)
     starts = np.flatnonzero(first(run))
     before = np.concatenate([[0.0], sums[starts[1:] - 1]])
-    totals: FloatArray = sums - np.repeat(before, np.diff([*starts, run.size]))
+    totals: FloatArray = sums - np.repeat(before, lengths(run))
     return totals
 
 
@@ -92,18 +97,19 @@ def interpolate(
 
 def padded(values: FloatArray, run: IntArray, fill: float) -> FloatArray:
     """Return values as a table, shape (runs present, longest run), short rows filled up."""
-    starts = np.flatnonzero(first(run))
-    lengths = np.diff([*starts, run.size])
-    table = np.full((starts.size, int(lengths.max(initial=0))), fill)
-    row = np.repeat(np.arange(starts.size), lengths)
-    table[row, np.arange(run.size) - np.repeat(starts, lengths)] = values
+    filled = _filled(run)
+    table = np.full(filled.shape, fill)
+    table[filled] = values
     return table
 
 
 def flattened(table: FloatArray, run: IntArray) -> FloatArray:
     """Return the values of a table made by `padded` as a flat array again."""
-    starts = np.flatnonzero(first(run))
-    lengths = np.diff([*starts, run.size])
-    row = np.repeat(np.arange(starts.size), lengths)
-    flat: FloatArray = table[row, np.arange(run.size) - np.repeat(starts, lengths)]
-    return flat
+    return table[_filled(run)]
+
+
+def _filled(run: IntArray) -> BoolArray:
+    """Mark the places of a table that runs fill."""
+    each = lengths(run)
+    marks: BoolArray = np.arange(int(each.max(initial=0))) < each[:, None]
+    return marks

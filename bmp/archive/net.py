@@ -13,7 +13,7 @@ from scipy.special import stdtrit  # here, so that processes are split off with 
 from bmp.archive.batch import Batch
 from bmp.net import SAME_ROUND_D
 from bmp.normalise import JarGas
-from bmp.runs import first, interpolate
+from bmp.runs import first, interpolate, last
 from bmp.trial import BoolArray, FloatArray, IntArray
 
 
@@ -93,21 +93,23 @@ def blank_means(gas: JarGas, batch: Batch) -> Blanks:
 
 def _last_time(jar: IntArray, time_d: FloatArray, jars: IntArray) -> FloatArray:
     """Return the time of the last reading of the jars named; minus infinity without one."""
-    last = np.full(int(max(jars.max(initial=-1), jar.max(initial=-1))) + 1, -np.inf)
-    np.maximum.at(last, jar, time_d)
-    return last[jars]
+    last_d = np.full(int(max(jars.max(initial=-1), jar.max(initial=-1))) + 1, -np.inf)
+    ends = last(jar)
+    last_d[jar[ends]] = time_d[ends]
+    return last_d[jars]
 
 
 def _from_nothing(
     jar: IntArray, time_d: FloatArray, value: FloatArray, jars: IntArray
 ) -> tuple[IntArray, FloatArray, FloatArray]:
-    """Return curves with the point (0, 0) in front of those that do not begin at time 0."""
+    """Return curves with the point (0, 0) in front of those that do not begin at time 0.
+
+    Both the curves' `jar` and `jars` rise.
+    """
     has_zero = np.isin(jars, jar[time_d == 0.0])
     new = jars[~has_zero]
-    at = np.concatenate([jar, new])
-    when = np.concatenate([time_d, np.zeros(new.size)])
-    order = np.lexsort((when, at))
-    return at[order], when[order], np.concatenate([value, np.zeros(new.size)])[order]
+    at = np.searchsorted(jar, new)
+    return np.insert(jar, at, new), np.insert(time_d, at, 0.0), np.insert(value, at, 0.0)
 
 
 def _distinct(run: IntArray, time_d: FloatArray) -> tuple[IntArray, FloatArray]:
@@ -152,7 +154,8 @@ def material_yields(gas: JarGas, curves: Curves, batch: Batch, blanks: Blanks) -
     count = np.bincount(series, minlength=size)
     end_d = np.full(size, np.inf)
     np.minimum.at(end_d, series, _last_time(curves.jar, curves.time_d, jars))
-    at_jar, at_d, net = _from_nothing(curves.jar, curves.time_d, curves.net, np.unique(curves.jar))
+    own = curves.jar[first(curves.jar)]
+    at_jar, at_d, net = _from_nothing(curves.jar, curves.time_d, curves.net, own)
     values, _ = interpolate(jars, end_d[series], at_jar, at_d, net)
     some = np.maximum(count, 1)
     mean = np.where(count > 0, np.bincount(series, values, minlength=size) / some, np.nan)
@@ -175,7 +178,7 @@ def material_yields(gas: JarGas, curves: Curves, batch: Batch, blanks: Blanks) -
     sd, u, half = _combined(between, from_blank, freedom, from_solids, from_share, count)
     ends = np.cumsum(count)
     return Yields(
-        jars=np.split(jars, ends[:-1]) if size else [],
+        jars=[jars[a:b] for a, b in zip(ends - count, ends, strict=True)],
         count=count,
         value=mean,
         time_d=np.where(count > 0, end_d, np.nan),

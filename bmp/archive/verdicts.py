@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -14,6 +15,7 @@ from bmp.archive.stop import slowest_rates_percent
 from bmp.judge.criteria import CURRENT, Criterion, Facts, judge, read_criteria, verdict
 from bmp.judge.facts import is_cellulose
 from bmp.normalise import JarGas
+from bmp.runs import first, last
 from bmp.trial import FloatArray, IntArray
 
 VALIDATED, NOT_VALIDATED = "validated", "not validated"
@@ -75,25 +77,22 @@ def _reason(criterion: Criterion, name: str, value: float) -> str:
 def _trial_facts(batch: Batch, yields: Yields, blanks: Blanks) -> FactTable:
     """Return the facts of every trial, one row an inoculum that its counted substrates use."""
     size = len(batch.names)
-    used: dict[int, dict[str, None]] = {trial: {} for trial in range(size)}
+    jars, trial_of = batch.trial.jars, batch.jar_trial.tolist()
+    used: list[dict[str, None]] = [{} for _ in range(size)]
     cellulose: dict[tuple[int, str], set[str]] = {}
-    for index, jars in enumerate(yields.jars):
-        material = batch.material_of[index]
-        for jar in jars:
-            trial, inoculum = int(batch.jar_trial[jar]), batch.trial.jars[jar].inoculum
+    for material, own in zip(batch.material_of, yields.jars, strict=True):
+        for jar in own.tolist():
             if material.role == "substrate":
-                used[trial][inoculum] = None
-            elif material.role == "control" and _of_cellulose(batch, index):
-                cellulose.setdefault((trial, inoculum), set()).add(material.name)
+                used[trial_of[jar]][jars[jar].inoculum] = None
+            elif material.role == "control" and is_cellulose(material):
+                key = trial_of[jar], jars[jar].inoculum
+                cellulose.setdefault(key, set()).add(material.name)
     blank = np.flatnonzero((batch.role == "blank") & batch.counted & batch.trial.setup.blank)
-    blanks_of: dict[tuple[int, str], int] = {}
-    for jar in blank:
-        key = int(batch.jar_trial[jar]), batch.trial.jars[jar].inoculum
-        blanks_of[key] = blanks_of.get(key, 0) + 1
-    held: dict[int, set[str]] = {trial: set() for trial in range(size)}
-    for trial, jar in zip(batch.jar_trial, batch.trial.jars, strict=True):
-        if jar.role != "weight check":
-            held[int(trial)].add(jar.inoculum)
+    blanks_of = Counter((trial_of[jar], jars[jar].inoculum) for jar in blank.tolist())
+    held: list[set[str]] = [set() for _ in range(size)]
+    for trial, one in zip(trial_of, jars, strict=True):
+        if one.role != "weight check":
+            held[trial].add(one.inoculum)
     trials, names, controls, counts = [], [], [], []
     for trial in range(size):
         for inocula in [{one} for one in used[trial]] or [held[trial]]:
@@ -102,16 +101,12 @@ def _trial_facts(batch: Batch, yields: Yields, blanks: Blanks) -> FactTable:
             names.append("" if single else next(iter(inocula)).partition(chr(31))[2])
             kinds = [cellulose.get((trial, one), set()) for one in inocula]
             controls.append(len(set().union(*kinds)))
-            counts.append(sum(blanks_of.get((trial, one), 0) for one in inocula))
+            counts.append(sum(blanks_of[trial, one] for one in inocula))
     return FactTable(
         np.array(trials, dtype=np.int64),
         names,
         {"cellulose_controls": np.array(controls, float), "blank_jars": np.array(counts, float)},
     )
-
-
-def _of_cellulose(batch: Batch, index: int) -> bool:
-    return is_cellulose(batch.material_of[index])
 
 
 def _blank_facts(batch: Batch, blanks: Blanks) -> FactTable:
@@ -162,23 +157,36 @@ def _series_facts(
 def _slowest(curves: Curves, yields: Yields, jars: int) -> FloatArray:
     """Return the rate of the slowest jar of each series; NaN where one cannot be told."""
     rates = np.full(jars, np.inf)
-    present = np.unique(curves.jar)
+    present = curves.jar[first(curves.jar)]
     rates[present] = slowest_rates_percent(curves.jar, curves.time_d, curves.net, curves.from_blank)
-    slowest = np.array([rates[own].max(initial=-np.inf) for own in yields.jars])
+    series, jar = _members(yields)
+    slowest = np.full(len(yields.jars), -np.inf)
+    np.maximum.at(slowest, series, rates[jar])
     return np.where(np.isfinite(slowest), slowest, np.nan)
+
+
+def _members(yields: Yields) -> tuple[IntArray, IntArray]:
+    """Return series and jar of all that count, series by series."""
+    series = np.repeat(np.arange(len(yields.jars)), yields.count)
+    return series, np.concatenate([*yields.jars, np.zeros(0, dtype=np.int64)])
 
 
 def _blank_shorter_d(
     batch: Batch, gas: JarGas, curves: Curves, yields: Yields, blanks: Blanks
 ) -> FloatArray:
     """Return by how much the blanks end before each series' jars; NaN without a blank."""
-    last = np.full(batch.series.size, -np.inf)
-    np.maximum.at(last, gas.jar, gas.time_d)
-    out = np.full(len(yields.jars), np.nan)
-    for index, jars in enumerate(yields.jars):
-        inocula = [i for i in batch.inoculum[jars] if i >= 0 and blanks.jars[i] > 0]
-        if not jars.size or batch.typed[jars[0]] or not inocula:
-            continue
-        cut = curves.cut[jars].any()
-        out[index] = last[jars].max() - min(blanks.end_d[i] for i in inocula) if cut else 0.0
-    return out
+    last_d = np.full(batch.series.size, -np.inf)
+    ends = last(gas.jar)
+    last_d[gas.jar[ends]] = gas.time_d[ends]
+    series, jar = _members(yields)
+    size, inoculum = len(yields.jars), batch.inoculum[jar]
+    blank = (inoculum >= 0) & ~batch.typed[jar]
+    blank[blank] = blanks.jars[inoculum[blank]] > 0
+    first_end, latest = np.full(size, np.inf), np.full(size, -np.inf)
+    np.minimum.at(first_end, series[blank], blanks.end_d[inoculum[blank]])
+    np.maximum.at(latest, series, last_d[jar])
+    cut = np.bincount(series, curves.cut[jar], minlength=size) > 0
+    known = np.bincount(series, blank, minlength=size) > 0
+    shorter = np.full(size, np.nan)
+    shorter[known] = np.where(cut, latest - first_end, 0.0)[known]
+    return shorter

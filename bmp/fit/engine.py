@@ -27,6 +27,8 @@ STEPS_TOGETHER: Final = 12
 STEPS_AT_MOST: Final = 100
 STEP_TOLERANCE: Final = 1e-9
 """A search ends when no search coordinate moves by more than this (relative, for the rates)."""
+FORETOLD_STEP: Final = 2e-2
+"""A longer step is too far from the end to foretell the steps after it."""
 LONGEST_STEP: Final = 1.0
 NOTHING: Final = 1e-100
 STUCK: Final = 1e10
@@ -149,13 +151,14 @@ def _levenberg_marquardt(
     best, normal, slope = _sums(model, data, u)
     for _ in range(steps):
         step = _step(normal, slope, damping, u, low, high)
-        trial = np.clip(u + _hastened(step, step_before, move_before), low, high)
+        hastened = _hastened(step, step_before, move_before)
+        trial = np.clip(u + hastened, low, high)
         found, new_normal, new_slope = _sums(model, data, trial)
         better = found >= best - 2e-15 * data.total
         move = trial - u
         moved = _largest(np.abs(move))
-        # of a step that did not help nothing is learnt
-        step_before, move_before = step * better[:, None], move * better[:, None]
+        learnt = (better & (damping == 0.0))[:, None]
+        step_before, move_before = step * learnt, move * learnt
         if better.all():
             u, best, normal, slope = trial, found, new_normal, new_slope
         else:
@@ -167,7 +170,10 @@ def _levenberg_marquardt(
         before = np.where(better, np.maximum(moved, 1e-300), before)
         converged[live[finished]] = True
         over |= finished | (damping > STUCK)
-        damping = np.where(better, np.where(damping < 1e-3, 0.0, damping / 8), _raised(damping))
+        # where a hastened step does not help, the step itself is tried next
+        plain = (hastened == step).all(axis=1)
+        lowered, raised = np.where(damping < 1e-3, 0.0, damping / 8), np.maximum(damping * 8, 1e-2)
+        damping = np.where(better, lowered, np.where(plain, raised, damping))
         if over.mean() >= LEAVE_WHEN:
             result[live], explained[live] = u, best
             keep = np.flatnonzero(~over)
@@ -186,17 +192,12 @@ def _hastened(step: FloatArray, before: FloatArray, move: FloatArray) -> FloatAr
 
     Gauss-Newton steps shrink by a steady factor where a curve bends otherwise than its model. From
     two of them and from the move between them the end of the row is foretold (Anderson 1965, J. ACM
-    12:547, with one step of memory; with one coordinate it is the secant method).
+    12:547, from memory; with one coordinate it is the secant method).
     """
-    change = step - before
-    size = _dot(change, change)
-    shrinks = 4.0 * _dot(step, step) < _dot(before, before)
-    share = np.where(shrinks, _dot(step, change) / np.where(size > 0.0, size, 1.0), 0.0)
+    change, square_before = step - before, _dot(before, before)
+    steady = (square_before < FORETOLD_STEP**2) & (4.0 * _dot(step, step) < square_before)
+    share = _dot(step, change) / np.where(steady, _dot(change, change), np.inf)
     return step - share[:, None] * (move + change)
-
-
-def _raised(damping: FloatArray) -> FloatArray:
-    return np.maximum(damping * 8, 1e-2)
 
 
 def _sums(model: Model, data: _Data, u: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:

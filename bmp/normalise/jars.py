@@ -25,7 +25,7 @@ from bmp.normalise.weighing import (
     mass_flow,
     weighings,
 )
-from bmp.runs import first, last, previous, total
+from bmp.runs import last, lengths, previous, total
 from bmp.trial import BoolArray, FloatArray, IntArray, Readings, Setup, Trial
 
 SHARE_ORIGINS = (
@@ -192,8 +192,7 @@ def _behind_absorber(
     # the balance takes off (1 - x) H0 in the end, so its error is that of x times H0
     swing = setup.share_before_absorber_half_width / 1.96 * np.nan_to_num(state.at_closing_NmL)
     end = np.abs(methane[last(readings.jar)])
-    lengths = np.diff([*np.flatnonzero(first(readings.jar)), plain.size])
-    relative = swing / np.repeat(np.where(end > 0.0, end, np.inf), lengths)
+    relative = swing / np.repeat(np.where(end > 0.0, end, np.inf), lengths(readings.jar))
     return Part(
         here, unknown, methane, plain, unknown, origin, flow.fall, flow.fall_explained, relative,
     )  # fmt: skip

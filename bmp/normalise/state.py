@@ -9,7 +9,7 @@ import numpy as np
 
 from bmp.constants import REFERENCE_PRESSURE_KPA
 from bmp.normalise.gas import head_kPa, reference_factor, saturation_pressure_kPa
-from bmp.runs import first
+from bmp.runs import first, lengths
 from bmp.trial import FloatArray, IntArray, Jar, Readings, Setup
 
 # Corrections that can be left out to see what each does to the result, with what they correct.
@@ -108,8 +108,7 @@ def _closing(
 
     Not given: the air pressure of the jar's first reading, and the temperature of the incubation.
     """
-    lengths = np.diff([*np.flatnonzero(first(jar)), jar.size])
-    pressure = np.repeat(ambient_kPa[first(jar)], lengths)
+    pressure = np.repeat(ambient_kPa[first(jar)], lengths(jar))
     if setup.closing_kPa is not None and without != "closing":
         pressure = np.full(jar.shape, setup.closing_kPa)
     if setup.closing_temperature_C is not None and without != "closing":

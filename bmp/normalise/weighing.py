@@ -18,7 +18,16 @@ from bmp.constants import (
 from bmp.normalise.flow import Flow
 from bmp.normalise.gas import saturation_pressure_kPa
 from bmp.normalise.state import GasState
-from bmp.runs import first, flattened, interpolate, padded, previous, previous_known, total
+from bmp.runs import (
+    first,
+    flattened,
+    interpolate,
+    lengths,
+    padded,
+    previous,
+    previous_known,
+    total,
+)
 from bmp.trial import BoolArray, FloatArray, IntArray, Jar, Readings, Setup
 
 # Densities at the reference state of what a jar can be flushed with, g/mL: those of Standard BMP
@@ -83,7 +92,7 @@ def scale_drift_g(readings: Readings, jars: tuple[Jar, ...], mass_g: FloatArray)
         return np.zeros_like(mass_g)
     jar, time_d, mass = readings.jar[check], readings.time_d[check], mass_g[check]
     starts = np.flatnonzero(first(jar))
-    gain = mass - np.repeat(mass[starts], np.diff([*starts, jar.size]))
+    gain = mass - np.repeat(mass[starts], lengths(jar))
     times, place = np.unique(time_d, return_inverse=True)
     mean = np.bincount(place, gain) / np.bincount(place)
     one_run = np.zeros(times.size, dtype=np.int64)
@@ -301,10 +310,10 @@ def _before_first(weighed: BoolArray, run: IntArray) -> BoolArray:
 def _last_known(known: BoolArray, run: IntArray) -> IntArray:
     """Return, for every reading, the place of its jar's last weighing (its end without one)."""
     starts = np.flatnonzero(first(run))
-    lengths = np.diff([*starts, run.size])
+    each = lengths(run)
     places = np.maximum.reduceat(np.where(known, np.arange(run.size), -1), starts)
-    places = np.where(places < 0, starts + lengths - 1, places)
-    return np.repeat(places, lengths)
+    places = np.where(places < 0, starts + each - 1, places)
+    return np.repeat(places, each)
 
 
 @dataclass(frozen=True, eq=False)
