@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bmp.archive.frames import SEPARATOR
+from bmp.archive.jars import SEPARATOR
 from bmp.trial import BoolArray, FloatArray, IntArray, Jar, Material, Readings, Setup, Trial
 
 # Ways of measuring in which no step looks at more than one jar or series at a time. Weighed jars

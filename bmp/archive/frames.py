@@ -1,38 +1,28 @@
 """Setups, materials and jars of some trials of an archive, as far as all in them is plain.
 
-What may stand in a cell is said in `bmp.read`. Setups and materials are read by it; jars, of which
-there are most, are gone through together here: a jar that fails any rule marks its trial, which is
-then read cell by cell, so that `bmp.read` says what is wrong.
+What may stand in a cell is said in `bmp.read`, which reads setups and materials here as well. A
+trial in which it finds anything wrong is marked; it is then read cell by cell.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import compress
 
 import numpy as np
 
-from bmp.archive.plain import PlainTable
+from bmp.archive.jars import SEPARATOR, jars_of
+from bmp.archive.plain import Texts
 from bmp.archive.small import SmallTables, TableOfTrials
 from bmp.problem import Problem
 from bmp.read.cells import Unreadable, moment
 from bmp.read.crucibles import read_crucibles, with_crucibles
-from bmp.read.records import (
-    LEAST_HEADSPACE_ML,
-    LEAST_MASS_G,
-    LONGEST_NAME,
-    MOST_HEADSPACE_ML,
-    MOST_MASS_G,
-    Rows,
-    materials_of,
-)
+from bmp.read.records import Rows, materials_of
 from bmp.read.setup import read_setup
 from bmp.read.tables import Table
-from bmp.trial import WAYS_OF_MEASURING, BoolArray, FloatArray, IntArray, Jar, Material, Setup
+from bmp.trial import BoolArray, FloatArray, IntArray, Jar, Material, Setup
 
-SEPARATOR = "\x1f"
-"""Stands in joined trials between a trial's number and the name of its material."""
 ONCE = ("title", "started")
 """Items on which no figure rests; all others make a setup what it is."""
 
@@ -52,18 +42,20 @@ class Frames:
     """Of the sound trials, sorted by trial and name."""
     jar_trial: IntArray
     """Index into `names`, shape (jars,)."""
+    jar_name: Texts
+    """Their names in lower case."""
 
 
 def frames_of(small: SmallTables, names: Sequence[str]) -> Frames:
     """Return what the tables say of some trials."""
     setups, with_setup = _setups(small.trial, names)
     materials, with_materials = _materials(small, names)
-    jars, jar_trial, with_jars = _jars(small.jars, names, setups, materials)
+    jars, jar_trial, jar_name, with_jars = jars_of(small.jars, names, setups, materials)
     sound = with_setup & with_materials & with_jars
     kept = sound[jar_trial]
     return Frames(
         tuple(names), sound, setups, materials, tuple(compress(jars, kept.tolist())),
-        jar_trial[kept],
+        jar_trial[kept], jar_name.rows(np.flatnonzero(kept)),
     )  # fmt: skip
 
 
@@ -74,7 +66,7 @@ def _setups(table: TableOfTrials, names: Sequence[str]) -> tuple[tuple[Setup, ..
     """Return the setup of each trial, that of the same items read once, and where all is plain."""
     sound = np.ones(len(names), dtype=bool)
     index, number = table.of(names)
-    item, value = table.rows.texts["item"][index], table.rows.texts["value"][index]
+    item, value = (table.rows.texts[field].rows(index).written for field in ("item", "value"))
     written: list[list[tuple[str, str]]] = [[] for _ in names]
     once: list[list[str]] = [[] for _ in names]
     for trial, pair in zip(number.tolist(), zip(item, value, strict=True), strict=True):
@@ -127,14 +119,13 @@ def _materials(
     if "mixture" in rows.texts:
         # its parts are told by name, and few trials have one
         sound[number[rows.texts["mixture"].code >= 0]] = False
-    everything = np.arange(index.size)
     values: dict[str, FloatArray | list[str]] = {**rows.numbers}
-    values |= {field: text[everything] for field, text in rows.texts.items()}
+    values |= {field: text.written for field, text in rows.texts.items()}
     values["name"] = [
         f"{trial}{SEPARATOR}{name}" if name else ""
         for trial, name in zip(number.tolist(), values["name"], strict=True)
     ]
-    own = Table(table.layout.table, (), ((),) * index.size, tuple(everything.tolist()))
+    own = Table(table.layout.table, (), ((),) * index.size, tuple(range(index.size)))
     problems: list[Problem] = []
     found: list[list[Material]] = [[] for _ in names]
     for material, row in materials_of(Rows(own, table.layout.found, values), problems):
@@ -161,121 +152,3 @@ def _with_crucibles(
         replace(material, name=front + material.name)
         for material, front in zip(weighed, fronts, strict=True)
     ]
-
-
-# --- jars ----------------------------------------------------------------------------------------
-
-
-def _jars(
-    table: TableOfTrials,
-    names: Sequence[str],
-    setups: Sequence[Setup],
-    materials: Sequence[Sequence[Material]],
-) -> tuple[list[Jar], IntArray, BoolArray]:
-    """Return all jars, the trial of each, and the trials in which every jar is as it must be."""
-    index, trial = table.of(names)
-    rows = table.rows.rows(index)
-    everything = np.arange(index.size)
-    words = {
-        field: rows.texts[field][everything] if field in rows.texts else [""] * index.size
-        for field in ("name", "material", "inoculum", "group", "measured", "left_out")
-    }
-    own = np.array([setup.measured for setup in setups])[trial].tolist()
-    ways = [text.lower() or way for text, way in zip(words["measured"], own, strict=True)]
-    net = np.array([way == "net yield" for way in ways], dtype=bool)
-    of, inoculum, bad = _contents(trial, words, materials, setups, net)
-    flat = [material for some in materials for material in some] or [Material("", "")]
-    roles = np.array([material.role for material in flat])[of]
-    roles[roles == "inoculum"] = "blank"
-    grams = {f: np.nan_to_num(_numbers(rows, f)) for f in ("inoculum_g", "sample_g", "water_g")}
-    headspace_mL = _numbers(rows, "headspace_mL")
-    with_blank = np.array([setup.blank for setup in setups])[trial]
-    pressure = np.array([way == "pressure" for way in ways], dtype=bool)
-    bad |= rows.unplain | (roles == "weight check") | _bad_names(trial, words["name"])
-    bad |= np.array([way not in WAYS_OF_MEASURING for way in ways], dtype=bool)
-    bad |= ~net & _bad_masses(grams, roles == "blank", with_blank)
-    bad |= ~net & _bad_headspace(headspace_mL, pressure)
-    sound = np.bincount(trial, minlength=len(names)) > 0
-    sound[trial[bad]] = False
-    columns = (
-        words["name"], [flat[i].name for i in of.tolist()], roles.tolist(),
-        [flat[i].name if i >= 0 else "" for i in inoculum.tolist()],
-        *(values.tolist() for values in grams.values()),
-        [None if value != value else value for value in headspace_mL.tolist()],
-        [text or None for text in words["group"]], ways,
-        [text or None for text in words["left_out"]],
-    )  # fmt: skip
-    return list(map(Jar, *columns)), trial, sound
-
-
-def _numbers(rows: PlainTable, field: str) -> FloatArray:
-    return rows.numbers.get(field, np.full(rows.unplain.size, np.nan))
-
-
-def _contents(
-    trial: IntArray,
-    words: Mapping[str, list[str]],
-    materials: Sequence[Sequence[Material]],
-    setups: Sequence[Setup],
-    net: BoolArray,
-) -> tuple[IntArray, IntArray, BoolArray]:
-    """Return the material and the inoculum of each jar among all materials, and jars without.
-
-    The inoculum is -1 where a jar needs none. The rules are those of `bmp.read.records`.
-    """
-    counts = [len(some) for some in materials]
-    of_trial = np.repeat(np.arange(len(materials)), counts)
-    flat = [material for some in materials for material in some]
-    inocula = np.array([material.role == "inoculum" for material in flat], dtype=bool)
-    place = {material.name.lower(): index for index, material in enumerate(flat)}
-
-    def named(texts: list[str]) -> IntArray:
-        pairs = zip(trial.tolist(), texts, strict=True)
-        keys = (f"{number}{SEPARATOR}{text.lower()}" for number, text in pairs)
-        return np.array([place.get(key, -1) for key in keys], dtype=np.int64)
-
-    given = np.array([bool(text) for text in words["material"]], dtype=bool)
-    said = np.array([bool(text) for text in words["inoculum"]], dtype=bool)
-    own, inoculum = named(words["material"]), named(words["inoculum"])
-    is_inoculum = np.append(inocula, False)
-    bad = (given & (own < 0)) | (said & ~is_inoculum[inoculum])
-    number = np.bincount(of_trial[inocula], minlength=len(materials))
-    only = np.full(len(materials), -1)
-    only[of_trial[inocula]] = np.flatnonzero(inocula)
-    only[number != 1] = -1
-    inoculum = np.where(said, inoculum, only[trial])
-    with_blank = np.array([setup.blank for setup in setups], dtype=bool)[trial]
-    needs_none = net | is_inoculum[own] | ((number[trial] == 0) & ~with_blank)
-    bad |= (inoculum < 0) & ~needs_none
-    material = np.where(given, own, inoculum)
-    bad |= material < 0
-    # a blank holds the inoculum that it is named for
-    return material, np.where(is_inoculum[material], material, inoculum), bad
-
-
-def _bad_names(trial: IntArray, names: list[str]) -> BoolArray:
-    """Mark jars without a name, with a long one, or with one that stands twice in their trial."""
-    seen: set[tuple[int, str]] = set()
-    bad = np.zeros(trial.size, dtype=bool)
-    for index, key in enumerate(zip(trial.tolist(), map(str.lower, names), strict=True)):
-        bad[index] = not 0 < len(key[1]) <= LONGEST_NAME or key in seen
-        seen.add(key)
-    return bad
-
-
-def _bad_masses(
-    grams: Mapping[str, FloatArray], blank: BoolArray, with_blank: BoolArray
-) -> BoolArray:
-    bad = np.zeros(blank.size, dtype=bool)
-    for value in grams.values():
-        bad |= (value != 0.0) & ~((value >= LEAST_MASS_G) & (value < MOST_MASS_G))
-    bad |= with_blank & (grams["inoculum_g"] == 0.0)
-    bad |= (grams["sample_g"] > 0.0) == blank
-    return bad
-
-
-def _bad_headspace(headspace_mL: FloatArray, needed: BoolArray) -> BoolArray:
-    unknown = np.isnan(headspace_mL)
-    fits = (headspace_mL >= LEAST_HEADSPACE_ML) & (headspace_mL < MOST_HEADSPACE_ML)
-    bad: BoolArray = (unknown & needed) | (~unknown & ~fits)
-    return bad

@@ -46,10 +46,17 @@ class Texts:
     """Index into `words`, shape (rows,); -1 where the cell is empty."""
     words: tuple[str, ...]
 
-    def __getitem__(self, rows: IntArray) -> list[str]:
-        """Return the words of some rows, `` where a cell is empty."""
-        words = self.words
-        return [words[code] if code >= 0 else "" for code in self.code[rows].tolist()]
+    @property
+    def written(self) -> list[str]:
+        """Return the words of each row, `` where the cell is empty."""
+        words = (*self.words, "")
+        return [words[code] for code in self.code.tolist()]
+
+    def rows(self, index: IntArray) -> Texts:
+        """Return some rows, without the words that stand in others alone."""
+        codes, code = np.unique(self.code[index], return_inverse=True)
+        empty = int(codes.size > 0 and codes[0] < 0)
+        return Texts(code - empty, tuple(self.words[one] for one in codes[empty:].tolist()))
 
     def lower(self) -> Texts:
         """Return the column in lower case."""
@@ -74,8 +81,8 @@ class PlainTable:
     def rows(self, index: IntArray) -> PlainTable:
         """Return some rows."""
         return PlainTable(
-            Texts(self.trial.code[index], self.trial.words),
-            {name: Texts(text.code[index], text.words) for name, text in self.texts.items()},
+            self.trial.rows(index),
+            {name: text.rows(index) for name, text in self.texts.items()},
             {name: values[index] for name, values in self.numbers.items()},
             self.unplain[index],
         )

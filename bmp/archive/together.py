@@ -61,10 +61,7 @@ def together(frames: Frames, table: PlainTable) -> Together:
     trial = _trials(table.trial, frames.names)
     jar = _jars(trial, table.texts["jar"].lower(), frames)
     time_d = table.numbers["time_d"]
-    order = np.arange(jar.size)
-    key = jar * 1e5 + np.nan_to_num(time_d)
-    if np.any(key[1:] < key[:-1]):
-        order = np.lexsort((time_d, jar))
+    order = _order(jar, time_d)
     jar, time_d, trial = jar[order], time_d[order], trial[order]
     bad = (table.unplain | _changes_meaning(table))[order] | (jar < 0)
     bad |= ~((time_d >= 0.0) & (time_d <= LATEST_D))
@@ -73,13 +70,18 @@ def together(frames: Frames, table: PlainTable) -> Together:
     sound = frames.sound & (np.bincount(trial[bad & (trial >= 0)], minlength=size) == 0)
     sound &= np.bincount(trial[trial >= 0], minlength=size) > 0
     kept = sound[trial] & (trial >= 0)
-    order, trial = order[kept], trial[kept]
-    columns = {
-        field: values[order]
-        for field, values in table.numbers.items()
-        if field in READING_QUANTITIES
-    }
-    return _with_setups(frames, sound, trial, jar[kept], time_d[kept], columns)
+    quantities = table.numbers.keys() & set(READING_QUANTITIES)
+    columns = {field: table.numbers[field][order] for field in sorted(quantities)}
+    if not kept.all():
+        trial, jar, time_d = trial[kept], jar[kept], time_d[kept]
+        columns = {field: values[kept] for field, values in columns.items()}
+    return _with_setups(frames, sound, trial, jar, time_d, columns)
+
+
+def _order(jar: IntArray, time_d: FloatArray) -> IntArray | slice:
+    """Return how rows come to be sorted by jar and time; most tables are."""
+    later = (jar[1:] > jar[:-1]) | ((jar[1:] == jar[:-1]) & (time_d[1:] >= time_d[:-1]))
+    return slice(None) if later.all() else np.lexsort((time_d, jar))
 
 
 def _trials(written: Texts, names: Sequence[str]) -> IntArray:
@@ -91,14 +93,13 @@ def _trials(written: Texts, names: Sequence[str]) -> IntArray:
 
 def _jars(trial: IntArray, written: Texts, frames: Frames) -> IntArray:
     """Return the index into the jars of each row; -1 where its trial has no such jar."""
-    code = {word: index for index, word in enumerate(written.words)}
-    width = len(code) + 1  # the last place is that of an empty cell
-    place = np.full((len(frames.names) + 1) * width, -1)
-    for index, (number, jar) in enumerate(zip(frames.jar_trial.tolist(), frames.jars, strict=True)):
-        at = code.get(jar.name.lower())
-        if at is not None:
-            place[number * width + at] = index
-    return place[trial * width + np.where(written.code < 0, width - 1, written.code)]
+    number = {word: code for code, word in enumerate(written.words)}
+    width = len(number) + 1  # the last place is that of an empty cell and of a jar never read
+    code = np.array([number.get(word, width - 1) for word in frames.jar_name.words], dtype=np.int64)
+    place = np.full((len(frames.names) + 1, width), -1)
+    place[frames.jar_trial, code[frames.jar_name.code]] = np.arange(len(frames.jars))
+    place[:, -1] = -1
+    return place[trial, written.code]
 
 
 def _changes_meaning(table: PlainTable) -> BoolArray:

@@ -25,7 +25,7 @@ CHUNK_READINGS: Final = 80_000
 """Readings worked on at once: 640 kB an array, so that a handful of them stay in the cache."""
 STEPS_TOGETHER: Final = 12
 STEPS_AT_MOST: Final = 100
-STEP_TOLERANCE: Final = 1e-9
+STEP_TOLERANCE: Final = 1e-10
 """A search ends when no search coordinate moves by more than this (relative, for the rates)."""
 FORETOLD_STEP: Final = 2e-2
 """A longer step is too far from the end to foretell the steps after it."""
@@ -168,14 +168,17 @@ def _levenberg_marquardt(
         still = moved * np.minimum(1.0, 2.0 * moved / np.maximum(before, moved))
         finished = (still < STEP_TOLERANCE) & (damping <= 1e-2) & better
         before = np.where(better, np.maximum(moved, 1e-300), before)
-        converged[live[finished]] = True
-        over |= finished | (damping > STUCK)
+        ends = (finished | (damping > STUCK)) & ~over
+        # further steps, taken for the sake of the others, change nothing any more: what a jar comes
+        # to must not depend on its company
+        result[live[ends]], explained[live[ends]] = u[ends], best[ends]
+        converged[live[ends]] = finished[ends]
+        over |= ends
         # where a hastened step does not help, the step itself is tried next
         plain = (hastened == step).all(axis=1)
         lowered, raised = np.where(damping < 1e-3, 0.0, damping / 8), np.maximum(damping * 8, 1e-2)
         damping = np.where(better, lowered, np.where(plain, raised, damping))
         if over.mean() >= LEAVE_WHEN:
-            result[live], explained[live] = u, best
             keep = np.flatnonzero(~over)
             if not keep.size:
                 return result, explained, converged
@@ -183,7 +186,7 @@ def _levenberg_marquardt(
             u, low, high, normal, slope = u[keep], low[keep], high[keep], normal[keep], slope[keep]
             step_before, move_before = step_before[keep], move_before[keep]
             data, over = data.rows(keep), np.zeros(keep.size, dtype=np.bool_)
-    result[live], explained[live] = u, best
+    result[live[~over]], explained[live[~over]] = u[~over], best[~over]
     return result, explained, converged
 
 
