@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -21,8 +21,9 @@ from bmp.net import (
     net_curves,
     yield_unit,
 )
-from bmp.normalise import CORRECTIONS, JarGas, normalise
-from bmp.problem import Problem, UnusableInput
+from bmp.normalise import CORRECTIONS, normalise
+from bmp.normalise.untold import impossible_falls, unknown_gas
+from bmp.problem import UnusableInput
 from bmp.results import CorrectionSize, Results
 from bmp.tank.measured import tank_of_trial
 from bmp.theory import highest_yield_NmL_per_gVS
@@ -91,36 +92,6 @@ def analyze(
         doses=judged.doses,
         tank=tank,
     )
-
-
-def impossible_falls(trial: Trial, gas: JarGas) -> Iterator[Problem]:
-    """Return every reading that shows less gas than the one before without any explanation."""
-    readings = trial.readings
-    for index in np.flatnonzero(gas.fall & ~gas.fall_explained):
-        jar = trial.jars[readings.jar[index]]
-        if jar.left_out is not None:
-            continue
-        what = f"jar “{jar.name}” shows less gas on day {readings.time_d[index]:.4g} than before"
-        wanted = {
-            True: ("if the counter was set back, write “yes” under “emptied”"),
-            False: "correct the reading, or leave the jar out with the reason",
-        }[jar.measured in ("volume", "methane volume") and trial.setup.cumulative]
-        yield Problem(readings.table, what, wanted, int(readings.row[index]))
-
-
-def unknown_gas(trial: Trial, gas: JarGas) -> Iterator[Problem]:
-    """Return the first reading of each jar from which its gas cannot be told."""
-    readings = trial.readings
-    told: set[int] = set()
-    for index in np.flatnonzero(~np.isfinite(gas.methane_NmL)):
-        number = int(readings.jar[index])
-        jar = trial.jars[number]
-        if number in told or jar.measured == "net yield" or jar.role == "weight check":
-            continue
-        told.add(number)
-        what = f"the gas of jar “{jar.name}” cannot be told on day {readings.time_d[index]:.4g}"
-        wanted = "fill in what is missing in this row, or take it out"
-        yield Problem(readings.table, what, wanted, int(readings.row[index]))
 
 
 def _theoretical(trial: Trial, yields: tuple[MaterialYield, ...]) -> dict[str, float]:

@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 
-from bmp.analyze import impossible_falls, unknown_gas
 from bmp.archive.batch import Batch, alike, join, own_name, plainer
 from bmp.archive.kinetics import Kinetics, fit_series
 from bmp.archive.net import Yields, blank_means, material_yields, net_curves
@@ -16,6 +15,7 @@ from bmp.archive.together import Together
 from bmp.archive.verdicts import NOT_VALIDATED, VALIDATED, verdicts
 from bmp.net import yield_unit
 from bmp.normalise import JarGas, normalise
+from bmp.normalise.untold import impossible_falls, unknown_gas
 from bmp.read.complete import check_complete
 from bmp.read.reader import TABLES
 from bmp.trial import Trial

@@ -216,7 +216,7 @@ def coded_texts(column: pa.ChunkedArray) -> Texts:
     number = {word: index for index, word in enumerate(words)}
     code = np.array([*(number.get(word, -1) for word in written), -1], dtype=np.int64)
     codes, known = _values(whole.indices, np.dtype(np.int32))
-    return Texts(code[np.where(known, codes, -1)], tuple(words))
+    return Texts(code[codes if known.all() else np.where(known, codes, -1)], tuple(words))
 
 
 def _numbers(column: pa.ChunkedArray) -> tuple[FloatArray, BoolArray]:

@@ -5,7 +5,7 @@ The whole file is looked through once, for its lines and its column of trials al
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,10 +13,11 @@ import numpy as np
 
 from bmp.archive.plain import Layout, arrow_table, coded_texts
 from bmp.problem import Problem, UnusableInput
+from bmp.runs import first
 from bmp.trial import BoolArray, IntArray
 
 STRETCH_BYTES = 4_000_000
-BLOCK_BYTES = 1 << 24
+BLOCK_BYTES = 1 << 20
 NEWLINE = 10
 
 
@@ -58,56 +59,84 @@ def survey(path: Path, layout: Layout) -> Survey | None:
     """
     import pyarrow as pa
 
-    whole = np.memmap(path, dtype=np.uint8, mode="r")
-    starts, end = _lines(whole)
-    if not starts.size:
+    lines = _lines(np.memmap(path, dtype=np.uint8, mode="r"))
+    if not lines.count:
         return Survey((), (), mixed=False)
     words = pa.dictionary(pa.int32(), pa.string())
-    raw = memoryview(whole.data)[int(starts[0]) :]
+    raw = memoryview(lines.whole.data)[lines.begins([0])[0] :]
     table = arrow_table(raw, len(layout.header), {str(layout.trial): words}, threads=True)
     # an empty line or a line break within a cell would shift what stands in which row
-    if table is None or table.num_rows != starts.size:
+    if table is None or table.num_rows != lines.count:
         return None
     trial = coded_texts(table.column(0))
-    _refuse_nameless(layout.table, whole, starts, trial.code < 0)
-    named = np.flatnonzero(trial.code >= 0)
-    code = trial.code[named]
-    begins = named[np.append(True, code[1:] != code[:-1])] if named.size else named
-    mixed = begins.size > len(trial.words)
-    cuts = begins[:1] if mixed else _cuts(begins, starts)
-    ends = [*starts[cuts[1:]].tolist(), end]
+    firsts = np.append(0, np.flatnonzero(trial.code[1:] != trial.code[:-1]) + 1)
+    nameless = np.flatnonzero(trial.code[firsts] < 0)
+    if nameless.size:
+        _refuse_nameless(layout.table, lines, trial.code < 0)
+        firsts = np.delete(firsts, nameless)
+        firsts = firsts[first(trial.code[firsts])]
+    mixed = firsts.size > len(trial.words)
+    rows = (firsts[:1] if mixed else _cuts(firsts, lines)).tolist()
+    begins = lines.begins(rows)
     stretches = tuple(
-        Stretch(int(starts[row]), stop, int(row) + 2)
-        for row, stop in zip(cuts.tolist(), ends, strict=True)
+        Stretch(begin, end, row + 2)
+        for row, begin, end in zip(rows, begins, [*begins[1:], lines.end], strict=True)
     )
     return Survey(stretches, trial.words, mixed)
 
 
-def _lines(whole: np.ndarray) -> tuple[IntArray, int]:
-    """Return where each line below the header begins, and where the last one that is filled ends.
+@dataclass(frozen=True, eq=False)
+class _Lines:
+    """The lines of a file below its header, counted from nought."""
 
-    Lines that stand empty at the end are left out.
-    """
+    whole: np.ndarray
+    """All bytes of the file."""
+    end: int
+    """Where the last line ends that is not empty."""
+    breaks: IntArray
+    """Line breaks before each block of `BLOCK_BYTES`, and in all."""
+
+    @property
+    def count(self) -> int:
+        """Number of lines."""
+        return int(self.breaks[-1])
+
+    def begins(self, rows: Sequence[int]) -> list[int]:
+        """Return the first byte of some lines."""
+        blocks = np.searchsorted(self.breaks, rows, side="right") - 1
+        return [
+            self._after_break(block, row - int(self.breaks[block]))
+            for block, row in zip(blocks.tolist(), rows, strict=True)
+        ]
+
+    def _after_break(self, block: int, nth: int) -> int:
+        """Return the first byte after a line break of a block."""
+        at = block * BLOCK_BYTES
+        return at + int(np.flatnonzero(self.whole[at : at + BLOCK_BYTES] == NEWLINE)[nth]) + 1
+
+    def text(self, row: int) -> bytes:
+        """Return a line."""
+        (begin,) = self.begins([row])
+        end = self.begins([row + 1])[0] if row + 1 < self.count else self.end
+        return self.whole[begin:end].tobytes()
+
+
+def _lines(whole: np.ndarray) -> _Lines:
+    """Return the lines of a file; those that stand empty at the end are left out."""
     end = whole.size
     while end and whole[end - 1] in (NEWLINE, 13):
         end -= 1
-    breaks = np.concatenate([np.zeros(0, dtype=np.int64), *_breaks(whole, end)])
-    return breaks + 1, end
-
-
-def _breaks(whole: np.ndarray, end: int) -> Iterator[IntArray]:
-    for at in range(0, end, BLOCK_BYTES):
-        yield np.flatnonzero(whole[at : min(at + BLOCK_BYTES, end)] == NEWLINE) + at
-
-
-def _refuse_nameless(table: str, whole: np.ndarray, starts: IntArray, nameless: BoolArray) -> None:
-    """Refuse rows without a trial that hold anything at all."""
-    ends = np.append(starts[1:], whole.size)
-    filled = [
-        row
-        for row in np.flatnonzero(nameless).tolist()
-        if whole[starts[row] : ends[row]].tobytes().strip(b'," \t\r\n')
+    counts = [
+        np.count_nonzero(whole[at : min(at + BLOCK_BYTES, end)] == NEWLINE)
+        for at in range(0, end, BLOCK_BYTES)
     ]
+    return _Lines(whole, end, np.cumsum([0, *counts]))
+
+
+def _refuse_nameless(table: str, lines: _Lines, nameless: BoolArray) -> None:
+    """Refuse rows without a trial that hold anything at all."""
+    rows = np.flatnonzero(nameless).tolist()
+    filled = [row for row in rows if lines.text(row).strip(b'," \t\r\n')]
     if filled:
         what = f"{len(filled)} rows do not say of which trial they are"
         if len(filled) == 1:
@@ -115,9 +144,10 @@ def _refuse_nameless(table: str, whole: np.ndarray, starts: IntArray, nameless: 
         raise UnusableInput([Problem(table, what, "fill in the column “trial”", filled[0] + 2)])
 
 
-def _cuts(begins: IntArray, starts: IntArray) -> IntArray:
-    """Return the rows at which stretches begin, each at the begin of a trial."""
-    stretch = (starts[begins] - starts[begins[:1]]) // STRETCH_BYTES
-    first = np.append(True, stretch[1:] != stretch[:-1]) if begins.size else np.zeros(0, dtype=bool)
-    cuts: IntArray = begins[first]
+def _cuts(firsts: IntArray, lines: _Lines) -> IntArray:
+    """Return the lines at which stretches begin, each the first of a trial."""
+    begin = lines.begins([0])[0]
+    size = max(1, round(STRETCH_BYTES * lines.count / max(1, lines.end - begin)))
+    stretch = (firsts - firsts[:1]) // size
+    cuts: IntArray = firsts[first(stretch)]
     return cuts

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -36,14 +37,22 @@ def _write_csv(path: Path, header: Sequence[str], rows: Iterable[Sequence[Any]])
 
 
 def _write_parquet(path: Path, rows: Sequence[Sequence[Any]]) -> None:
+    """Write the table by way of CSV text: from lists, pyarrow loads pandas where it finds it."""
     import pyarrow as pa
+    from pyarrow import csv as arrow_csv
     from pyarrow import parquet
 
     types = {name: pa.string() if name in _TEXT else pa.float64() for name in COLUMNS}
     types["jars"] = pa.int64()
-    columns = list(zip(*rows, strict=True)) or [()] * len(COLUMNS)
-    arrays = [pa.array(column, types[name]) for name, column in zip(COLUMNS, columns, strict=True)]
-    parquet.write_table(pa.table(arrays, names=list(COLUMNS)), path)
+    text = io.StringIO()
+    csv.writer(text, lineterminator="\n").writerows([COLUMNS, *rows])
+    table = arrow_csv.read_csv(
+        pa.py_buffer(text.getvalue().encode()),
+        convert_options=arrow_csv.ConvertOptions(
+            column_types=types, null_values=[""], strings_can_be_null=True
+        ),
+    )
+    parquet.write_table(table, path)
 
 
 def trials_page(outcome: Outcome, title: str) -> str:

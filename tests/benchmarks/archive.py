@@ -204,6 +204,7 @@ def main(jars: int, workers: int) -> None:
             place = Path(folder) / f"jars-{size}"
             write_archive(place, size // JARS_A_TRIAL)
             before = read_seconds(place / "readings.csv")
+            loop_before = loop_seconds_per_jar(place / "readings.csv")
             wall, processor, memory = archive_once(place, Path(folder) / f"out-{size}", workers)
             after = read_seconds(place / "readings.csv")
             reading, work = (sum(pair) / 2 for pair in zip(before, after, strict=True))
@@ -214,7 +215,8 @@ def main(jars: int, workers: int) -> None:
                 f" processor {work:.2f} s; ratios {wall / reading:.1f} and {processor / work:.1f}",
                 flush=True,
             )
-        loop, fits = loop_seconds_per_jar(place / "readings.csv")
+        loop_after = loop_seconds_per_jar(place / "readings.csv")
+    loop, fits = (sum(pair) / 2 for pair in zip(loop_before, loop_after, strict=True))
     (_, small_wall, small_work), (size, wall, processor) = lines[0], lines[-1]
     fed = 0.8 * size
     print(f"loop of groupby and lmfit: {1000 * loop:.1f} ms of processor time a jar with a sample")
