@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterable, Sequence
+from operator import itemgetter
 from pathlib import Path
 from typing import Any, Final
 
@@ -20,38 +21,39 @@ _TEXT: Final = frozenset({"trial", "material", "role", "chosen_model", "verdict"
 
 def write_archive(outcome: Outcome, title: str, folder: Path) -> None:
     """Write `materials.csv`, `materials.parquet`, `refused.csv` and `trials.html` to a folder."""
-    _write_csv(folder / "materials.csv", COLUMNS, outcome.rows)
-    _write_parquet(folder / "materials.parquet", outcome.rows)
+    rows = [list(row) for row in outcome.rows]
+    safe = [_safe(row) for row in rows]
+    text = _csv_text(COLUMNS, safe)
+    (folder / "materials.csv").write_text(text, encoding="utf-8", newline="")
+    _write_parquet(folder / "materials.parquet", text if safe == rows else _csv_text(COLUMNS, rows))
     refused = ((name, line) for name, lines in sorted(outcome.refused.items()) for line in lines)
-    _write_csv(folder / "refused.csv", ("trial", "problem"), refused)
+    text = _csv_text(("trial", "problem"), map(_safe, refused))
+    (folder / "refused.csv").write_text(text, encoding="utf-8", newline="")
     (folder / "trials.html").write_text(trials_page(outcome, title), encoding="utf-8")
 
 
-def _write_csv(path: Path, header: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
-    with path.open("w", encoding="utf-8", newline="") as file:
-        out = csv.writer(file, lineterminator="\n")
-        out.writerow(header)
-        out.writerows(
-            [safe_text(cell) if isinstance(cell, str) else cell for cell in row] for row in rows
-        )
+def _safe(row: Iterable[Any]) -> list[Any]:
+    return [safe_text(cell) if isinstance(cell, str) else cell for cell in row]
 
 
-def _write_parquet(path: Path, rows: Sequence[Sequence[Any]]) -> None:
-    """Write the table by way of CSV text: from lists, pyarrow loads pandas where it finds it."""
+def _csv_text(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
+    text = io.StringIO()
+    csv.writer(text, lineterminator="\n").writerows([header, *rows])
+    return text.getvalue()
+
+
+def _write_parquet(path: Path, text: str) -> None:
+    """Write the table from its CSV text: from lists, pyarrow loads pandas where it finds it."""
     import pyarrow as pa
     from pyarrow import csv as arrow_csv
     from pyarrow import parquet
 
     types = {name: pa.string() if name in _TEXT else pa.float64() for name in COLUMNS}
     types["jars"] = pa.int64()
-    text = io.StringIO()
-    csv.writer(text, lineterminator="\n").writerows([COLUMNS, *rows])
-    table = arrow_csv.read_csv(
-        pa.py_buffer(text.getvalue().encode()),
-        convert_options=arrow_csv.ConvertOptions(
-            column_types=types, null_values=[""], strings_can_be_null=True
-        ),
+    options = arrow_csv.ConvertOptions(
+        column_types=types, null_values=[""], strings_can_be_null=True
     )
+    table = arrow_csv.read_csv(pa.py_buffer(text.encode()), convert_options=options)
     parquet.write_table(table, path)
 
 
@@ -61,7 +63,7 @@ def trials_page(outcome: Outcome, title: str) -> str:
 
     series: dict[str, list[str]] = {name: [] for name in outcome.because}
     for row in outcome.rows:
-        series[row[0]].append(_yield_words(dict(zip(COLUMNS, row, strict=True))))
+        series[row[0]].append(_yield_words(row))
     judged = sorted(outcome.because.items())
     page: str = (
         environment()
@@ -82,6 +84,9 @@ def trials_page(outcome: Outcome, title: str) -> str:
     return page
 
 
-def _yield_words(row: dict[str, Any]) -> str:
-    shown = with_uncertainty(row["bmp"], row["u"])
-    return f"{row['series']}: {shown} {row['unit']} ({row['jars']} jars)"
+_SHOWN = itemgetter(*(COLUMNS.index(name) for name in ("series", "bmp", "u", "unit", "jars")))
+
+
+def _yield_words(row: Sequence[Any]) -> str:
+    series, value, u, unit, jars = _SHOWN(row)
+    return f"{series}: {with_uncertainty(value, u)} {unit} ({jars} jars)"

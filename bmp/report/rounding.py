@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from decimal import ROUND_HALF_EVEN, Decimal
 from math import floor, isfinite, log10
 from typing import Final
 
@@ -122,6 +121,7 @@ def _exponent(value: float) -> int:
 
 def _at(value: float, place: int) -> str:
     """Return a number rounded to a power of ten, its last digit never beyond that."""
-    rounded = Decimal(value).quantize(Decimal(1).scaleb(place), ROUND_HALF_EVEN)
-    text = format(abs(rounded), "f")
+    # Python's own float: NumPy's rounds in two steps
+    rounded = round(float(value), -place)
+    text = f"{abs(rounded):.{max(-place, 0)}f}"
     return MINUS + text if rounded < 0 else text
