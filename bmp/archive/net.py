@@ -8,7 +8,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import stdtrit  # here, so that processes are split off with it loaded
 
 from bmp.archive.batch import Batch
 from bmp.net import SAME_ROUND_D
@@ -228,6 +227,8 @@ def _combined(
     count: IntArray,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return SD, standard uncertainty and the half width of the 95 % interval; NaN where none."""
+    from scipy.special import stdtrit
+
     square = between**2 + from_blank**2 + from_solids**2
     whole = square + from_share**2
     spread = between**4 / np.maximum(count - 1.0, 1.0)

@@ -40,13 +40,14 @@ def slowest_rates_percent(
     rows = np.insert(chosen, np.flatnonzero(begins), chosen[begins])
 
     def table(values: FloatArray, at_closing: float, fill: float) -> FloatArray:
+        """Return the points kept, a row a reading: each step below takes all jars at once."""
         points = np.insert(values[flat], np.flatnonzero(begins), at_closing)
-        return padded(points, rows, fill)
+        return np.ascontiguousarray(padded(points, rows, fill).T)
 
     rate = _highest_recent(table(time_d, 0.0, np.inf), table(net + from_blank, 0.0, np.nan),
                            table(net, 0.0, np.nan))  # fmt: skip
-    told = np.where(table(half.astype(float), 0.0, 0.0) > 0.0, rate, np.nan)
-    lowest: FloatArray = np.where(np.isfinite(told), told, np.inf).min(axis=1)
+    told = np.isfinite(rate) & (table(half.astype(float), 0.0, 0.0) > 0.0)
+    lowest: FloatArray = np.where(told, rate, np.inf).min(axis=0)
     return lowest
 
 
@@ -63,21 +64,21 @@ def _once_a_day(time_d: FloatArray, valid: BoolArray) -> BoolArray:
 def _highest_recent(time_d: FloatArray, made: FloatArray, net: FloatArray) -> FloatArray:
     """Return at each reading the highest rate of the fewest last intervals that span three days.
 
-    Padding has infinite time; shape (jars, readings), as what is returned.
+    Padding has infinite time; shape (readings, jars), as what is returned.
     """
     with np.errstate(divide="ignore", invalid="ignore"):
-        length = np.diff(time_d, axis=1)
-        daily = np.diff(made, axis=1) / np.where(length > 0.0, length, np.nan)
-        rate = np.where(net[:, 1:] > 0.0, 100.0 * daily / net[:, 1:], np.inf)
+        length = np.diff(time_d, axis=0)
+        daily = np.diff(made, axis=0) / np.where(length > 0.0, length, np.nan)
+        rate = np.where(net[1:] > 0.0, 100.0 * daily / net[1:], np.inf)
     out = np.full(time_d.shape, np.nan)
-    for end in range(1, time_d.shape[1]):
-        since = time_d[:, end] - STOP_SPAN_D * (1 - 1e-6)
-        highest = np.full(time_d.shape[0], -np.inf)
-        open_ones = np.isfinite(time_d[:, end])
+    for end in range(1, len(time_d)):
+        since = time_d[end] - STOP_SPAN_D * (1 - 1e-6)
+        highest = np.full(since.shape, -np.inf)
+        open_ones = np.isfinite(time_d[end])
         for begin in range(end - 1, -1, -1):
-            highest = np.where(open_ones, np.maximum(highest, rate[:, begin]), highest)
-            reached = open_ones & (time_d[:, begin] <= since)
-            out[reached, end] = highest[reached]
+            np.maximum(highest, rate[begin], out=highest, where=open_ones)
+            reached = open_ones & (time_d[begin] <= since)
+            np.copyto(out[end], highest, where=reached)
             open_ones &= ~reached
             if not open_ones.any():
                 break

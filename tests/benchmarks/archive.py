@@ -34,7 +34,7 @@ SOLIDS = {
     "dung": ("substrate", 20.0, 15.0),
 }  # fmt: skip
 DAYS = np.arange(1.0, 41.0)
-SAMPLE = 60
+SAMPLE = 240
 """Jars of the loop that is timed."""
 
 
