@@ -68,10 +68,11 @@ def _one_start(*columns: FloatArray) -> FloatArray:
 
 def _first_order(t: FloatArray, u: FloatArray) -> tuple[FloatArray, list[FloatArray]]:
     x = t * _exp(u[:, :1])
-    f = np.expm1(-x)
-    x *= f + 1.0
-    np.negative(f, out=f)
-    return f, [x]
+    # not expm1, which takes three times as long and gains digits only where f is next to nothing
+    left = np.negative(x)
+    np.exp(left, out=left)
+    x *= left
+    return np.subtract(1.0, left, out=left), [x]
 
 
 def _first_order_slope(t: FloatArray, u: FloatArray) -> FloatArray:
