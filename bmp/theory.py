@@ -262,9 +262,10 @@ def theories_of(material: Material) -> tuple[Theory, ...]:
         found.append(from_formula(material.formula))
     if material.COD_g_per_gVS is not None:
         found.append(from_COD(material.COD_g_per_gVS))
-    shares = {name: getattr(material, name) for name in COMPONENT_FORMULA}
-    if all(share is not None for share in shares.values()):
-        found.append(from_components(shares))
+    if material.carbohydrate is not None:
+        shares = {name: getattr(material, name) for name in COMPONENT_FORMULA}
+        if all(share is not None for share in shares.values()):
+            found.append(from_components(shares))
     return tuple(found)
 
 

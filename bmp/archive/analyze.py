@@ -181,4 +181,5 @@ def _rows(
 
 
 def _known(values: np.ndarray) -> list[float | None]:
-    return [value if np.isfinite(value) else None for value in values.tolist()]
+    known = np.isfinite(values).tolist()
+    return [value if sure else None for value, sure in zip(values.tolist(), known, strict=True)]

@@ -120,7 +120,9 @@ def _blanks(trial: Trial, table: str) -> Iterator[Problem]:
 
 def _readings_of(trial: Trial, jars: list[bool]) -> BoolArray:
     """Mark the readings of the marked jars."""
-    marked: BoolArray = np.array(jars or [False])[trial.readings.jar]
+    if all(jars) or not any(jars):
+        return np.full(trial.readings.jar.shape, any(jars))
+    marked: BoolArray = np.array(jars)[trial.readings.jar]
     return marked
 
 
@@ -168,10 +170,13 @@ def _values_out_of_range(readings: Readings) -> Iterator[Problem]:
 def _values_that_clash(readings: Readings) -> Iterator[Problem]:
     """Two pressures of one moment, and syringes that end with more than they drew."""
     for when in ("before", "after"):
-        both = ~np.isnan(readings.column(f"gauge_{when}_kPa"))
-        both &= ~np.isnan(readings.column(f"absolute_{when}_kPa"))
-        wanted = "keep the one that was read"
-        yield from _first(readings, both, f"a gauge and an absolute pressure {when}", wanted)
+        fields = (f"gauge_{when}_kPa", f"absolute_{when}_kPa")
+        if readings.columns.keys() >= set(fields):
+            both = np.all([~np.isnan(readings.columns[field]) for field in fields], axis=0)
+            wanted = "keep the one that was read"
+            yield from _first(readings, both, f"a gauge and an absolute pressure {when}", wanted)
+    if "syringe_gas_left_mL" not in readings.columns:
+        return
     drawn, left = readings.column("syringe_gas_mL"), readings.column("syringe_gas_left_mL")
     alone = ~np.isnan(left) & ~(drawn > 0.0)
     wanted = "fill in “syringe gas [mL]” as well, or clear it"
@@ -184,8 +189,6 @@ def _missing_state_of_gas(trial: Trial) -> Iterator[Problem]:
     """Volumes need the temperature and pressure they were read at; vented jars the air's."""
     setup, readings = trial.setup, trial.readings
     volumes = _by(trial, "volume", "methane volume")
-    gauged = _by(trial, "pressure") & ~_fully_absolute(readings)
-    needs_air = volumes | gauged | _by(trial, "mass")
     if setup.gas_temperature_C is None:
         missing = volumes & np.isnan(readings.column("temperature_C"))
         wanted = (
@@ -193,6 +196,8 @@ def _missing_state_of_gas(trial: Trial) -> Iterator[Problem]:
         )
         yield from _first(readings, missing, "no temperature of the gas", wanted)
     if setup.ambient_kPa is None:
+        gauged = _by(trial, "pressure") & ~_fully_absolute(readings)
+        needs_air = volumes | gauged | _by(trial, "mass")
         missing = needs_air & np.isnan(readings.column("ambient_kPa"))
         wanted = (
             "fill in “ambient [kPa]”, or add an item “ambient [kPa]” or “altitude [m]” to the "
@@ -266,6 +271,8 @@ def _series_without_share(trial: Trial) -> Iterator[Problem]:
 
 def _weighed_and_read(readings: Readings) -> BoolArray:
     """Mark the readings of jars whose gas was both weighed and its volume read."""
+    if not {"mass_g", "mass_before_g"} & readings.columns.keys():
+        return np.zeros(readings.jar.shape, dtype=bool)
     weighed = ~np.isnan(readings.column("mass_g")) | ~np.isnan(readings.column("mass_before_g"))
     read = ~np.isnan(readings.column("volume_mL"))
     both: BoolArray = np.bincount(readings.jar, weighed)[readings.jar] > 0
@@ -297,10 +304,11 @@ def _no_start(trial: Trial) -> Iterator[Problem]:
     """Return where a difference has no start: no first weighing, no pressure at closing."""
     readings = trial.readings
     starts = first(readings.jar)
-    single = starts & _by(trial, "mass") & ~np.isnan(readings.column("mass_g"))
-    wanted = "add a reading at time 0: without it the gas before the first weighing is lost"
-    missing = single & ~_weight_checks(trial) & (readings.time_d > 0.0)
-    yield from _first(readings, missing, "no weighing when the jar was closed", wanted)
+    if "mass_g" in readings.columns:
+        single = starts & _by(trial, "mass") & ~np.isnan(readings.columns["mass_g"])
+        wanted = "add a reading at time 0: without it the gas before the first weighing is lost"
+        missing = single & ~_weight_checks(trial) & (readings.time_d > 0.0)
+        yield from _first(readings, missing, "no weighing when the jar was closed", wanted)
     if trial.setup.ambient_kPa is None and trial.setup.closing_kPa is None:
         air = readings.column("ambient_kPa")
         missing = starts & _by(trial, "pressure") & np.isnan(air) & (readings.time_d > 0.0)

@@ -2,59 +2,96 @@
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Mapping, Sequence
 from operator import itemgetter
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
 
 import bmp
 from bmp.archive.analyze import COLUMNS, Outcome
 from bmp.judge.criteria import CURRENT, NAMES
 from bmp.report.results_json import safe_text
 from bmp.report.rounding import with_uncertainty
+from bmp.trial import BoolArray, FloatArray
+
+if TYPE_CHECKING:
+    import pyarrow as pa
 
 ARCHIVE_FORMAT: Final = "bmp-archive-1"
-_TEXT: Final = frozenset({"trial", "material", "role", "chosen_model", "verdict", "series", "unit"})
+_TEXT: Final = frozenset(
+    {"trial", "material", "role", "chosen_model", "verdict", "series", "unit", "problem"}
+)
 
 
 def write_archive(outcome: Outcome, title: str, folder: Path) -> None:
     """Write `materials.csv`, `materials.parquet`, `refused.csv` and `trials.html` to a folder."""
-    rows = [list(row) for row in outcome.rows]
-    safe = [_safe(row) for row in rows]
-    text = _csv_text(COLUMNS, safe)
-    (folder / "materials.csv").write_text(text, encoding="utf-8", newline="")
-    _write_parquet(folder / "materials.parquet", text if safe == rows else _csv_text(COLUMNS, rows))
-    refused = ((name, line) for name, lines in sorted(outcome.refused.items()) for line in lines)
-    text = _csv_text(("trial", "problem"), map(_safe, refused))
-    (folder / "refused.csv").write_text(text, encoding="utf-8", newline="")
+    from pyarrow import parquet
+
+    columns = list(zip(*outcome.rows, strict=True)) or [()] * len(COLUMNS)
+    materials = dict(zip(COLUMNS, columns, strict=True))
+    parquet.write_table(_table(materials), folder / "materials.parquet")
+    _write_csv(materials, folder / "materials.csv")
+    refused = [(name, line) for name, lines in sorted(outcome.refused.items()) for line in lines]
+    trials, problems = zip(*refused, strict=True) if refused else ((), ())
+    _write_csv({"trial": trials, "problem": problems}, folder / "refused.csv")
     (folder / "trials.html").write_text(trials_page(outcome, title), encoding="utf-8")
 
 
-def _safe(row: Iterable[Any]) -> list[Any]:
-    return [safe_text(cell) if isinstance(cell, str) else cell for cell in row]
+def _write_csv(columns: Mapping[str, Sequence[Any]], path: Path) -> None:
+    """Write columns without text that a spreadsheet takes for a formula."""
+    from pyarrow import csv
+
+    safe = {
+        name: [safe_text(value) if value else value for value in values]
+        for name, values in columns.items()
+        if name in _TEXT
+    }
+    options = csv.WriteOptions(quoting_style="needed", include_header=False)
+    with path.open("wb") as file:
+        file.write(f"{','.join(columns)}\n".encode())
+        csv.write_csv(_table({**columns, **safe}), file, options)
 
 
-def _csv_text(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
-    text = io.StringIO()
-    csv.writer(text, lineterminator="\n").writerows([header, *rows])
-    return text.getvalue()
-
-
-def _write_parquet(path: Path, text: str) -> None:
-    """Write the table from its CSV text: from lists, pyarrow loads pandas where it finds it."""
+def _table(columns: Mapping[str, Sequence[Any]]) -> pa.Table:
     import pyarrow as pa
-    from pyarrow import csv as arrow_csv
-    from pyarrow import parquet
 
-    types = {name: pa.string() if name in _TEXT else pa.float64() for name in COLUMNS}
-    types["jars"] = pa.int64()
-    options = arrow_csv.ConvertOptions(
-        column_types=types, null_values=[""], strings_can_be_null=True
-    )
-    table = arrow_csv.read_csv(pa.py_buffer(text.encode()), convert_options=options)
-    parquet.write_table(table, path)
+    arrays = [
+        _texts(values) if name in _TEXT else _numbers(values, whole=name == "jars")
+        for name, values in columns.items()
+    ]
+    return pa.table(arrays, names=list(columns))
+
+
+# Made from their memory: pyarrow's own way from lists loads pandas where it finds it, for nothing.
+
+
+def _numbers(values: Sequence[float | None], whole: bool) -> pa.Array:
+    import pyarrow as pa
+
+    array: FloatArray = np.array(values, dtype=np.float64)
+    known = ~np.isnan(array)
+    kind = pa.int64() if whole else pa.float64()
+    memory = pa.py_buffer(array.astype(np.int64) if whole else array)
+    return pa.Array.from_buffers(kind, array.size, [_filled(known), memory])
+
+
+def _texts(values: Sequence[str | None]) -> pa.Array:
+    import pyarrow as pa
+
+    written = [(value or "").encode() for value in values]
+    ends = np.cumsum([0, *map(len, written)], dtype=np.int32)
+    known = np.array([value is not None for value in values], dtype=bool)
+    memory = [_filled(known), pa.py_buffer(ends), pa.py_buffer(b"".join(written))]
+    return pa.Array.from_buffers(pa.string(), len(written), memory)
+
+
+def _filled(known: BoolArray) -> pa.Buffer | None:
+    """Return which cells are filled, as bits; `None` where all are."""
+    import pyarrow as pa
+
+    return None if known.all() else pa.py_buffer(np.packbits(known, bitorder="little"))
 
 
 def trials_page(outcome: Outcome, title: str) -> str:
