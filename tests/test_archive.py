@@ -143,6 +143,33 @@ def test_joined_trials_have_blanks_shares_and_ends_of_their_own(tmp_path: Path) 
         assert_as_alone(outcome, name, trial)
 
 
+def test_copied_jars_have_no_scatter_in_an_archive_either() -> None:
+    trial = read_trial(DEMO)
+    readings = trial.readings
+    same = [index for index, jar in enumerate(trial.jars) if jar.material == "cellulose"]
+    # every reading of these jars is that of the first of them
+    source = np.arange(readings.jar.size)
+    for index in same[1:]:
+        source[readings.jar == index] = np.flatnonzero(readings.jar == same[0])
+    copied = replace(
+        readings,
+        time_d=readings.time_d[source],
+        columns={name: values[source] for name, values in readings.columns.items()},
+    )
+    jars = tuple(
+        replace(trial.jars[same[0]], name=jar.name) if index in same else jar
+        for index, jar in enumerate(trial.jars)
+    )
+    trials = {
+        "demo": trial,
+        "copies": replace(trial, jars=jars, readings=copied),
+    }
+    outcome = analyze_trials(list(trials), list(trials.values()))
+    for name, one in trials.items():
+        assert_as_alone(outcome, name, one)
+    assert outcome.because["copies"] != outcome.because["demo"]
+
+
 def test_the_stop_rule_is_that_of_a_single_trial() -> None:
     rng = np.random.default_rng(3)
     for _ in range(60):

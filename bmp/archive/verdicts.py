@@ -13,10 +13,10 @@ from bmp.archive.batch import Batch
 from bmp.archive.net import Blanks, Curves, Yields
 from bmp.archive.stop import slowest_rates_percent
 from bmp.judge.criteria import CURRENT, Criterion, Facts, judge, read_criteria, verdict
-from bmp.judge.facts import is_cellulose
+from bmp.judge.facts import COPY, is_cellulose, mostly_copies
 from bmp.normalise import JarGas
 from bmp.runs import first, last
-from bmp.trial import FloatArray, IntArray
+from bmp.trial import BoolArray, FloatArray, IntArray
 
 VALIDATED, NOT_VALIDATED = "validated", "not validated"
 
@@ -124,13 +124,11 @@ def _series_facts(
     """Return the facts of substrates and of cellulose controls."""
     size = len(batch.series_names)
     by_VS = np.array([per == "VS" for per in batch.per], dtype=bool)
-    above = yields.value > 0.0
+    told = (yields.value > 0.0) & ~_mostly_copies(curves, yields, batch.series.size)
     values = {
         "jars": yields.count.astype(float),
         "mean_yield": np.where(by_VS, yields.value, np.nan),
-        "rsd_percent": np.where(
-            above, 100.0 * yields.sd / np.where(above, yields.value, 1), np.nan
-        ),
+        "rsd_percent": np.where(told, 100.0 * yields.sd / np.where(told, yields.value, 1), np.nan),
         "three_day_rate_percent": _slowest(curves, yields, batch.series.size),
         "blank_shorter_d": _blank_shorter_d(batch, gas, curves, yields, blanks),
     }
@@ -163,6 +161,25 @@ def _slowest(curves: Curves, yields: Yields, jars: int) -> FloatArray:
     slowest = np.full(len(yields.jars), -np.inf)
     np.maximum.at(slowest, series, rates[jar])
     return np.where(np.isfinite(slowest), slowest, np.nan)
+
+
+def _mostly_copies(curves: Curves, yields: Yields, jars: int) -> BoolArray:
+    """Tell of which series half or more of the jars repeat another; see `bmp.judge.facts`."""
+    ends = np.flatnonzero(last(curves.jar))
+    begin, end = np.zeros(jars, dtype=np.int64), np.zeros(jars, dtype=np.int64)
+    end[curves.jar[ends]] = ends + 1
+    begin[curves.jar[ends]] = np.append(0, ends[:-1] + 1)
+    # what ends differently is no copy: few series have to be looked at more closely
+    series, jar = _members(yields)
+    at_end = curves.net[end[jar] - 1]
+    order = np.lexsort((at_end, series))
+    near = np.abs(np.diff(at_end[order])) <= 2.0 * COPY * np.abs(at_end[order][1:])
+    near &= np.diff(series[order]) == 0
+    copied = np.zeros(len(yields.jars), dtype=bool)
+    for index in np.unique(series[order][1:][near]).tolist():
+        drawn = [curves.net[begin[jar] : end[jar]] for jar in yields.jars[index].tolist()]
+        copied[index] = mostly_copies(drawn)
+    return copied
 
 
 def _members(yields: Yields) -> tuple[IntArray, IntArray]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Final
 
 import numpy as np
 
@@ -67,7 +68,7 @@ def series_facts(
     grams = [jar.sample_g * material.VS for jar in jars if material.VS]
     closed = [jar for jar in jars if jar.measured in ("pressure", "mass") and jar.headspace_mL]
     typed = jars[0].measured == "net yield"
-    copied = mostly_copies(one, curves)
+    copied = mostly_copies([curves.of(j)[1] for j in one.jars])
     return Facts(
         name=one.series,
         role=one.role,
@@ -90,23 +91,30 @@ def series_facts(
     )
 
 
-def mostly_copies(one: MaterialYield, curves: NetCurves) -> bool:
+COPY: Final = 1e-9
+"""Relative difference up to which a curve is that of another jar."""
+
+
+def mostly_copies(drawn: Sequence[FloatArray]) -> bool:
     """Tell whether half or more of a series' replicate jars repeat the curve of another.
 
     Copies have no scatter of their own, so nothing can be said of how well they repeat.
+
+    Parameters
+    ----------
+    drawn
+        The net yields of each jar, whenever they were read.
     """
-    drawn = [curves.of(j) for j in one.jars]
     copies = sum(any(_alike(drawn[k], other) for other in drawn[:k]) for k in range(1, len(drawn)))
     return copies > 0 and 2 * copies >= len(drawn) - 1
 
 
-def _alike(one: tuple[FloatArray, FloatArray], other: tuple[FloatArray, FloatArray]) -> bool:
-    """Tell whether two curves hold the same values, whenever they were read; nought is none."""
-    values, others = one[1], other[1]
+def _alike(values: FloatArray, others: FloatArray) -> bool:
+    """Tell whether two curves hold the same values; nought is none."""
     return (
         values.size == others.size >= 3
         and bool(np.any(values != 0.0))
-        and bool(np.allclose(values, others, rtol=1e-9, atol=0.0))
+        and bool(np.allclose(values, others, rtol=COPY, atol=0.0))
     )
 
 
