@@ -82,16 +82,18 @@ def with_parts(path: Path, **changed: bytes | str) -> Path:
     return path
 
 
-def in_a_process_of_its_own(place: Path) -> tuple[int, list[str], float, float]:
+def in_a_process_of_its_own(
+    place: Path, command: str = "analyze"
+) -> tuple[int, list[str], float, float]:
     """Analyse in a process; return exit status, lines said, seconds of work and MB at most."""
     code = (
         "import resource, sys; from bmp.cli import main;"
         f"resource.setrlimit(resource.RLIMIT_AS, ({MOST_MB} * 2**20 * 2, {MOST_MB} * 2**20 * 2));"
-        "status = main(['analyze', sys.argv[1]]); use = resource.getrusage(resource.RUSAGE_SELF);"
+        "status = main(sys.argv[1:]); use = resource.getrusage(resource.RUSAGE_SELF);"
         "print(status, use.ru_utime + use.ru_stime, use.ru_maxrss / 1024)"
     )
     done = subprocess.run(
-        [sys.executable, "-W", "ignore", "-c", code, str(place)],
+        [sys.executable, "-W", "ignore", "-c", code, command, str(place)],
         capture_output=True, text=True, check=False, timeout=300,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr[-2000:]
@@ -158,6 +160,9 @@ def long_text_as_header(path: Path) -> Path:
     )
 
 
+HEADER = b"trial,jar,time [d],volume [mL]\n"
+
+
 def many_csv_readings(path: Path, raw: bytes) -> Path:
     folder = write_csv(path.with_suffix(""), tables())
     (folder / "readings.csv").write_bytes(raw)
@@ -169,7 +174,7 @@ def header_of_a_million(path: Path) -> Path:
 
 
 def million_columns(path: Path) -> Path:
-    return many_csv_readings(path, b"," * 3_000_000 + b"\n")
+    return many_csv_readings(path, b"jar" + b"," * 3_000_000 + b"\nN1\n")
 
 
 def endless_line(path: Path) -> Path:
@@ -231,6 +236,41 @@ def test_time_and_memory_are_bounded(make, tmp_path: Path) -> None:  # type: ign
     assert seconds < 60
     assert megabytes < MOST_MB
     assert not [path for path in tmp_path.iterdir() if "results" in path.name]
+
+
+ARCHIVES: tuple[tuple[str, bytes], ...] = (
+    ("a header of a million letters", b"trial,jar,time [d]," + b"v" * 1_000_000 + b"\nT,N1,1,2\n"),
+    ("three million columns", b"trial" + b"," * 3_000_000 + b"\n"),
+    ("an endless cell", HEADER + b"T,N1,1," + b"7" * 50_000_000),
+    ("an endless line", HEADER + b"T,N1,1,5," * 2_000_000),
+    ("an endless quote", HEADER[:-1] + b',"x\n' + b"T,N1,1,5,\n" * 2_000_000),
+    ("a quote in the middle", HEADER + b"T,N1,1,5\n" * 500_000 + b'"' + b"T,N1,1,5\n" * 500_000),
+    ("empty rows", HEADER + b",,,\n" * 2_000_000),
+    ("rows of no trial", HEADER + b",N1,1,5\n" * 200_000),
+    ("rows of a trial that is not there", HEADER + b"Q,N1,x,y\n" * 100_000),
+    ("ten thousand trials", HEADER + b"".join(b"T%d,N1,1,5\n" % n for n in range(10_000))),
+    ("nothing but noughts", b"\0" * 500_000_000),
+)
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="memory is limited as Linux does")
+@pytest.mark.parametrize(("name", "raw"), ARCHIVES, ids=[name for name, _ in ARCHIVES])
+def test_a_hostile_archive_takes_bounded_time_and_memory(
+    name: str, raw: bytes, tmp_path: Path
+) -> None:
+    content = {
+        kind: [["trial", *rows[0]], *(["T", *row] for row in rows[1:])]
+        for kind, rows in tables().items()
+    }
+    place = write_csv(tmp_path / "a", content)
+    (place / "readings.csv").write_bytes(raw)
+    status, lines, seconds, megabytes = in_a_process_of_its_own(place, "archive")
+    assert status in (0, 2)
+    assert bool(lines) == (status == 2)
+    assert len(lines) <= 51
+    assert not any("Traceback" in line or "does not know why" in line for line in lines), lines
+    assert seconds < 60
+    assert megabytes < MOST_MB
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="needs named pipes")

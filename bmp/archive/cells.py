@@ -15,7 +15,8 @@ from bmp.read.tables import Cell, Table, read_csv
 KINDS = (*TABLES, "crucibles")
 TRIALS_IN_A_PART = 20
 MOST_ROWS = 20_000_000
-MOST_BYTES = 4_000_000_000
+MOST_BYTES = 400_000_000
+"""Of a table that is read cell by cell, all of it at once."""
 
 
 @dataclass
@@ -30,6 +31,13 @@ def read_whole(paths: Mapping[str, Path], problems: list[Problem]) -> dict[str, 
     """Return tables of an archive by name; what is wrong with them is added to `problems`."""
     tables = {}
     for name, path in paths.items():
+        if path.stat().st_size > MOST_BYTES:
+            what = f"the file is over {MOST_BYTES // 10**6} MB and not in the plainest form"
+            wanted = (
+                "separate cells by commas and write points in numbers: it is read in parts then"
+            )
+            problems.append(Problem(path.name, what, wanted))
+            continue
         try:
             tables[name] = read_csv(path, problems, MOST_ROWS, MOST_BYTES)
         except UnusableInput as unusable:

@@ -18,13 +18,15 @@ import numpy as np
 from bmp.problem import Problem
 from bmp.read.cells import PLAIN_NUMBER
 from bmp.read.columns import Found, Known, match_columns
-from bmp.read.tables import Table
+from bmp.read.tables import MOST_COLUMNS, Table
 from bmp.trial import BoolArray, FloatArray, IntArray
 
 if TYPE_CHECKING:
     import pyarrow as pa
 
 LARGEST_NUMBER = 1e12
+LONGEST_HEADER = 100_000
+"""In letters; a longer one is not plain."""
 
 
 @dataclass(frozen=True)
@@ -91,14 +93,17 @@ class PlainTable:
 def plain_header(path: Path) -> tuple[str, ...] | None:
     """Return the header of a CSV file; `None` where the file must be read cell by cell."""
     with path.open("rb") as file:
-        start = file.readline(1_000_000)
+        start = file.readline(2 * LONGEST_HEADER)
     try:
         line = start.decode("utf-8-sig").rstrip("\r\n")
     except UnicodeDecodeError:
         return None
     if not line or line.count('"') % 2 or any(letter in line for letter in ";\t\0\r"):
         return None
-    return tuple(text.strip() for text in next(csv.reader([line])))
+    if len(line) > LONGEST_HEADER:
+        return None
+    header = tuple(text.strip() for text in next(csv.reader([line])))
+    return header if len(header) <= MOST_COLUMNS else None
 
 
 def layout_of(
@@ -128,7 +133,7 @@ def _without(header: tuple[str, ...], place: int) -> tuple[str, ...]:
     return header[:place] + header[place + 1 :]
 
 
-def read_plain(raw: bytes | memoryview, layout: Layout) -> PlainTable | None:
+def read_plain(raw: bytes, layout: Layout) -> PlainTable | None:
     """Return rows as arrays; `None` where they must be read cell by cell.
 
     Parameters
@@ -156,7 +161,7 @@ def read_plain(raw: bytes | memoryview, layout: Layout) -> PlainTable | None:
     return PlainTable(_texts(table, layout.trial), texts, numbers, unplain)
 
 
-def _arrow(raw: bytes | memoryview, layout: Layout) -> pa.Table | None:
+def _arrow(raw: bytes, layout: Layout) -> pa.Table | None:
     """Return the columns that count, named by their number; `None` where rows do not fit."""
     import pyarrow as pa
 
@@ -164,33 +169,37 @@ def _arrow(raw: bytes | memoryview, layout: Layout) -> pa.Table | None:
     coded = {str(one.index): words for one in layout.found.values() if not one.known.is_number}
     coded[str(layout.trial)] = words
     places = [str(one.index) for one in layout.found.values() if one.known.is_number]
-    if not len(raw):
+    if not raw:
         types = coded | dict.fromkeys(places, pa.float64())
         return pa.table({name: pa.array([], kind) for name, kind in types.items()})
     # one cell that is no number makes a column of text of all
     for kind in (pa.float64(), words):
-        table = arrow_table(raw, len(layout.header), coded | dict.fromkeys(places, kind))
+        types = coded | dict.fromkeys(places, kind)
+        table = arrow_table(pa.py_buffer(raw), len(layout.header), types)
         if table is not None:
             return table
     return None
 
 
 def arrow_table(
-    raw: bytes | memoryview, width: int, types: Mapping[str, pa.DataType], threads: bool = False
+    source: pa.Buffer | Path, width: int, types: Mapping[str, pa.DataType]
 ) -> pa.Table | None:
     """Return some columns of so many, named by their number, in the types that are given.
 
-    `None` where a row has more or fewer columns, or a cell is not of its column's type.
+    A buffer holds lines without a header. `None` where a row has more or fewer columns, or a cell
+    is not of its column's type.
     """
     import pyarrow as pa
     from pyarrow import csv as arrow_csv
 
     names = [str(number) for number in range(width)]
+    whole = isinstance(source, Path)
     try:
         return arrow_csv.read_csv(
-            pa.BufferReader(pa.py_buffer(raw)),
+            source,
             arrow_csv.ReadOptions(
-                column_names=names, use_threads=threads, block_size=1 << (22 if threads else 24)
+                column_names=names, skip_rows=int(whole), use_threads=whole,
+                block_size=1 << (22 if whole else 24),
             ),
             arrow_csv.ParseOptions(delimiter=","),
             arrow_csv.ConvertOptions(

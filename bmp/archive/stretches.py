@@ -14,11 +14,13 @@ import numpy as np
 from bmp.archive.plain import Layout, arrow_table, coded_texts
 from bmp.problem import Problem, UnusableInput
 from bmp.runs import first
-from bmp.trial import BoolArray, IntArray
+from bmp.trial import IntArray
 
 STRETCH_BYTES = 4_000_000
 BLOCK_BYTES = 1 << 20
 NEWLINE = 10
+MOST_NAMELESS = 1_000
+"""Rows without a trial, mostly empty ones, that are looked at each by itself."""
 
 
 @dataclass(frozen=True)
@@ -33,9 +35,7 @@ class Stretch:
 
     def read(self, path: Path) -> bytes:
         """Return the lines."""
-        with path.open("rb") as file:
-            file.seek(self.begin)
-            return file.read(self.end - self.begin)
+        return _bytes(path, self.begin, self.end)
 
 
 @dataclass(frozen=True)
@@ -59,21 +59,22 @@ def survey(path: Path, layout: Layout) -> Survey | None:
     """
     import pyarrow as pa
 
-    lines = _lines(np.memmap(path, dtype=np.uint8, mode="r"))
+    lines = _lines(path)
     if not lines.count:
         return Survey((), (), mixed=False)
     words = pa.dictionary(pa.int32(), pa.string())
-    raw = memoryview(lines.whole.data)[lines.begins([0])[0] :]
-    table = arrow_table(raw, len(layout.header), {str(layout.trial): words}, threads=True)
+    table = arrow_table(path, len(layout.header), {str(layout.trial): words})
     # an empty line or a line break within a cell would shift what stands in which row
     if table is None or table.num_rows != lines.count:
         return None
     trial = coded_texts(table.column(0))
     firsts = np.append(0, np.flatnonzero(trial.code[1:] != trial.code[:-1]) + 1)
-    nameless = np.flatnonzero(trial.code[firsts] < 0)
+    nameless = np.flatnonzero(trial.code < 0)
+    if nameless.size > MOST_NAMELESS:
+        return None
     if nameless.size:
-        _refuse_nameless(layout.table, lines, trial.code < 0)
-        firsts = np.delete(firsts, nameless)
+        _refuse_nameless(layout.table, lines, nameless.tolist())
+        firsts = firsts[trial.code[firsts] >= 0]
         firsts = firsts[first(trial.code[firsts])]
     mixed = firsts.size > len(trial.words)
     rows = (firsts[:1] if mixed else _cuts(firsts, lines)).tolist()
@@ -89,8 +90,7 @@ def survey(path: Path, layout: Layout) -> Survey | None:
 class _Lines:
     """The lines of a file below its header, counted from nought."""
 
-    whole: np.ndarray
-    """All bytes of the file."""
+    path: Path
     end: int
     """Where the last line ends that is not empty."""
     breaks: IntArray
@@ -112,31 +112,40 @@ class _Lines:
     def _after_break(self, block: int, nth: int) -> int:
         """Return the first byte after a line break of a block."""
         at = block * BLOCK_BYTES
-        return at + int(np.flatnonzero(self.whole[at : at + BLOCK_BYTES] == NEWLINE)[nth]) + 1
+        letters = np.frombuffer(_bytes(self.path, at, at + BLOCK_BYTES), dtype=np.uint8)
+        return at + int(np.flatnonzero(letters == NEWLINE)[nth]) + 1
 
     def text(self, row: int) -> bytes:
         """Return a line."""
         (begin,) = self.begins([row])
         end = self.begins([row + 1])[0] if row + 1 < self.count else self.end
-        return self.whole[begin:end].tobytes()
+        return _bytes(self.path, begin, end)
 
 
-def _lines(whole: np.ndarray) -> _Lines:
+def _bytes(path: Path, begin: int, end: int) -> bytes:
+    with path.open("rb") as file:
+        file.seek(begin)
+        return file.read(end - begin)
+
+
+def _lines(path: Path) -> _Lines:
     """Return the lines of a file; those that stand empty at the end are left out."""
-    end = whole.size
-    while end and whole[end - 1] in (NEWLINE, 13):
-        end -= 1
-    counts = [
-        np.count_nonzero(whole[at : min(at + BLOCK_BYTES, end)] == NEWLINE)
-        for at in range(0, end, BLOCK_BYTES)
-    ]
-    return _Lines(whole, end, np.cumsum([0, *counts]))
+    counts, end, at, empty = [], 0, 0, 0
+    with path.open("rb") as file:
+        while block := file.read(BLOCK_BYTES):
+            counts.append(block.count(b"\n"))
+            filled = len(block.rstrip(b"\r\n"))
+            if filled:
+                end, empty = at + filled, 0
+            empty += block.count(b"\n", filled)
+            at += len(block)
+    breaks = np.cumsum([0, *counts])
+    return _Lines(path, end, np.minimum(breaks, breaks[-1] - empty))
 
 
-def _refuse_nameless(table: str, lines: _Lines, nameless: BoolArray) -> None:
+def _refuse_nameless(table: str, lines: _Lines, nameless: list[int]) -> None:
     """Refuse rows without a trial that hold anything at all."""
-    rows = np.flatnonzero(nameless).tolist()
-    filled = [row for row in rows if lines.text(row).strip(b'," \t\r\n')]
+    filled = [row for row in nameless if lines.text(row).strip(b'," \t\r\n')]
     if filled:
         what = f"{len(filled)} rows do not say of which trial they are"
         if len(filled) == 1:

@@ -241,8 +241,7 @@ def _table(
         raise _unusable(name, f"more than {most:,} rows", "one trial needs far fewer")
     _refuse_title(name, lines)
     header = tuple("" if cell is None else str(cell) for cell in lines[0][1])
-    while header and not header[-1]:
-        header = header[:-1]
+    header = header[: max((place for place, text in enumerate(header, 1) if text), default=0)]
     if len(header) > MOST_COLUMNS or any(len(text) > LONGEST_CELL for text in header):
         raise _unusable(
             name, "the header is longer than any trial's", f"at most {MOST_COLUMNS} columns"
