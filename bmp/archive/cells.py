@@ -33,9 +33,7 @@ def read_whole(paths: Mapping[str, Path], problems: list[Problem]) -> dict[str, 
     for name, path in paths.items():
         if path.stat().st_size > MOST_BYTES:
             what = f"the file is over {MOST_BYTES // 10**6} MB and not in the plainest form"
-            wanted = (
-                "separate cells by commas and write points in numbers: it is read in parts then"
-            )
+            wanted = "with commas between cells and points in numbers it is read in parts"
             problems.append(Problem(path.name, what, wanted))
             continue
         try:
