@@ -79,6 +79,7 @@ def _processes(workers: int) -> Iterator[Pool]:
 
 def _begin() -> None:
     """Load what the first part needs, while the archive is looked through."""
+    import pyarrow.csv  # noqa: F401
     import scipy.special  # noqa: F401
 
     # once so much was given back, the C library keeps arrays of a part's size for the next ones,
