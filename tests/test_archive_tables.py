@@ -9,17 +9,25 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from bmp.analyze import analyze
 from bmp.archive import four_tables
 from bmp.archive.analyze import Outcome
 from bmp.archive.plain import layout_of, read_plain
 from bmp.archive.run import run_archive
 from bmp.archive.stretches import survey
 from bmp.problem import UnusableInput
+from bmp.read import read_trial
 from bmp.read.columns import READINGS
 from tests.benchmarks.archive import write_archive
-from tests.fuzz.archives import archive_of, both_ways, broken_archive, difference
+from tests.fuzz.archives import (
+    archive_of,
+    below_sea_pressure,
+    both_ways,
+    broken_archive,
+    difference,
+)
 from tests.fuzz.mutate import bases
-from tests.tables import tables, with_item, write_csv
+from tests.tables import tables, with_item, write_csv, write_xlsx
 
 
 @pytest.mark.parametrize("seed", range(60))
@@ -36,14 +44,17 @@ def test_plain_trials_are_read_as_arrays(tmp_path: Path, monkeypatch: pytest.Mon
     noted["readings"][1].append("smells of “Käse”, stirred")
     heights = with_item("ambient is", "sea level", with_item("altitude [m]", 800))
     place = write_csv(
-        tmp_path / "archive", archive_of(ways | {"N": noted, "S": tables(trial=heights)})
+        tmp_path / "archive",
+        archive_of(
+            {"mountain": below_sea_pressure()} | ways | {"N": noted, "S": tables(trial=heights)}
+        ),
     )
     one, other = both_ways(place)
     assert difference(one, other) == ""
     monkeypatch.setattr(four_tables.StretchPart, "_closer", None)
     outcome = run_archive(place, tmp_path / "kept")
     assert isinstance(one, Outcome)
-    assert len(outcome.because) == 7
+    assert len(outcome.because) == 8
     assert difference(one, outcome) == ""
 
 
@@ -210,3 +221,33 @@ def test_rows_without_a_trial_are_told_once(tmp_path: Path) -> None:
     path.write_text(text + ",N1,2,3\n,N1,5,3\n", encoding="utf-8")
     with pytest.raises(UnusableInput, match="row 34: 2 rows do not say of which trial they are"):
         run_archive(place, tmp_path / "kept")
+
+
+def test_a_row_put_in_before_moves_the_rows_that_are_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("bmp.archive.stretches.STRETCH_BYTES", 200)
+    content = archive_of({"one": tables(), "two": tables()})
+    content["readings"][-1][-1] = "oops"
+    place = write_csv(tmp_path / "archive", content)
+    told = run_archive(place, tmp_path / "kept").refused["two"]
+    assert "readings.csv, row 33," in told[0]
+    content["readings"].insert(2, ["one", "N1", 2, 5])
+    write_csv(place, content)
+    assert "readings.csv, row 34," in run_archive(place, tmp_path / "kept").refused["two"][0]
+
+
+def test_air_pressures_for_sea_level_beside_another_trial(tmp_path: Path) -> None:
+    content = archive_of({"mountain": below_sea_pressure(), "plain": tables()})
+    outcome = run_archive(write_csv(tmp_path / "archive", content), tmp_path / "kept")
+    alone = analyze(read_trial(write_csv(tmp_path / "alone", below_sea_pressure())))
+    assert outcome.rows[0][0] == "mountain"
+    assert outcome.rows[0][4] == pytest.approx(alone.yields[0].value, rel=1e-10)
+
+
+def test_no_trial_hides_another_of_nearly_its_name(tmp_path: Path) -> None:
+    place = tmp_path / "trials"
+    write_csv(place / "a", tables())
+    for name in ("a.xlsx", "a.xlsx.xlsx"):
+        write_xlsx(place / name, tables())
+    assert set(run_archive(place, tmp_path / "kept").because) == {"a", "a.xlsx", "a.xlsx.xlsx"}

@@ -1,4 +1,9 @@
-"""Several trials in, a row a series out. Nothing here touches a file."""
+"""Several trials in, a row a series out. Nothing here touches a file.
+
+Trials that were read cell by cell come one by one (`analyze_trials`) and are refused in plain words
+where anything is wrong; those that were read as arrays come joined (`analyze_together`), and where
+anything is wrong they are left out, to be read cell by cell.
+"""
 
 from __future__ import annotations
 
@@ -84,7 +89,7 @@ def _group(names: list[str], trials: list[Trial]) -> Outcome:
         return _outcome(batch, gas)
     if len(names) == 1:
         return Outcome((), {}, {names[0]: tuple(map(str, broken))})
-    bad = _trials_with_problems(batch, gas)
+    bad = _trials_with_problems(batch, gas) or set(range(len(names)))
     total = NOTHING
     for number in sorted(bad):
         total = total + _group([names[number]], [trials[number]])
@@ -127,7 +132,7 @@ def _as_far_as_sound(whole: Together, numbers: list[int]) -> tuple[Outcome, list
     gas = normalise(batch.trial)
     if not any(True for _ in (*impossible_falls(batch.trial, gas), *unknown_gas(batch.trial, gas))):
         return _outcome(batch, gas), []
-    bad = {numbers[index] for index in _trials_with_problems(batch, gas)}
+    bad = {numbers[index] for index in _trials_with_problems(batch, gas)} or set(numbers)
     outcome, more = _as_far_as_sound(whole, [number for number in numbers if number not in bad])
     return outcome, [*sorted(bad), *more]
 

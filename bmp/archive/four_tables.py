@@ -6,6 +6,7 @@ goes as arrays; a trial in which anything else stands is read cell by cell.
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
@@ -51,7 +52,8 @@ def stretch_parts(place: Path) -> Iterator[Part]:
     files = _files(place)
     layout = _layout(files)
     found = None if layout is None else survey(files["readings"], layout)
-    if found is None:
+    # rows of mixed trials would be read cell by cell again for every part
+    if found is None or (found.mixed and _small(files) is None):
         problems = Problems()
         return cell_parts(by_trial(read_whole(dict(files.paths), problems), problems))
     groups: list[frozenset[str] | None] = [None]
@@ -167,7 +169,10 @@ class StretchPart:
     def key(self) -> str:
         """Return a name for the lines and all of the small tables."""
         small, own = _digest_of_small(self.files), _digest_of(self.files, self.stretch)
-        return digest([small, own, plain_header(self.files["readings"]), sorted(self.only or ())])
+        # problems are told with the names of files and with rows
+        names = [path.name for _, path in self.files.paths]
+        header = plain_header(self.files["readings"])
+        return digest([small, own, header, names, self.stretch.row, sorted(self.only or ())])
 
     def outcome(self) -> Outcome:
         """Analyse the trials; one in which anything is not plain is read cell by cell."""
@@ -178,7 +183,8 @@ class StretchPart:
         try:
             frames = frames_of(small, names)
             outcome, left_out = analyze_together(together(frames, table))
-        except Exception:  # a trial of which nobody knows what is wrong is found one by one
+        except Exception as error:  # a trial of which nobody knows what is wrong is found singly
+            warnings.warn(f"trials are analysed one by one ({error!r})", stacklevel=1)
             outcome, left_out = NOTHING, set(names)
         return outcome + self._closer(frozenset(left_out)) if left_out else outcome
 

@@ -59,14 +59,16 @@ def jars_of(
     name = words["name"].lower()
     own = np.array([setup.measured for setup in setups])[trial].tolist()
     ways = [text or way for text, way in zip(words["measured"].lower().written, own, strict=True)]
-    net, pressure = (np.array([way == one for way in ways]) for one in ("net yield", "pressure"))
+    net, pressure = (
+        np.array([way == one for way in ways], dtype=bool) for one in ("net yield", "pressure")
+    )
     of, inoculum, bad = _contents(trial, words, materials, setups, net)
     flat = [material for some in materials for material in some] or [Material("", "")]
     roles = np.array([material.role for material in flat])[of]
     roles[roles == "inoculum"] = "blank"
     grams = {f: np.nan_to_num(_numbers(rows, f)) for f in ("inoculum_g", "sample_g", "water_g")}
     headspace_mL = _numbers(rows, "headspace_mL")
-    with_blank = np.array([setup.blank for setup in setups])[trial]
+    with_blank = np.array([setup.blank for setup in setups], dtype=bool)[trial]
     bad |= rows.unplain | (roles == "weight check") | _bad_names(trial, name)
     bad |= np.array([way not in WAYS_OF_MEASURING for way in ways], dtype=bool)
     bad |= ~net & _bad_masses(grams, roles == "blank", with_blank)
@@ -97,7 +99,9 @@ def _contents(
 ) -> tuple[IntArray, IntArray, BoolArray]:
     """Return the material and the inoculum of each jar among all materials, and jars without.
 
-    The inoculum is -1 where a jar needs none. The rules are those of `bmp.read.records`.
+    The inoculum is -1 where a jar needs none, and -1 stands for a material that is not there: it is
+    no inoculum, which the last place of `is_inoculum` says. The rules are those of
+    `bmp.read.records`.
     """
     of_trial = np.repeat(np.arange(len(materials)), [len(some) for some in materials])
     flat = [material for some in materials for material in some]

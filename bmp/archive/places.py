@@ -47,6 +47,8 @@ def _files(place: Path) -> Iterator[Part]:
         stem if stems.count(stem) == 1 else path.name
         for stem, path in zip(stems, found, strict=True)
     ]
+    if len(set(names)) < len(names):
+        names = [path.name for path in found]
     starts = range(0, len(found), FILES_IN_A_PART)
     pieces = [slice(start, start + FILES_IN_A_PART) for start in starts]
     return (FilePart(tuple(names[piece]), tuple(found[piece])) for piece in pieces)

@@ -80,6 +80,9 @@ def _table(path: Path, kind: str) -> TableOfTrials | None:
     layout = layout_of(path, KNOWN[kind], problems, [])
     if layout is None or problems or not set(NEEDED[kind]) <= layout.found.keys():
         return None
+    own = [text.lower() for at, text in enumerate(layout.header) if at != layout.trial]
+    if kind == "trial" and own[:2] != ["item", "value"]:
+        return None
     lines = path.read_bytes().partition(b"\n")[2]
     rows = read_plain(lines, layout)
     if rows is not None and (rows.trial.code < 0).any():

@@ -88,7 +88,7 @@ def survey(path: Path, layout: Layout) -> Survey | None:
 
 @dataclass(frozen=True, eq=False)
 class _Lines:
-    """The lines of a file below its header, counted from nought."""
+    """The lines of a file below its header, counted from nought: line n begins after break n."""
 
     path: Path
     end: int

@@ -140,10 +140,10 @@ def _with_setups(
             plain[key] = plain_setup(setup, constants)
         setups.append(plain[key])
     kinds = [kind_of(setup, ways[number], filled[number]) for number, setup in enumerate(setups)]
-    columns = {
-        **_at_station(frames, trial, columns),
-        **{name: _spread(name, moved, trial, columns) for name in {n for c in moved for n in c}},
-    }
+    # constants are at the station already, so they come after the readings were brought there
+    columns = dict(_at_station(frames, trial, columns))
+    for name in sorted({name for constants in moved for name in constants}):
+        columns[name] = _spread(name, moved, trial, columns)
     none = np.zeros(jar.size, dtype=bool)
     readings = Readings(jar, time_d, np.arange(jar.size), columns, none, none, ())
     return Together(frames, sound, tuple(setups), tuple(kinds), readings)

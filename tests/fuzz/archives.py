@@ -21,7 +21,7 @@ from bmp.archive.parts import Part
 from bmp.archive.places import find_archive
 from bmp.problem import Problems, UnusableInput
 from tests.fuzz.mutate import Tables, bases
-from tests.tables import Rows, write_csv
+from tests.tables import JARS, LONG, MATERIALS, Rows, with_item, write_csv
 
 CELLS = (
     "", " ", "x", "0", "-1", "5", " 5 ", "5.", "+5", ".5", "1e1", "1e13", "1,5", "1,500", "nan",
@@ -52,11 +52,20 @@ def archive_of(trials: dict[str, Tables]) -> Tables:
     return whole
 
 
+def below_sea_pressure() -> Tables:
+    """Return a trial on a mountain, its air pressures read off a weather report for sea level."""
+    trial = with_item("ambient [kPa]", None)
+    trial = with_item("altitude [m]", 800, with_item("ambient is", "sea level", trial))
+    pressures = [[*LONG[0], "ambient [kPa]"], *([*row, 99 + row[1] / 10] for row in LONG[1:])]
+    return {"trial": trial, "materials": MATERIALS, "jars": JARS, "readings": pressures}
+
+
 def broken_archive(seed: int, folder: Path) -> Path:
     """Write an archive of a few trials of different ways with a few things wrong."""
     rng = random.Random(seed)
     # wide tables and dates are not read as arrays at all
     some = [tables for number, tables in enumerate(bases()) if number not in (1, 5)]
+    some.append(below_sea_pressure())
     trials = {f"T{number}": rng.choice(some) for number in range(rng.choice((1, 2, 3, 5)))}
     content = archive_of(trials)
     for _ in range(rng.choice((0, 1, 1, 2, 4))):
