@@ -101,9 +101,14 @@ def _expected(trial: Trial, gas: FloatArray, jars: IntArray, j: int, blank: floa
     others = [int(k) for k in jars if k != j]
     own = trial.jars[j]
     if own.sample_g > 0:
+        # a trial is looked at before it is mended too, when a sister's mass may be missing
         rates = [
-            (gas[k] - blank * trial.jars[k].inoculum_g) / trial.jars[k].sample_g for k in others
+            (gas[k] - blank * trial.jars[k].inoculum_g) / trial.jars[k].sample_g
+            for k in others
+            if trial.jars[k].sample_g > 0
         ]
+        if not rates:
+            return float("nan")
         return blank * own.inoculum_g + float(np.median(rates)) * own.sample_g
     rates = [gas[k] / (trial.jars[k].inoculum_g or 1.0) for k in others]
     return float(np.median(rates)) * (own.inoculum_g or 1.0)

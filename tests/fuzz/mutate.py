@@ -255,9 +255,8 @@ def change_parts(raw: bytes, rng: random.Random) -> bytes:
     return whole.getvalue()
 
 
-def broken_input(seed: int, place: Path) -> Path:
-    """Write the broken input of that number into a folder and return where it is."""
-    rng = random.Random(seed)
+def broken_input(rng: random.Random, place: Path) -> Path:
+    """Write a broken input into a folder and return where it is."""
     tables = rng.choice(BASES)
     if rng.random() < 0.85:
         tables = change_cells(tables, rng)

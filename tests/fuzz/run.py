@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import io
 import json
+import random
 import resource
 import sys
 import tempfile
@@ -35,7 +36,7 @@ class Tally:
     slowest: tuple[float, int] = (0.0, -1)
 
 
-def one(seed: int) -> str:
+def one(rng: random.Random) -> str:
     """Hand in one broken input to `check` and `analyze`; return how it ended.
 
     Raises
@@ -51,7 +52,7 @@ def one(seed: int) -> str:
     from bmp.report.sentences import feed_sentence
 
     with tempfile.TemporaryDirectory() as folder:
-        place = broken_input(seed, Path(folder))
+        place = broken_input(rng, Path(folder))
         before = _content(place)
         try:
             trial, problems = read_with_problems(place)
@@ -93,7 +94,7 @@ def attempt(seed: int, tally: Tally) -> None:
     try:
         with warnings.catch_warnings(), redirect_stderr(said), redirect_stdout(said):
             warnings.simplefilter("ignore")  # as the program does for whoever runs it
-            end = one(seed)
+            end = one(random.Random(seed))
         assert not said.getvalue(), f"said {said.getvalue()[:200]}"
     except (KeyboardInterrupt, SystemExit):
         raise
