@@ -12,6 +12,7 @@ import sys
 import time
 import warnings
 import zipfile
+from collections.abc import Callable
 from itertools import pairwise
 from pathlib import Path
 
@@ -249,32 +250,35 @@ def test_time_and_memory_are_bounded(make, tmp_path: Path) -> None:  # type: ign
     assert not [path for path in tmp_path.iterdir() if "results" in path.name]
 
 
-ARCHIVES: tuple[tuple[str, bytes], ...] = (
-    ("a header of a million letters", b"trial,jar,time [d]," + b"v" * 1_000_000 + b"\nT,N1,1,2\n"),
-    ("three million columns", b"trial" + b"," * 3_000_000 + b"\n"),
-    ("an endless cell", HEADER + b"T,N1,1," + b"7" * 50_000_000),
-    ("an endless line", HEADER + b"T,N1,1,5," * 2_000_000),
-    ("an endless quote", HEADER[:-1] + b',"x\n' + b"T,N1,1,5,\n" * 2_000_000),
-    ("a quote in the middle", HEADER + b"T,N1,1,5\n" * 500_000 + b'"' + b"T,N1,1,5\n" * 500_000),
-    ("empty rows", HEADER + b",,,\n" * 2_000_000),
-    ("rows of no trial", HEADER + b",N1,1,5\n" * 200_000),
-    ("rows of a trial that is not there", HEADER + b"Q,N1,x,y\n" * 100_000),
-    ("ten thousand trials", HEADER + b"".join(b"T%d,N1,1,5\n" % n for n in range(10_000))),
-    ("nothing but noughts", b"\0" * 500_000_000),
-)
+ROW = b"T,N1,1,5\n"
+ARCHIVES: dict[str, Callable[[], bytes]] = {
+    "a header of a million letters": lambda: (
+        b"trial,jar,time [d]," + b"v" * 1_000_000 + b"\nT,N1\n"
+    ),
+    "three million columns": lambda: b"trial" + b"," * 3_000_000 + b"\n",
+    "an endless cell": lambda: HEADER + b"T,N1,1," + b"7" * 50_000_000,
+    "an endless line": lambda: HEADER + b"T,N1,1,5," * 2_000_000,
+    "an endless quote": lambda: HEADER[:-1] + b',"x\n' + ROW * 2_000_000,
+    "a quote in the middle": lambda: HEADER + ROW * 500_000 + b'"' + ROW * 500_000,
+    "empty rows": lambda: HEADER + b",,,\n" * 2_000_000,
+    "rows of no trial": lambda: HEADER + b",N1,1,5\n" * 200_000,
+    "rows of a trial that is not there": lambda: HEADER + b"Q,N1,x,y\n" * 100_000,
+    "ten thousand trials": lambda: HEADER + b"".join(b"T%d,N1,1,5\n" % n for n in range(10_000)),
+    "nothing but noughts": lambda: b"\0",
+}
 
 
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="memory is limited as Linux does")
-@pytest.mark.parametrize(("name", "raw"), ARCHIVES, ids=[name for name, _ in ARCHIVES])
-def test_a_hostile_archive_takes_bounded_time_and_memory(
-    name: str, raw: bytes, tmp_path: Path
-) -> None:
+@pytest.mark.parametrize("name", ARCHIVES)
+def test_a_hostile_archive_takes_bounded_time_and_memory(name: str, tmp_path: Path) -> None:
     content = {
         kind: [["trial", *rows[0]], *(["T", *row] for row in rows[1:])]
         for kind, rows in tables().items()
     }
     place = write_csv(tmp_path / "a", content)
-    (place / "readings.csv").write_bytes(raw)
+    (place / "readings.csv").write_bytes(ARCHIVES[name]())
+    if name == "nothing but noughts":
+        os.truncate(place / "readings.csv", 500_000_000)  # takes no room on the disk
     status, lines, seconds, megabytes = in_a_process_of_its_own(place, "archive")
     assert status in (0, 2)
     assert bool(lines) == (status == 2)
