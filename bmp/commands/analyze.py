@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from bmp.commands.terminal import CHECK_FAILED, DONE, progress, tell
+from bmp.commands.terminal import CHECK_FAILED, DONE, progress, read_told
 
 if TYPE_CHECKING:
     from bmp.judge.criteria import Criterion
@@ -34,8 +34,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Analyse the trial and say where the results are."""
     from bmp.analyze import analyze
-    from bmp.problem import UnusableInput
-    from bmp.read import read_with_problems
     from bmp.report.folder import check_place
     from bmp.report.results_json import FORMAT
     from bmp.report.sentences import feed_sentence
@@ -44,12 +42,7 @@ def run(arguments: argparse.Namespace) -> int:
     source: Path = arguments.trial
     out: Path = arguments.out or default_place(source)
     show = progress()
-    show("read the tables")
-    trial, problems = read_with_problems(source)
-    show("")
-    tell(trial.ignored)
-    if problems:
-        raise UnusableInput(problems)
+    trial = read_told(source, show)
     check_place(out, source, FORMAT, arguments.replace)
     results = analyze(trial, show, own_criteria(arguments.criteria))
     write_results(results, out, show)

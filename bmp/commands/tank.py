@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from bmp.commands.terminal import DONE, progress, tell
+from bmp.commands.terminal import DONE, progress, read_told
 
 HELP = "carry the yields of a trial to its main tank and print what to expect"
 
@@ -23,16 +23,10 @@ def run(arguments: argparse.Namespace) -> int:
     """Print the tank's answer."""
     from bmp.analyze import analyze
     from bmp.problem import Problem, UnusableInput
-    from bmp.read import read_with_problems
     from bmp.report.tank_text import tank_text
 
     show = progress()
-    show("read the tables")
-    trial, problems = read_with_problems(arguments.trial)
-    show("")
-    tell(trial.ignored)
-    if problems:
-        raise UnusableInput(problems)
+    trial = read_told(arguments.trial, show)
     if trial.tank is None:
         what = "there are no tables “tank” and “tank feeds”"
         wanted = "add them beside the others as sheets or .csv files"

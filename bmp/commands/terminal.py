@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
+    from pathlib import Path
 
     from bmp.problem import Problem
+    from bmp.trial import Trial
 
 DONE, CHECK_FAILED, UNUSABLE = 0, 1, 2
 MOST_LINES = 50
@@ -23,6 +25,26 @@ def tell(problems: Iterable[Problem | str]) -> None:
         print(line, file=sys.stderr)
     if len(lines) > MOST_LINES:
         print(f"… and {len(lines) - MOST_LINES} more problems", file=sys.stderr)
+
+
+def read_told(place: Path, show: Callable[[str], None]) -> Trial:
+    """Return a trial, after telling what in its tables is not used.
+
+    Raises
+    ------
+    UnusableInput
+        With every problem found.
+    """
+    from bmp.problem import UnusableInput
+    from bmp.read import read_with_problems
+
+    show("read the tables")
+    trial, problems = read_with_problems(place)
+    show("")
+    tell(trial.ignored)
+    if problems:
+        raise UnusableInput(problems)
+    return trial
 
 
 def progress() -> Callable[[str], None]:
