@@ -14,6 +14,15 @@ _GROUPED_BY_COMMA = re.compile(r"[+-]?[1-9]\d{0,2}(,\d{3})+(\.\d*)?")
 _GROUPED_BY_POINT = re.compile(r"[+-]?[1-9]\d{0,2}(\.\d{3})+(,\d*)?")
 
 
+PERCENTAGE = r"(\d{1,3}(?:[.,]\d+)?)\s*%"
+"""Pattern of a percentage in running text, with a decimal point or comma."""
+
+
+def percent(text: str) -> float:
+    """Return the figure of a `PERCENTAGE`."""
+    return float(text.replace(",", "."))
+
+
 class Unreadable(ValueError):
     """The cell does not say what is wanted. The message says what would be right."""
 

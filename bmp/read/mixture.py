@@ -5,9 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 
+from bmp.read.cells import PERCENTAGE, percent
+
 EXAMPLE = "such as “60 % goat bedding + 40 % whey” (shares of the fresh mass, 100 % in all)"
 
-_PART = re.compile(r"\s*(\d{1,3}(?:[.,]\d+)?)\s*%\s*(.+?)\s*")
+_PART = re.compile(rf"\s*{PERCENTAGE}\s*(.+?)\s*")
 
 
 class NoMixture(ValueError):
@@ -41,7 +43,7 @@ def mixture(text: str, materials: Iterable[str]) -> Mapping[str, float]:
             raise NoMixture(f"“{match[2][:40]}” is not among the materials")
         if name in shares:
             raise NoMixture(f"“{name}” stands twice in the mixture")
-        shares[name] = float(match[1].replace(",", ".")) / 100
+        shares[name] = percent(match[1]) / 100
     if abs(sum(shares.values()) - 1.0) > 0.005:
         raise NoMixture(f"the shares add up to {100 * sum(shares.values()):g} %")
     return shares

@@ -9,7 +9,7 @@ from typing import Any
 
 from bmp.atmosphere import standard_atmosphere_kPa, station_kPa
 from bmp.problem import Problem, shown
-from bmp.read.cells import Unreadable, moment, number, words
+from bmp.read.cells import PERCENTAGE, Unreadable, moment, number, percent, words
 from bmp.read.columns import ITEMS, Known, ignored_words, match_unit, parse_header
 from bmp.read.tables import Table
 from bmp.trial import WAYS_OF_MEASURING, Setup
@@ -134,11 +134,11 @@ def flush_gas(text: str) -> Mapping[str, float] | None:
         return _GASES[text.lower()]
     mixed: dict[str, float] = {}
     for part in text.lower().split("+"):
-        match = re.fullmatch(r"\s*(\d{1,3}(?:[.,]\d+)?)\s*%\s*([a-z0-9 ]+?)\s*", part)
+        match = re.fullmatch(rf"\s*{PERCENTAGE}\s*([a-z0-9 ]+?)\s*", part)
         if match is None or match[2] not in _GASES:
             return None
         for gas, share in _GASES[match[2]].items():
-            mixed[gas] = mixed.get(gas, 0.0) + share * float(match[1].replace(",", ".")) / 100
+            mixed[gas] = mixed.get(gas, 0.0) + share * percent(match[1]) / 100
     return mixed if abs(sum(mixed.values()) - 1.0) < 0.005 else None
 
 
