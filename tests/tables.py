@@ -61,6 +61,20 @@ def with_item(item: str, value: Any, rows: Rows = TRIAL) -> Rows:
     return kept if value is None else [*kept, [item, value]]
 
 
+def archive_of(trials: dict[str, dict[str, Rows]]) -> dict[str, Rows]:
+    """Return tables with a first column `trial` that hold several trials."""
+    whole: dict[str, Rows] = {}
+    for kind in dict.fromkeys(kind for tables in trials.values() for kind in tables):
+        columns = dict.fromkeys(c for t in trials.values() if kind in t for c in t[kind][0])
+        rows: Rows = [["trial", *columns]]
+        for name, tables in trials.items():
+            for row in tables.get(kind, [])[1:]:
+                cells = dict(zip(tables[kind][0], row, strict=False))
+                rows.append([name, *(cells.get(column) for column in columns)])
+        whole[kind] = rows
+    return whole
+
+
 def write_csv(folder: Path, content: dict[str, Rows], separator: str = ",") -> Path:
     """Write a folder of CSV files and return it."""
     folder.mkdir(parents=True, exist_ok=True)

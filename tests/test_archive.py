@@ -32,7 +32,7 @@ from bmp.read import read_trial
 from bmp.trial import Trial
 from tests.benchmarks.archive import write_archive
 from tests.fuzz.mutate import bases
-from tests.tables import Rows, tables, with_item, write_csv, write_xlsx
+from tests.tables import Rows, archive_of, tables, with_item, write_csv, write_xlsx
 
 DEMO = Path(__file__).parents[1] / "examples" / "cheese_dairy"
 KINETIC = {
@@ -432,17 +432,9 @@ def test_an_error_nobody_knows_refuses_that_trial_alone(
     assert "does not know why" in outcome.refused["b"][0]
 
 
-def with_trial(content: dict[str, Rows], names: tuple[str, ...]) -> dict[str, Rows]:
-    """Return tables with a first column `trial` that hold the same trial several times."""
-    return {
-        kind: [["trial", *rows[0]], *([name, *row] for name in names for row in rows[1:])]
-        for kind, rows in content.items()
-    }
-
-
 @pytest.mark.parametrize("way", ["plain", "semicolons", "workbook", "dates", "blank lines"])
 def test_tables_in_any_dialect(tmp_path: Path, way: str) -> None:
-    content = with_trial(tables(), ("one", "two"))
+    content = archive_of({"one": tables(), "two": tables()})
     if way == "dates":
         head = content["readings"][0]
         head[2] = "taken"
@@ -475,7 +467,7 @@ def test_tables_in_any_dialect(tmp_path: Path, way: str) -> None:
 def test_tables_that_cannot_be_told_apart(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], spoil: Any, words: str
 ) -> None:
-    content = with_trial(tables(), ("one", "two"))
+    content = archive_of({"one": tables(), "two": tables()})
     spoil(content)
     place = write_csv(tmp_path / "archive", content)
     assert main(["archive", str(place)]) == 2

@@ -23,14 +23,13 @@ from bmp.read import read_trial
 from bmp.read.columns import READINGS
 from tests.benchmarks.archive import write_archive
 from tests.fuzz.archives import (
-    archive_of,
     below_sea_pressure,
     both_ways,
     broken_archive,
     difference,
 )
 from tests.fuzz.mutate import bases
-from tests.tables import tables, with_item, write_csv, write_xlsx
+from tests.tables import archive_of, tables, with_item, write_csv, write_xlsx
 
 
 @settings(max_examples=60, deadline=None)

@@ -28,7 +28,7 @@ from bmp.read import read_trial, read_with_problems
 from bmp.units import UnknownUnit, conversion
 from tests.fuzz.mutate import broken_input
 from tests.fuzz.run import Tally, attempt, one
-from tests.tables import JARS, LONG, MATERIALS, tables, with_item, write_csv, write_xlsx
+from tests.tables import JARS, LONG, MATERIALS, archive_of, tables, with_item, write_csv, write_xlsx
 
 FUZZ_SECONDS = 8.0
 FIRST_INPUT = 1_000_000
@@ -271,11 +271,7 @@ ARCHIVES: dict[str, Callable[[], bytes]] = {
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="memory is limited as Linux does")
 @pytest.mark.parametrize("name", ARCHIVES)
 def test_a_hostile_archive_takes_bounded_time_and_memory(name: str, tmp_path: Path) -> None:
-    content = {
-        kind: [["trial", *rows[0]], *(["T", *row] for row in rows[1:])]
-        for kind, rows in tables().items()
-    }
-    place = write_csv(tmp_path / "a", content)
+    place = write_csv(tmp_path / "a", archive_of({"T": tables()}))
     (place / "readings.csv").write_bytes(ARCHIVES[name]())
     if name == "nothing but noughts":
         os.truncate(place / "readings.csv", 500_000_000)  # takes no room on the disk

@@ -13,7 +13,8 @@ from typing import Any
 
 import numpy as np
 
-from bmp.archive.batch import Batch, alike, join, own_name, plainer
+from bmp.archive.batch import Batch, alike, join, plainer
+from bmp.archive.jars import own_name
 from bmp.archive.kinetics import Kinetics, fit_series
 from bmp.archive.net import Yields, blank_means, material_yields, net_curves
 from bmp.archive.together import Together
@@ -21,6 +22,7 @@ from bmp.archive.verdicts import NOT_VALIDATED, VALIDATED, verdicts
 from bmp.net import yield_unit
 from bmp.normalise import JarGas, normalise
 from bmp.normalise.untold import impossible_falls, unknown_gas
+from bmp.problem import Problem
 from bmp.read.complete import check_complete
 from bmp.read.reader import TABLES
 from bmp.trial import Trial
@@ -84,7 +86,7 @@ def analyze_trials(names: Sequence[str], trials: Sequence[Trial]) -> Outcome:
 def _group(names: list[str], trials: list[Trial]) -> Outcome:
     batch = join(names, trials)
     gas = normalise(batch.trial)
-    broken = [*impossible_falls(batch.trial, gas), *unknown_gas(batch.trial, gas)]
+    broken = _broken(batch, gas)
     if not broken:
         return _outcome(batch, gas)
     if len(names) == 1:
@@ -127,14 +129,19 @@ def _as_far_as_sound(whole: Together, numbers: list[int]) -> tuple[Outcome, list
         if len(numbers) == 1:
             return NOTHING, numbers
         middle = len(numbers) // 2
-        halves = [_as_far_as_sound(whole, some) for some in (numbers[:middle], numbers[middle:])]
-        return halves[0][0] + halves[1][0], halves[0][1] + halves[1][1]
+        outcome, odd = _as_far_as_sound(whole, numbers[:middle])
+        more, more_odd = _as_far_as_sound(whole, numbers[middle:])
+        return outcome + more, odd + more_odd
     gas = normalise(batch.trial)
-    if not any(True for _ in (*impossible_falls(batch.trial, gas), *unknown_gas(batch.trial, gas))):
+    if not _broken(batch, gas):
         return _outcome(batch, gas), []
     bad = {numbers[index] for index in _trials_with_problems(batch, gas)} or set(numbers)
-    outcome, more = _as_far_as_sound(whole, [number for number in numbers if number not in bad])
-    return outcome, [*sorted(bad), *more]
+    outcome, odd = _as_far_as_sound(whole, [number for number in numbers if number not in bad])
+    return outcome, [*sorted(bad), *odd]
+
+
+def _broken(batch: Batch, gas: JarGas) -> list[Problem]:
+    return [*impossible_falls(batch.trial, gas), *unknown_gas(batch.trial, gas)]
 
 
 def _trials_with_problems(batch: Batch, gas: JarGas) -> set[int]:
@@ -163,7 +170,7 @@ def _rows(
     trials = [number for number, _ in batch.series_names]
     columns: dict[str, list[Any]] = {
         "trial": [batch.names[number] for number in trials],
-        "material": [own_name(material) for material in batch.material_of],
+        "material": [own_name(material.name) for material in batch.material_of],
         "role": [material.role for material in batch.material_of],
         "jars": yields.count.tolist(),
         "bmp": _known(yields.value),

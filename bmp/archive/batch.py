@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bmp.archive.jars import SEPARATOR
+from bmp.archive.jars import SEPARATOR, own_name
 from bmp.trial import BoolArray, FloatArray, IntArray, Jar, Material, Readings, Setup, Trial
 
 # Ways of measuring in which no step looks at more than one jar or series at a time. Weighed jars
@@ -175,7 +175,7 @@ def with_arrays(names: tuple[str, ...], trial: Trial, jar_trial: IntArray) -> Ba
     sampled = [jar.role in ("substrate", "control") for jar in jars]
     per = {name: _per(m, trial.setup) for name, m in material.items()}
     keys = [
-        (int(number), _own(jar.series)) if flag else None
+        (int(number), own_name(jar.series)) if flag else None
         for jar, flag, number in zip(jars, sampled, jar_trial, strict=True)
     ]
     series_names = tuple(sorted({key for key in keys if key is not None}))
@@ -213,13 +213,3 @@ def _per(material: Material, setup: Setup) -> str:
     if setup.measured == "net yield":
         return setup.basis
     return "VS" if material.VS is not None else "fresh"
-
-
-def _own(name: str) -> str:
-    """Return a material's or series' own name."""
-    return name.partition(SEPARATOR)[2]
-
-
-def own_name(material: Material) -> str:
-    """Return the name of a material as its trial has it."""
-    return _own(material.name)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 from bmp.archive.parts import CellPart, OneTrial
@@ -17,14 +17,6 @@ TRIALS_IN_A_PART = 20
 MOST_ROWS = 20_000_000
 MOST_BYTES = 400_000_000
 """Of a table that is read cell by cell, all of it at once."""
-
-
-@dataclass
-class _Gathered:
-    """Rows of one trial in one table, while they are gathered."""
-
-    rows: list[tuple[Cell, ...]]
-    numbers: list[int]
 
 
 def read_whole(paths: Mapping[str, Path], problems: list[Problem]) -> dict[str, Table]:
@@ -41,6 +33,12 @@ def read_whole(paths: Mapping[str, Path], problems: list[Problem]) -> dict[str, 
         except UnusableInput as unusable:
             problems.extend(unusable.problems)
     return tables
+
+
+def read_trials(paths: Mapping[str, Path]) -> dict[str, OneTrial]:
+    """Return all trials of an archive's tables; see `by_trial`."""
+    problems = Problems()
+    return by_trial(read_whole(paths, problems), problems)
 
 
 def by_trial(
@@ -88,7 +86,7 @@ def by_trial(
     return {name: OneTrial(own[name], tuple(told_of.get(name, ()))) for name in sorted(own)}
 
 
-def trial_column(table: Table, problems: list[Problem]) -> int | None:
+def _trial_column(table: Table, problems: list[Problem]) -> int | None:
     """Return where the column `trial` stands; `None` with a problem told."""
     header = [text.strip().lower() for text in table.header]
     if "trial" in header:
@@ -101,29 +99,26 @@ def trial_column(table: Table, problems: list[Problem]) -> int | None:
 def _split(
     kind: str, table: Table, wanted: frozenset[str] | None, problems: list[Problem]
 ) -> dict[str, Table]:
-    at = trial_column(table, problems)
+    at = _trial_column(table, problems)
     if at is None:
         return {}
-    found: dict[str, _Gathered] = {}
+    found: dict[str, list[tuple[tuple[Cell, ...], int]]] = {}
     for row, number in zip(table.rows, table.row_numbers, strict=True):
         name = words(row[at])
         if name and (wanted is None or name in wanted):
-            own = found.setdefault(name, _Gathered([], []))
-            own.rows.append((*row[:at], *row[at + 1 :]))
-            own.numbers.append(number)
+            found.setdefault(name, []).append(((*row[:at], *row[at + 1 :]), number))
         elif not name and any(cell is not None for cell in row):
             what = "the row does not say of which trial it is"
             problems.append(Problem(table.name, what, "fill in the column “trial”", number))
     header = (*table.header[:at], *table.header[at + 1 :])
-    return {name: _own_table(kind, table, header, own) for name, own in found.items()}
-
-
-def _own_table(kind: str, table: Table, header: tuple[str, ...], own: _Gathered) -> Table:
-    pairs = list(zip(own.rows, own.numbers, strict=True))
     if kind in ("materials", "jars"):
-        pairs.sort(key=lambda pair: tuple(map(str, pair[0])))
-    rows, numbers = zip(*pairs, strict=True)
-    return replace(table, header=header, rows=rows, row_numbers=numbers)
+        for own in found.values():
+            own.sort(key=lambda pair: tuple(map(str, pair[0])))
+    own_table = {}
+    for name, own in found.items():
+        rows, numbers = zip(*own, strict=True)
+        own_table[name] = replace(table, header=header, rows=rows, row_numbers=numbers)
+    return own_table
 
 
 def cell_parts(trials: Mapping[str, OneTrial]) -> Iterator[CellPart]:

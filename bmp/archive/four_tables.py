@@ -13,17 +13,17 @@ from functools import lru_cache
 from pathlib import Path
 
 from bmp.archive.analyze import NOTHING, Outcome, analyze_together
-from bmp.archive.cells import KINDS, by_trial, cell_parts, read_whole
+from bmp.archive.cells import KINDS, by_trial, cell_parts, read_trials, read_whole
 from bmp.archive.frames import frames_of
 from bmp.archive.parts import CellPart, OneTrial, Part, digest
-from bmp.archive.plain import Layout, PlainTable, layout_of, plain_header, read_plain
+from bmp.archive.plain import Layout, PlainTable, layout_of, read_plain
 from bmp.archive.small import SmallTables, read_small
 from bmp.archive.stretches import Stretch, survey
 from bmp.archive.together import together
 from bmp.problem import Problem, Problems, UnusableInput
 from bmp.read.columns import READINGS
 from bmp.read.reader import TABLES
-from bmp.read.tables import read_lines
+from bmp.read.tables import csv_files, missing_tables, read_lines
 
 TRIALS_OF_A_MIXED_FILE = 100
 SMALL = tuple(kind for kind in KINDS if kind != "readings")
@@ -54,8 +54,7 @@ def stretch_parts(place: Path) -> Iterator[Part]:
     found = None if layout is None else survey(files["readings"], layout)
     # rows of mixed trials would be read cell by cell again for every part
     if found is None or (found.mixed and _small(files) is None):
-        problems = Problems()
-        return cell_parts(by_trial(read_whole(dict(files.paths), problems), problems))
+        return cell_parts(read_trials(dict(files.paths)))
     groups: list[frozenset[str] | None] = [None]
     if found.mixed:
         names, size = found.names, TRIALS_OF_A_MIXED_FILE
@@ -72,16 +71,8 @@ def _files(place: Path) -> Files:
     UnusableInput
         A table is missing.
     """
-    found = {
-        path.stem.strip().lower(): path
-        for path in sorted(place.glob("*.[cC][sS][vV]"))
-        if path.is_file()
-    }
-    missing = [
-        Problem(place.name, f"there is no table “{name}”", "add it as a .csv file")
-        for name in TABLES
-        if name not in found
-    ]
+    found = csv_files(place)
+    missing = missing_tables(place, TABLES, found, "a .csv file")
     if missing:
         raise UnusableInput(missing)
     paths = tuple((kind, found[kind]) for kind in KINDS if kind in found)
@@ -135,9 +126,7 @@ def _small(files: Files) -> SmallTables | None:
 @lru_cache(maxsize=1)
 def _small_cells(files: Files) -> dict[str, OneTrial]:
     """Return the rows of the small tables by trial, cell by cell."""
-    problems = Problems()
-    paths = {kind: path for kind, path in files.paths if kind in SMALL}
-    return by_trial(read_whole(paths, problems), problems)
+    return read_trials({kind: path for kind, path in files.paths if kind in SMALL})
 
 
 @lru_cache(maxsize=1)
@@ -171,8 +160,13 @@ class StretchPart:
         small, own = _digest_of_small(self.files), _digest_of(self.files, self.stretch)
         # problems are told with the names of files and with rows
         names = [path.name for _, path in self.files.paths]
-        header = plain_header(self.files["readings"])
-        return digest([small, own, header, names, self.stretch.row, sorted(self.only or ())])
+        row, only = self.stretch.row, sorted(self.only or ())
+        return digest([small, own, self._header, names, row, only])
+
+    @property
+    def _header(self) -> tuple[str, ...]:
+        layout = _layout(self.files)
+        return () if layout is None else layout.header
 
     def outcome(self) -> Outcome:
         """Analyse the trials; one in which anything is not plain is read cell by cell."""
@@ -192,8 +186,8 @@ class StretchPart:
         """Read some trials cell by cell; all of the stretch where none is named."""
         problems = Problems()
         path = self.files["readings"]
-        header = plain_header(path) or ()
-        table = read_lines(self.stretch.read(path), path.name, header, self.stretch.row, problems)
+        raw = self.stretch.read(path)
+        table = read_lines(raw, path.name, self._header, self.stretch.row, problems)
         readings = by_trial({"readings": table}, problems, names)
         cells = _small_cells(self.files)
         trials = {}

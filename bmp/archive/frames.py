@@ -12,7 +12,7 @@ from itertools import compress
 
 import numpy as np
 
-from bmp.archive.jars import SEPARATOR, jars_of
+from bmp.archive.jars import SEPARATOR, jars_of, own_name
 from bmp.archive.plain import Texts
 from bmp.archive.small import SmallTables, TableOfTrials
 from bmp.problem import Problem
@@ -33,8 +33,8 @@ class Frames:
 
     names: tuple[str, ...]
     sound: BoolArray
-    """Trials in which all is plain and as it must be, shape (trials,); the rest means nothing of
-    others."""
+    """Trials in which all is plain and as it must be, shape (trials,). Of others what stands here
+    means nothing."""
     setups: tuple[Setup, ...]
     materials: tuple[tuple[Material, ...], ...]
     """Of each trial, with its number and `SEPARATOR` before their names."""
@@ -99,8 +99,8 @@ def _setup(table: TableOfTrials, pairs: tuple[tuple[str, str], ...]) -> Setup | 
     """Return the setup that items make; `None` where anything is wrong."""
     problems: list[Problem] = []
     rows = tuple((item or None, value or None) for item, value in pairs)
-    own = Table(table.layout.table, ("item", "value"), rows, tuple(range(2, len(rows) + 2)))
-    setup = read_setup(own, "", problems, [], [])
+    written = Table(table.layout.table, ("item", "value"), rows, tuple(range(2, len(rows) + 2)))
+    setup = read_setup(written, "", problems, [], [])
     return None if problems else setup
 
 
@@ -125,15 +125,17 @@ def _materials(
         f"{trial}{SEPARATOR}{name}" if name else ""
         for trial, name in zip(number.tolist(), values["name"], strict=True)
     ]
-    own = Table(table.layout.table, (), ((),) * index.size, tuple(range(index.size)))
+    numbered = Table(table.layout.table, (), ((),) * index.size, tuple(range(index.size)))
     problems: list[Problem] = []
     found: list[list[Material]] = [[] for _ in names]
-    for material, row in materials_of(Rows(own, table.layout.found, values), problems):
+    for material, row in materials_of(Rows(numbered, table.layout.found, values), problems):
         found[number[row]].append(material)
     sound[number[[problem.row for problem in problems if problem.row is not None]]] = False
-    for trial in (trial for trial, name in enumerate(names) if name in small.crucibles):
-        found[trial] = _with_crucibles(found[trial], small.crucibles[names[trial]], problems := [])
-        sound[trial] &= not problems
+    for trial, name in enumerate(names):
+        if name in small.crucibles:
+            told: list[Problem] = []
+            found[trial] = _with_crucibles(found[trial], small.crucibles[name], told)
+            sound[trial] &= not told
     sound &= np.array([bool(some) for some in found], dtype=bool)
     return tuple(map(tuple, found)), sound
 
@@ -142,13 +144,7 @@ def _with_crucibles(
     materials: list[Material], table: Table, problems: list[Problem]
 ) -> list[Material]:
     """Return materials with TS and VS of their crucibles, which call them by their own names."""
-    fronts = [material.name.partition(SEPARATOR)[0] + SEPARATOR for material in materials]
-    plain = tuple(
-        replace(material, name=material.name.removeprefix(front))
-        for material, front in zip(materials, fronts, strict=True)
-    )
+    plain = tuple(replace(material, name=own_name(material.name)) for material in materials)
     weighed = with_crucibles(plain, read_crucibles(table, plain, problems, []), [])
-    return [
-        replace(material, name=front + material.name)
-        for material, front in zip(weighed, fronts, strict=True)
-    ]
+    pairs = zip(weighed, materials, strict=True)
+    return [replace(material, name=joined.name) for material, joined in pairs]

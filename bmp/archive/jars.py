@@ -26,6 +26,11 @@ SEPARATOR = "\x1f"
 """Stands in joined trials between a trial's number and the name of its material."""
 
 
+def own_name(name: str) -> str:
+    """Return the name of a material or series as its trial has it."""
+    return name.partition(SEPARATOR)[2]
+
+
 def jars_of(
     table: TableOfTrials,
     names: Sequence[str],
@@ -57,18 +62,18 @@ def jars_of(
         for field in ("name", "material", "inoculum", "group", "measured", "left_out")
     }
     name = words["name"].lower()
-    own = np.array([setup.measured for setup in setups])[trial].tolist()
-    ways = [text or way for text, way in zip(words["measured"].lower().written, own, strict=True)]
+    usual = np.array([setup.measured for setup in setups])[trial].tolist()
+    ways = [text or way for text, way in zip(words["measured"].lower().written, usual, strict=True)]
     net, pressure = (
         np.array([way == one for way in ways], dtype=bool) for one in ("net yield", "pressure")
     )
-    of, inoculum, bad = _contents(trial, words, materials, setups, net)
+    with_blank = np.array([setup.blank for setup in setups], dtype=bool)[trial]
+    of, inoculum, bad = _contents(trial, words, materials, net, with_blank)
     flat = [material for some in materials for material in some] or [Material("", "")]
     roles = np.array([material.role for material in flat])[of]
     roles[roles == "inoculum"] = "blank"
     grams = {f: np.nan_to_num(_numbers(rows, f)) for f in ("inoculum_g", "sample_g", "water_g")}
     headspace_mL = _numbers(rows, "headspace_mL")
-    with_blank = np.array([setup.blank for setup in setups], dtype=bool)[trial]
     bad |= rows.unplain | (roles == "weight check") | _bad_names(trial, name)
     bad |= np.array([way not in WAYS_OF_MEASURING for way in ways], dtype=bool)
     bad |= ~net & _bad_masses(grams, roles == "blank", with_blank)
@@ -94,8 +99,8 @@ def _contents(
     trial: IntArray,
     words: Mapping[str, Texts],
     materials: Sequence[Sequence[Material]],
-    setups: Sequence[Setup],
     net: BoolArray,
+    with_blank: BoolArray,
 ) -> tuple[IntArray, IntArray, BoolArray]:
     """Return the material and the inoculum of each jar among all materials, and jars without.
 
@@ -107,19 +112,18 @@ def _contents(
     flat = [material for some in materials for material in some]
     inocula = np.array([material.role == "inoculum" for material in flat], dtype=bool)
     place = {material.name.lower(): index for index, material in enumerate(flat)}
-    own, inoculum = (_named(trial, words[field], place) for field in ("material", "inoculum"))
+    named, inoculum = (_named(trial, words[field], place) for field in ("material", "inoculum"))
     given, said = (words[field].code >= 0 for field in ("material", "inoculum"))
     is_inoculum = np.append(inocula, False)
-    bad = (given & (own < 0)) | (said & ~is_inoculum[inoculum])
+    bad = (given & (named < 0)) | (said & ~is_inoculum[inoculum])
     number = np.bincount(of_trial[inocula], minlength=len(materials))
     only = np.full(len(materials), -1)
     only[of_trial[inocula]] = np.flatnonzero(inocula)
     only[number != 1] = -1
     inoculum = np.where(said, inoculum, only[trial])
-    with_blank = np.array([setup.blank for setup in setups], dtype=bool)[trial]
-    needs_none = net | is_inoculum[own] | ((number[trial] == 0) & ~with_blank)
+    needs_none = net | is_inoculum[named] | ((number[trial] == 0) & ~with_blank)
     bad |= (inoculum < 0) & ~needs_none
-    material = np.where(given, own, inoculum)
+    material = np.where(given, named, inoculum)
     bad |= material < 0
     # a blank holds the inoculum that it is named for
     return material, np.where(is_inoculum[material], material, inoculum), bad

@@ -69,7 +69,7 @@ def blank_means(gas: JarGas, batch: Batch) -> Blanks:
     specific = gas.methane_NmL[here] / batch.inoculum_g[jar]
     own = np.flatnonzero(blank)
     end_d = np.full(inocula, np.inf)
-    np.minimum.at(end_d, batch.inoculum[own], _last_time(jar, time_d, own))
+    np.minimum.at(end_d, batch.inoculum[own], last_time(jar, time_d, own))
     # every curve begins with nothing at closing
     at_jar, at_d, value = _from_nothing(jar, time_d, specific, own)
     knot_of, knot_d = _distinct(batch.inoculum[at_jar], at_d)
@@ -90,7 +90,7 @@ def blank_means(gas: JarGas, batch: Batch) -> Blanks:
     return Blanks(knot_of, knot_d, mean, np.where(single, np.nan, error), end_d, jars)
 
 
-def _last_time(jar: IntArray, time_d: FloatArray, jars: IntArray) -> FloatArray:
+def last_time(jar: IntArray, time_d: FloatArray, jars: IntArray) -> FloatArray:
     """Return the time of the last reading of the jars named; minus infinity without one."""
     last_d = np.full(int(max(jars.max(initial=-1), jar.max(initial=-1))) + 1, -np.inf)
     ends = last(jar)
@@ -152,7 +152,7 @@ def material_yields(gas: JarGas, curves: Curves, batch: Batch, blanks: Blanks) -
     series = batch.series[jars]
     count = np.bincount(series, minlength=size)
     end_d = np.full(size, np.inf)
-    np.minimum.at(end_d, series, _last_time(curves.jar, curves.time_d, jars))
+    np.minimum.at(end_d, series, last_time(curves.jar, curves.time_d, jars))
     own = curves.jar[first(curves.jar)]
     at_jar, at_d, net = _from_nothing(curves.jar, curves.time_d, curves.net, own)
     values, _ = interpolate(jars, end_d[series], at_jar, at_d, net)

@@ -121,7 +121,7 @@ def layout_of(
         return None
     trial = names.index("trial")
     # the column of trials is no column of a trial's own table
-    own = replace(Table(path.name, header, (), ()), header=_without(header, trial))
+    own = Table(path.name, (*header[:trial], *header[trial + 1 :]), (), ())
     found = {
         field: replace(one, index=one.index + (one.index >= trial))
         for field, one in match_columns(own, known, problems, ignored).items()
@@ -129,8 +129,9 @@ def layout_of(
     return Layout(path.name, header, trial, found)
 
 
-def _without(header: tuple[str, ...], place: int) -> tuple[str, ...]:
-    return header[:place] + header[place + 1 :]
+def holds_anything(line: bytes) -> bool:
+    """Tell whether any cell of a line is filled."""
+    return bool(line.strip(b'," \t\r\n'))
 
 
 def read_plain(raw: bytes, layout: Layout) -> PlainTable | None:

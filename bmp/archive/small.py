@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from bmp.archive.plain import Layout, PlainTable, layout_of, read_plain
+from bmp.archive.plain import Layout, PlainTable, holds_anything, layout_of, read_plain
 from bmp.problem import Problem
 from bmp.read.columns import JARS, MATERIALS, Known
 from bmp.read.tables import Table
@@ -68,8 +68,7 @@ def read_small(paths: Mapping[str, Path], crucibles: Mapping[str, Table]) -> Sma
     crucibles
         Rows of that table by trial.
     """
-    tables = {kind: _table(paths[kind], kind) for kind in KNOWN}
-    trial, materials, jars = (tables[kind] for kind in ("trial", "materials", "jars"))
+    trial, materials, jars = (_table(paths[kind], kind) for kind in ("trial", "materials", "jars"))
     if trial is None or materials is None or jars is None:
         return None
     return SmallTables(trial, materials, jars, crucibles)
@@ -86,7 +85,9 @@ def _table(path: Path, kind: str) -> TableOfTrials | None:
     lines = path.read_bytes().partition(b"\n")[2]
     rows = read_plain(lines, layout)
     if rows is not None and (rows.trial.code < 0).any():
-        rows = read_plain(b"\n".join(line for line in lines.split(b"\n") if _filled(line)), layout)
+        rows = read_plain(
+            b"\n".join(line for line in lines.split(b"\n") if holds_anything(line)), layout
+        )
     if rows is None or (rows.trial.code < 0).any():
         return None
     first = rows.texts[NEEDED[kind][0]].code
@@ -94,7 +95,3 @@ def _table(path: Path, kind: str) -> TableOfTrials | None:
     ends = np.cumsum(np.bincount(rows.trial.code, minlength=len(rows.trial.words))).tolist()
     place = dict(zip(rows.trial.words, zip([0, *ends], ends, strict=False), strict=True))
     return TableOfTrials(layout, rows, place)
-
-
-def _filled(line: bytes) -> bool:
-    return bool(line.strip(b'," \t\r'))

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from bmp.archive.plain import Layout, arrow_table, coded_texts
+from bmp.archive.plain import Layout, arrow_table, coded_texts, holds_anything
 from bmp.problem import Problem, UnusableInput
 from bmp.runs import first
 from bmp.trial import IntArray
@@ -145,7 +145,7 @@ def _lines(path: Path) -> _Lines:
 
 def _refuse_nameless(table: str, lines: _Lines, nameless: list[int]) -> None:
     """Refuse rows without a trial that hold anything at all."""
-    filled = [row for row in nameless if lines.text(row).strip(b'," \t\r\n')]
+    filled = [row for row in nameless if holds_anything(lines.text(row))]
     if filled:
         what = f"{len(filled)} rows do not say of which trial they are"
         if len(filled) == 1:

@@ -30,7 +30,8 @@ class Together:
 
     def batch(self, numbers: Sequence[int]) -> Batch:
         """Return some trials of one kind as a batch."""
-        frames, chosen = self.frames, np.isin(np.arange(len(self.setups)), numbers)
+        frames, chosen = self.frames, np.zeros(len(self.setups), dtype=bool)
+        chosen[numbers] = True
         rank = np.cumsum(chosen) - 1
         of_jar = chosen[frames.jar_trial]
         place = np.cumsum(of_jar) - 1
@@ -140,10 +141,7 @@ def _with_setups(
             plain[key] = plain_setup(setup, constants)
         setups.append(plain[key])
     kinds = [kind_of(setup, ways[number], filled[number]) for number, setup in enumerate(setups)]
-    # constants are at the station already, so they come after the readings were brought there
-    columns = dict(_at_station(frames, trial, columns))
-    for name in sorted({name for constants in moved for name in constants}):
-        columns[name] = _spread(name, moved, trial, columns)
+    columns = _with_constants(_at_station(frames, trial, columns), moved, trial)
     none = np.zeros(jar.size, dtype=bool)
     readings = Readings(jar, time_d, np.arange(jar.size), columns, none, none, ())
     return Together(frames, sound, tuple(setups), tuple(kinds), readings)
@@ -159,15 +157,18 @@ def _filled(trial: IntArray, columns: Mapping[str, FloatArray], size: int) -> li
     return filled
 
 
-def _spread(
-    name: str,
-    moved: Sequence[Mapping[str, float]],
-    trial: IntArray,
-    columns: Mapping[str, FloatArray],
-) -> FloatArray:
-    """Return a column with the constants of the trials that have one in place of readings."""
-    constant = np.array([constants.get(name, np.nan) for constants in moved])[trial]
-    return np.where(np.isnan(constant), columns.get(name, np.nan), constant)
+def _with_constants(
+    columns: Mapping[str, FloatArray], moved: Sequence[Mapping[str, float]], trial: IntArray
+) -> dict[str, FloatArray]:
+    """Return columns with the constants of the trials that have them in place of readings.
+
+    A constant air pressure is at the station already; the columns must be so before.
+    """
+    out = dict(columns)
+    for name in sorted({name for constants in moved for name in constants}):
+        constant = np.array([constants.get(name, np.nan) for constants in moved])[trial]
+        out[name] = np.where(np.isnan(constant), columns.get(name, np.nan), constant)
+    return out
 
 
 def _at_station(

@@ -10,12 +10,13 @@ from functools import cache
 import numpy as np
 
 from bmp.archive.batch import Batch
-from bmp.archive.net import Blanks, Curves, Yields
+from bmp.archive.jars import own_name
+from bmp.archive.net import Blanks, Curves, Yields, last_time
 from bmp.archive.stop import slowest_rates_percent
 from bmp.judge.criteria import CURRENT, Criterion, Facts, judge, read_criteria, verdict
 from bmp.judge.facts import COPY, is_cellulose, mostly_copies
 from bmp.normalise import JarGas
-from bmp.runs import first, last
+from bmp.runs import first
 from bmp.trial import BoolArray, FloatArray, IntArray
 
 VALIDATED, NOT_VALIDATED = "validated", "not validated"
@@ -80,8 +81,8 @@ def _trial_facts(batch: Batch, yields: Yields, blanks: Blanks) -> FactTable:
     jars, trial_of = batch.trial.jars, batch.jar_trial.tolist()
     used: list[dict[str, None]] = [{} for _ in range(size)]
     cellulose: dict[tuple[int, str], set[str]] = {}
-    for material, own in zip(batch.material_of, yields.jars, strict=True):
-        for jar in own.tolist():
+    for material, members in zip(batch.material_of, yields.jars, strict=True):
+        for jar in members.tolist():
             if material.role == "substrate":
                 used[trial_of[jar]][jars[jar].inoculum] = None
             elif material.role == "control" and is_cellulose(material):
@@ -98,7 +99,7 @@ def _trial_facts(batch: Batch, yields: Yields, blanks: Blanks) -> FactTable:
         for inocula in [{one} for one in used[trial]] or [held[trial]]:
             single = len(held[trial]) < 2 or len(inocula) != 1
             trials.append(trial)
-            names.append("" if single else next(iter(inocula)).partition(chr(31))[2])
+            names.append("" if single else own_name(next(iter(inocula))))
             kinds = [cellulose.get((trial, one), set()) for one in inocula]
             controls.append(len(set().union(*kinds)))
             counts.append(sum(blanks_of[trial, one] for one in inocula))
@@ -113,7 +114,7 @@ def _blank_facts(batch: Batch, blanks: Blanks) -> FactTable:
     own = np.flatnonzero((batch.role == "blank") & batch.counted & batch.trial.setup.blank)
     inocula, lead = np.unique(batch.inoculum[own], return_index=True)
     jars = own[lead]
-    names = [f"blank of {batch.trial.jars[j].inoculum.partition(chr(31))[2]}" for j in jars]
+    names = [f"blank of {own_name(batch.trial.jars[j].inoculum)}" for j in jars]
     count = blanks.jars[inocula].astype(float) if inocula.size else np.zeros(0)
     return FactTable(batch.jar_trial[jars], names, {"jars": count})
 
@@ -165,10 +166,9 @@ def _slowest(curves: Curves, yields: Yields, jars: int) -> FloatArray:
 
 def _mostly_copies(curves: Curves, yields: Yields, jars: int) -> BoolArray:
     """Tell of which series half or more of the jars repeat another; see `bmp.judge.facts`."""
-    ends = np.flatnonzero(last(curves.jar))
-    begin, end = np.zeros(jars, dtype=np.int64), np.zeros(jars, dtype=np.int64)
-    end[curves.jar[ends]] = ends + 1
-    begin[curves.jar[ends]] = np.append(0, ends[:-1] + 1)
+    count = np.bincount(curves.jar, minlength=jars)
+    end = np.cumsum(count)
+    begin = end - count
     # what ends differently is no copy: few series have to be looked at more closely
     series, jar = _members(yields)
     at_end = curves.net[end[jar] - 1]
@@ -192,16 +192,13 @@ def _blank_shorter_d(
     batch: Batch, gas: JarGas, curves: Curves, yields: Yields, blanks: Blanks
 ) -> FloatArray:
     """Return by how much the blanks end before each series' jars; NaN without a blank."""
-    last_d = np.full(batch.series.size, -np.inf)
-    ends = last(gas.jar)
-    last_d[gas.jar[ends]] = gas.time_d[ends]
     series, jar = _members(yields)
     size, inoculum = len(yields.jars), batch.inoculum[jar]
     blank = (inoculum >= 0) & ~batch.typed[jar]
     blank[blank] = blanks.jars[inoculum[blank]] > 0
     first_end, latest = np.full(size, np.inf), np.full(size, -np.inf)
     np.minimum.at(first_end, series[blank], blanks.end_d[inoculum[blank]])
-    np.maximum.at(latest, series, last_d[jar])
+    np.maximum.at(latest, series, last_time(gas.jar, gas.time_d, jar))
     cut = np.bincount(series, curves.cut[jar], minlength=size) > 0
     known = np.bincount(series, blank, minlength=size) > 0
     shorter = np.full(size, np.nan)

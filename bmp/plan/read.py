@@ -15,7 +15,7 @@ from bmp.read.cells import Unreadable, moment, number, words
 from bmp.read.columns import Known, ignored_words, match_unit, parse_header
 from bmp.read.crucibles import read_crucibles, with_crucibles
 from bmp.read.records import materials_of, read_rows
-from bmp.read.tables import Table, read_tables
+from bmp.read.tables import Table, missing_tables, read_tables
 
 TABLES = ("materials", "plan")
 
@@ -50,11 +50,7 @@ def read_wishes(place: Path) -> WrittenWishes:
         With every problem found, each with its table, row and column.
     """
     tables = read_tables(place, (*TABLES, "crucibles"))
-    problems = [
-        Problem(place.name, f"there is no table “{name}”", "add it as a sheet or a .csv file")
-        for name in TABLES
-        if name not in tables
-    ]
+    problems = missing_tables(place, TABLES, tables)
     if problems:
         raise UnusableInput(problems)
     ignored: list[str] = []

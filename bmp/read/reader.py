@@ -12,7 +12,7 @@ from bmp.read.crucibles import read_crucibles, with_crucibles
 from bmp.read.readings import at_station, empty_readings, read_readings
 from bmp.read.records import read_jars, read_materials
 from bmp.read.setup import read_setup
-from bmp.read.tables import Table, read_tables
+from bmp.read.tables import Table, missing_tables, read_tables
 from bmp.read.tank import TANK_TABLES, read_tank, read_tank_feeds
 from bmp.read.unread import split_unread
 from bmp.trial import Jar, Material, Readings, Setup, Trial
@@ -56,11 +56,10 @@ def read_with_problems(place: Path, unfinished: bool = False) -> tuple[Trial, tu
     missing = [name for name in TABLES if name not in tables]
     # a table that could not be read has its problem already, and so has a damaged workbook
     told = {problem.table.lower() for problem in problems}
-    problems.extend(
-        Problem(place.name, f"there is no table “{name}”", "add it as a sheet or a .csv file")
-        for name in missing
-        if not told & {f"{name}.csv", f"sheet {name}", place.name.lower()}
+    untold = (
+        name for name in missing if not told & {f"{name}.csv", f"sheet {name}", place.name.lower()}
     )
+    problems.extend(missing_tables(place, untold, tables))
     if len(missing) == len(TABLES):
         raise UnusableInput(problems)
     trial = trial_of(tables, place.stem, problems, unfinished)

@@ -5,14 +5,24 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from bmp.problem import Problem, UnusableInput, shown
 from bmp.read.workbook import Cell, read_sheets
 
-__all__ = ["Cell", "Table", "items", "most_rows_of", "read_csv", "read_lines", "read_tables"]
+__all__ = [
+    "Cell",
+    "Table",
+    "csv_files",
+    "items",
+    "missing_tables",
+    "most_rows_of",
+    "read_csv",
+    "read_lines",
+    "read_tables",
+]
 
 # More than any jar trial holds; keeps a hostile file from filling the memory.
 LARGEST_FILE_BYTES = 60_000_000
@@ -78,12 +88,31 @@ def _unusable(table: str, what: str, wanted: str) -> UnusableInput:
     return UnusableInput([Problem(table, what, wanted)])
 
 
-def _read_folder(place: Path, wanted: tuple[str, ...], problems: list[Problem]) -> dict[str, Table]:
+def csv_files(place: Path) -> dict[str, Path]:
+    """Return the .csv files of a folder by the name of the table that each holds."""
     # a pipe or a device of that name would never end
     files = sorted(path for path in place.glob("*.[cC][sS][vV]") if path.is_file())
-    if not files:
+    return {path.stem.strip().lower(): path for path in files}
+
+
+def missing_tables(
+    place: Path,
+    wanted: Iterable[str],
+    found: Container[str],
+    as_what: str = "a sheet or a .csv file",
+) -> list[Problem]:
+    """Return a problem for each wanted table that was not found."""
+    return [
+        Problem(place.name, f"there is no table “{name}”", f"add it as {as_what}")
+        for name in wanted
+        if name not in found
+    ]
+
+
+def _read_folder(place: Path, wanted: tuple[str, ...], problems: list[Problem]) -> dict[str, Table]:
+    found = csv_files(place)
+    if not found:
         raise _unusable(place.name, "the folder holds no .csv file", _layout_words(wanted))
-    found = {path.stem.strip().lower(): path for path in files}
     read = {}
     for name in wanted:
         if name in found:

@@ -16,12 +16,13 @@ from operator import add
 from pathlib import Path
 
 from bmp.archive.analyze import NOTHING, Outcome
-from bmp.archive.cells import KINDS, by_trial, cell_parts, read_whole
+from bmp.archive.cells import KINDS, cell_parts, read_trials
 from bmp.archive.parts import Part
 from bmp.archive.places import find_archive
-from bmp.problem import Problems, UnusableInput
+from bmp.problem import UnusableInput
+from bmp.read.tables import csv_files
 from tests.fuzz.mutate import Tables, bases
-from tests.tables import JARS, LONG, MATERIALS, Rows, with_item, write_csv
+from tests.tables import JARS, LONG, MATERIALS, archive_of, with_item, write_csv
 
 CELLS = (
     "", " ", "x", "0", "-1", "5", " 5 ", "5.", "+5", ".5", "1e1", "1e13", "1,5", "1,500", "nan",
@@ -36,20 +37,6 @@ HEADERS = (
     "methane [%]", "temperature [°F]", "ambient [inHg]", "water head [in]", "mixture", "formula",
     "pH", "TS uncertainty [% of fresh mass]", "COD [g/g]", "protein [% of VS]", "weather",
 )  # fmt: skip
-
-
-def archive_of(trials: dict[str, Tables]) -> Tables:
-    """Return tables with a first column `trial` that hold several trials."""
-    whole: Tables = {}
-    for kind in sorted({kind for tables in trials.values() for kind in tables}):
-        columns = dict.fromkeys(c for t in trials.values() if kind in t for c in t[kind][0])
-        rows: Rows = [["trial", *columns]]
-        for name, tables in trials.items():
-            for row in tables.get(kind, [])[1:]:
-                cells = dict(zip(tables[kind][0], row, strict=False))
-                rows.append([name, *(cells.get(column) for column in columns)])
-        whole[kind] = rows
-    return whole
 
 
 def below_sea_pressure() -> Tables:
@@ -129,9 +116,7 @@ def _come_to(parts: Callable[[], Iterator[Part]]) -> Outcome | list[str]:
 
 
 def _cell_by_cell(place: Path) -> Iterator[Part]:
-    problems = Problems()
-    paths = {kind: place / f"{kind}.csv" for kind in KINDS if (place / f"{kind}.csv").is_file()}
-    return cell_parts(by_trial(read_whole(paths, problems), problems))
+    return cell_parts(read_trials({k: p for k, p in csv_files(place).items() if k in KINDS}))
 
 
 def difference(one: Outcome | list[str], other: Outcome | list[str]) -> str:
