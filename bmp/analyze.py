@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -64,11 +63,6 @@ def analyze(
     progress("judge the trial")
     theory = _theoretical(trial, yields)
     judged = judge_trial(trial, gas, blanks, curves, yields, theory, criteria=criteria)
-    # what has met the stop rule as it is judged, thinned to days, needs no forecast of it
-    fits = {
-        series: replace(fit, forecast=None) if series in judged.ended else fit
-        for series, fit in fits.items()
-    }
     progress("compare the feeds")
     comparisons = compare_trial(trial, gas, curves, yields, fits)
     progress("carry the yields to the tank")
@@ -110,6 +104,7 @@ def _fits(curves: NetCurves, yields: tuple[MaterialYield, ...]) -> dict[str, Mat
             [curves.of(jar)[0] for jar in one.jars],
             [curves.of(jar)[1] for jar in one.jars],
             yield_unit(one.per),
+            [curves.from_blank[curves.jar == jar] for jar in one.jars],
         )
         for one in some
     ]

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from bmp.normalise import JarGas
-from bmp.runs import interpolate
+from bmp.runs import first, interpolate
+from bmp.stop_rule import finished, lowest_rates_percent
 from bmp.trial import BoolArray, FloatArray, IntArray, Jar, Material, Trial
 
 # A jar read some hours after the last blank takes that blank's last value: at the end of a trial
@@ -86,6 +87,13 @@ class MaterialYield:
     """Yield per g of fresh mass."""
     jar_values: tuple[float, ...]
     """Net yield of each counted jar at `time_d`."""
+    three_day_rate_percent: float | None = None
+    """Lowest three-day rate that the slowest counted jar has reached (`bmp.stop_rule`)."""
+
+    @property
+    def finished(self) -> bool | None:
+        """Return whether every counted jar has met the stop rule; `None`: cannot be told."""
+        return finished(self.three_day_rate_percent)
 
     @property
     def unit(self) -> str:
@@ -214,8 +222,12 @@ def material_yields(
             counted = series.setdefault(jar.series, [])
             if jar.left_out is None and np.any(curves.jar == index):
                 counted.append(index)
+    rates = np.full(len(trial.jars), np.inf)
+    rates[curves.jar[first(curves.jar)]] = lowest_rates_percent(
+        curves.jar, curves.time_d, curves.net + curves.from_blank, curves.net
+    )
     return tuple(
-        _material_yield(name, jars, gas, curves, trial, blanks)
+        _material_yield(name, jars, gas, curves, trial, blanks, float(rates[jars].max()))
         for name, jars in series.items()
         if jars
     )
@@ -228,6 +240,7 @@ def _material_yield(
     curves: NetCurves,
     trial: Trial,
     blanks: dict[str, BlankMean],
+    rate_percent: float,
 ) -> MaterialYield:
     first_jar = trial.jars[jars[0]]
     material = trial.material(first_jar.material)
@@ -260,6 +273,7 @@ def _material_yield(
         blank_percent=100.0 * taken_off / gross if measured and blanks and gross > 0.0 else None,
         per_fresh=_per_fresh(mean, per, material),
         jar_values=tuple(float(value) for value in values),
+        three_day_rate_percent=rate_percent if np.isfinite(rate_percent) else None,
     )
 
 

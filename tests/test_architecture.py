@@ -12,6 +12,7 @@ PACKAGE = Path(__file__).parents[1] / "bmp"
 # Each room may import from rooms at its own level or above it in this list, never below.
 LEVELS: list[set[str]] = [
     {"constants", "problem", "estimate", "finding", "trial", "units", "runs", "atmosphere"},
+    {"stop_rule", "limits"},
     {"theory", "solids", "cautions", "wall"},
     {"read"},
     {"normalise"},
@@ -31,6 +32,7 @@ LEVELS: list[set[str]] = [
 
 # What computes knows nothing of files, the terminal or HTML.
 PURE = {"normalise", "net", "fit", "compare", "tank", "theory", "runs", "analyze", "assumptions"}
+PURE |= {"stop_rule", "limits"}
 NOT_IN_PURE = {"openpyxl", "jinja2", "argparse", "csv", "json", "sys", "subprocess", "matplotlib"}
 
 

@@ -22,12 +22,9 @@ from bmp.archive.kinetics import fit_series
 from bmp.archive.net import Curves, Yields
 from bmp.archive.parts import FilePart
 from bmp.archive.run import run_archive
-from bmp.archive.stop import slowest_rates_percent
 from bmp.cli import main
 from bmp.fit.material import MaterialCurves, fit_materials
 from bmp.fit.models import MODELS
-from bmp.judge.facts import slowest_rate_percent
-from bmp.net import NetCurves
 from bmp.read import read_trial
 from bmp.trial import Trial
 from tests.benchmarks.archive import write_archive
@@ -168,24 +165,6 @@ def test_copied_jars_have_no_scatter_in_an_archive_either() -> None:
     for name, one in trials.items():
         assert_as_alone(outcome, name, one)
     assert outcome.because["copies"] != outcome.because["demo"]
-
-
-def test_the_stop_rule_is_that_of_a_single_trial() -> None:
-    rng = np.random.default_rng(3)
-    for _ in range(60):
-        pieces = []
-        for jar in range(4):
-            size = int(rng.integers(1, 30))
-            time_d = np.sort(np.round(rng.uniform(0, 25, size) * rng.choice([0.3, 1, 2]), 2))
-            time_d = np.unique(time_d if rng.random() < 0.7 else np.append(time_d, 0.0))
-            net = np.cumsum(rng.normal(3, 4, time_d.size) * np.exp(-time_d / 4))
-            pieces.append((np.full(time_d.size, jar), time_d, net, 0.1 * time_d))
-        run, time_d, net, blank = map(np.concatenate, zip(*pieces, strict=True))
-        curves = NetCurves(run, time_d, net, blank, np.zeros(4, dtype=bool))
-        found = slowest_rates_percent(run, time_d, net, blank)
-        for jar in range(4):
-            wanted = slowest_rate_percent(curves, [jar])
-            assert found[jar] == (np.inf if wanted is None else pytest.approx(wanted, rel=1e-12))
 
 
 def curves_of_many_shapes(rng: np.random.Generator, count: int) -> list[MaterialCurves]:

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bmp.plan.draft import make_draft
-from bmp.plan.gas import gas_curve, gauge_kPa, interval_biogas_NmL, stop_day, warming_kPa
+from bmp.plan.gas import gas_curve, gauge_kPa, interval_biogas_NmL, warming_kPa
 from tests.plan_wishes import LITERATURE, OPEN
 
 FEEDS = sorted(LITERATURE)
@@ -73,8 +73,3 @@ def test_no_warming_no_pressure() -> None:
     assert warming_kPa(95.0, 37.0, 37.0) == pytest.approx(0.0, abs=1e-12)
     assert warming_kPa(101.325, 20.0, 37.0) == pytest.approx(9.68, abs=0.01)
     assert warming_kPa(101.325, 30.0, 20.0) < 0
-
-
-@pytest.mark.parametrize(("k", "day"), [(0.05, 39), (0.10, 27), (0.20, 18), (0.30, 14), (0.50, 11)])
-def test_stop_day(k: float, day: int) -> None:
-    assert stop_day(k) == day

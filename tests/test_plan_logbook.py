@@ -148,7 +148,7 @@ def test_drop_downs_and_limits(tmp_path: Path) -> None:
     assert rules[f"A2:A{last}"].formula1 == "jars!$A$2:$A$13"
     assert rules[f"C2:C{last}"].type == "decimal"
     assert rules[f"D2:D{last}"].formula1 == 'OR(ISNUMBER(D2),LOWER(D2)="not vented")'
-    assert rules[f"H2:H{last}"].formula1 == "45"
+    assert rules[f"H2:H{last}"].formula1 == "40"
     assert rules[f"H2:H{last}"].formula2 == "115"
     trial = {str(r.sqref): r for r in book["trial"].data_validations.dataValidation}
     assert trial["B4"].formula1 == '"volume,methane volume,pressure,mass"'

@@ -83,7 +83,7 @@ def test_gross_yields_say_so() -> None:
 
 def test_unfinished_curves_say_so() -> None:
     results = replace(trials.unfinished(), feed_verdicts={})
-    assert said(yield_of(), results).endswith(
+    assert said(yield_of(three_day_rate_percent=1.19), results).endswith(
         "half of it by day 6. More may come: when the readings ended it had not met the stop rule "
         "(less than 1 % more a day for three days)."
     )

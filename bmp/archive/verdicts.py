@@ -12,11 +12,11 @@ import numpy as np
 from bmp.archive.batch import Batch
 from bmp.archive.jars import own_name
 from bmp.archive.net import Blanks, Curves, Yields, last_time
-from bmp.archive.stop import slowest_rates_percent
 from bmp.judge.criteria import CURRENT, Criterion, Facts, judge, read_criteria, verdict
 from bmp.judge.facts import COPY, is_cellulose, mostly_copies
 from bmp.normalise import JarGas
 from bmp.runs import first
+from bmp.stop_rule import lowest_rates_percent
 from bmp.trial import BoolArray, FloatArray, IntArray
 
 VALIDATED, NOT_VALIDATED = "validated", "not validated"
@@ -157,7 +157,9 @@ def _slowest(curves: Curves, yields: Yields, jars: int) -> FloatArray:
     """Return the rate of the slowest jar of each series; NaN where one cannot be told."""
     rates = np.full(jars, np.inf)
     present = curves.jar[first(curves.jar)]
-    rates[present] = slowest_rates_percent(curves.jar, curves.time_d, curves.net, curves.from_blank)
+    rates[present] = lowest_rates_percent(
+        curves.jar, curves.time_d, curves.net + curves.from_blank, curves.net
+    )
     series, jar = _members(yields)
     slowest = np.full(len(yields.jars), -np.inf)
     np.maximum.at(slowest, series, rates[jar])

@@ -56,12 +56,11 @@ def feeds_of(
     for one in yields:
         bare = _feed(trial, gas, one, name or trial.setup.title)
         values = {"yield": one.jar_values, **_kinetics(curves, one, fits.get(one.series))}
-        fit = fits.get(one.series)
         feeds.append(
             replace(
                 bare,
                 values=values,
-                still_runs=fit is not None and fit.forecast is not None,
+                still_runs=not one.finished,
                 blank_influence=influences.get(one.series, {}),
             )
         )
@@ -138,7 +137,7 @@ def _kinetics(curves: NetCurves, one: MaterialYield, fits: MaterialFits | None) 
         quantity: tuple(jar.parameters[parameter].value for jar in fits.models[model].jars)
         for quantity, (model, parameter) in KINETIC_QUANTITIES.items()
     }
-    if fits.forecast is not None:
+    if not one.finished:
         # a share of what has come so far says nothing of how soon the feed is done
         return found
     some = [curves.of(jar) for jar in one.jars]

@@ -17,11 +17,13 @@ import numpy as np
 
 from bmp.estimate import Estimate
 from bmp.fit.choice import FAR_APART, NONE_FOLLOWS
+from bmp.fit.curves import Curves
+from bmp.fit.engine import fit_curves
 from bmp.fit.interval import BETWEEN, FEWEST_JARS, WITHIN, between_jars
 from bmp.fit.jarwise import Jarwise
 from bmp.fit.models import MODELS
 from bmp.fit.results import Choice, Forecast
-from bmp.fit.stop import stop_rule_met_d
+from bmp.stop_rule import stop_days, stop_days_read_together
 from bmp.trial import FloatArray, IntArray
 
 FEWEST_READINGS: Final = 8
@@ -48,6 +50,44 @@ class _Ahead:
     """Mean yield over the jars on the stop day, shape (futures,)."""
 
 
+@dataclass(frozen=True, eq=False)
+class BlankGas:
+    """What the blanks take off each jar's curve, and how it goes on."""
+
+    past: Curves
+    level: FloatArray
+    """First-order level and rate of each jar's, shape (jars, 2); nought where there is none."""
+
+    def rows(self, index: IntArray) -> BlankGas:
+        """Return that of some jars."""
+        return BlankGas(self.past.rows(index), self.level[index])
+
+    def at(self, row: int, time_d: FloatArray) -> FloatArray:
+        """Return it at times that begin with the jar's readings; from the last one by the fit."""
+        count = int(self.past.count[row])
+        read = self.past.value[row, :count]
+        made = _FIRST_ORDER.value(time_d[count - 1 :], self.level[row : row + 1])[0]
+        return np.concatenate([read, read[-1] + made[1:] - made[0]])
+
+
+_FIRST_ORDER: Final = MODELS["first order"]
+
+
+def no_blank_gas(curves: Curves) -> BlankGas:
+    """Return the blanks' gas of jars from whose curves none was taken off."""
+    none = Curves(curves.time_d, np.zeros_like(curves.value), curves.valid)
+    return BlankGas(none, np.zeros((len(curves.value), 2)))
+
+
+def blank_gas(past: Curves) -> BlankGas:
+    """Return the blanks' gas with its first-order fit, by which it is carried forward."""
+    level = np.zeros((len(past.value), 2))
+    given = past.value[:, -1] > 0.0
+    if given.any():
+        level[given] = np.nan_to_num(fit_curves(_FIRST_ORDER, past.rows(given)).named)
+    return BlankGas(past, level)
+
+
 def forecast(
     jarwise: Mapping[str, Jarwise],
     why: Mapping[str, list[tuple[str, ...]]],
@@ -55,6 +95,7 @@ def forecast(
     choice: Choice,
     rows: IntArray,
     unit: str,
+    from_blank: BlankGas | None = None,
 ) -> Forecast | None:
     """Return what the readings to date say about the end, `None` once the stop rule is met.
 
@@ -70,9 +111,15 @@ def forecast(
         The material's jars.
     unit
         Unit of the curve.
+    from_blank
+        What was taken off all jars' curves; `None`: nothing.
     """
     curves = next(iter(jarwise.values())).curves.rows(rows)
-    met = stop_rule_met_d(curves.time_d, curves.value, curves.valid)
+    blank = (from_blank or no_blank_gas(next(iter(jarwise.values())).curves)).rows(rows)
+    run = np.nonzero(curves.valid)[0]
+    net = curves.value[curves.valid]
+    own = net + blank.past.value[curves.valid]
+    met = stop_days(run, curves.time_d[curves.valid], own, net)
     if np.isfinite(met).all():
         return None
     serving = _serving(why, scores, choice, rows)
@@ -83,7 +130,7 @@ def forecast(
     obstacle = _obstacle(serving, jarwise, why, rows)
     if obstacle:
         return _no_number(choice.model, unit, obstacle)
-    ahead = {name: _look_ahead(jarwise[name], rows, met) for name in serving}
+    ahead = {name: _look_ahead(jarwise[name], rows, met, blank) for name in serving}
     final, stop = _final_yield(ahead, serving[0], unit), _stop_day(ahead, serving[0])
     if final.value is None:
         return _no_number(serving[0], unit, final.why)
@@ -136,13 +183,16 @@ def _obstacle(
     return ""
 
 
-def _look_ahead(fits: Jarwise, rows: IntArray, met: FloatArray) -> _Ahead:
+def _look_ahead(fits: Jarwise, rows: IntArray, met: FloatArray, blank: BlankGas) -> _Ahead:
     jars = len(rows)
     days = np.empty((jars, FUTURES + 1))
     paths, starts = [], []
     for i, row in enumerate(rows):
         time, path = _futures(fits, int(row), seed=i)
-        days[i] = met[i] if np.isfinite(met[i]) else stop_rule_met_d(time, path)
+        if np.isfinite(met[i]):
+            days[i] = met[i]
+        else:
+            days[i] = stop_days_read_together(time, path + blank.at(i, time), path)
         paths.append(path)
         starts.append(time)
     stop = days.max(axis=0)

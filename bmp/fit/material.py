@@ -15,7 +15,7 @@ from bmp.estimate import Estimate
 from bmp.fit.choice import NONE_FOLLOWS, aicc, choose, effective_readings, summed
 from bmp.fit.curves import Curves, joined, pack
 from bmp.fit.engine import fit_curves
-from bmp.fit.forecast import forecast
+from bmp.fit.forecast import BlankGas, blank_gas, forecast
 from bmp.fit.identify import jars_agree, reasons
 from bmp.fit.interval import estimate
 from bmp.fit.jarwise import Jarwise, fit_jarwise
@@ -38,6 +38,8 @@ class MaterialCurves:
     net: Sequence[FloatArray]
     """Cumulative net yield at those times."""
     unit: str = YIELD_UNIT
+    from_blank: Sequence[FloatArray] | None = None
+    """What was taken off for the inoculum at those times; `None`: nothing."""
 
 
 def fit_material(
@@ -104,21 +106,25 @@ class _Work:
     pooled: Mapping[str, FloatArray]
     """Named parameters of the curve through all jars by model, shape (materials, p)."""
     effective: FloatArray
+    from_blank: BlankGas
     scores: Mapping[str, FloatArray]
 
 
 def _prepare(materials: Sequence[MaterialCurves]) -> _Work:
     times: list[FloatArray] = []
     values: list[FloatArray] = []
+    blank: list[FloatArray] = []
     rows: list[IntArray] = []
     for material in materials:
         if not material.time_d:
             raise ValueError("a material without a jar cannot be fitted")
         rows.append(np.arange(len(times), len(times) + len(material.time_d)))
-        for t, v in zip(material.time_d, material.net, strict=True):
+        taken_off = material.from_blank or [np.zeros(len(t)) for t in material.time_d]
+        for t, v, b in zip(material.time_d, material.net, taken_off, strict=True):
             after = np.asarray(t) > 0
             times.append(np.asarray(t)[after])
             values.append(np.asarray(v)[after])
+            blank.append(np.where(np.isfinite(v), b, np.nan)[after])
     curves = pack(times, values)
     jarwise = {name: fit_jarwise(model, curves) for name, model in MODELS.items()}
     effective = effective_readings(jarwise, rows)
@@ -130,6 +136,7 @@ def _prepare(materials: Sequence[MaterialCurves]) -> _Work:
         why={name: reasons(fits) for name, fits in jarwise.items()},
         pooled={name: _pooled(fits, curves, rows) for name, fits in jarwise.items()},
         effective=effective,
+        from_blank=blank_gas(pack(times, blank)),
         scores={name: aicc(fits, effective) for name, fits in jarwise.items()},
     )
 
@@ -165,7 +172,7 @@ def _material(work: _Work, index: int, reported: bool) -> MaterialFits:
         t90_d=time_to_share(curves, 0.9, chosen, rows),
         peak_rate=peak_rate,
         peak_d=peak_d,
-        forecast=forecast(work.jarwise, work.why, scores, choice, rows, unit),
+        forecast=forecast(work.jarwise, work.why, scores, choice, rows, unit, work.from_blank),
     )
 
 

@@ -90,7 +90,7 @@ class Facts:
     percent_of_theoretical: float | None = None
     """Of what the feed's own composition allows."""
     three_day_rate_percent: float | None = None
-    """Lowest three-day rate reached so far, of the slowest jar (`bmp.judge.stop`)."""
+    """Lowest three-day rate reached so far, of the slowest jar (`bmp.stop_rule`)."""
     blank_shorter_d: float | None = None
     """By how much the blank ends before the series; 0 where it does not."""
     blank_share_percent: float | None = None

@@ -9,7 +9,6 @@ import numpy as np
 
 from bmp.judge.criteria import Facts
 from bmp.judge.diagnosis import FeedCurve
-from bmp.judge.stop import three_day_rate_percent
 from bmp.net import BlankMean, MaterialYield, NetCurves
 from bmp.normalise import JarGas
 from bmp.trial import FloatArray, Jar, Material, Trial
@@ -30,23 +29,6 @@ def inoculum_to_substrate(jar: Jar, trial: Trial) -> float | None:
         return None
     own, other = trial.material(jar.material).VS, trial.material(jar.inoculum).VS
     return jar.inoculum_g * other / (jar.sample_g * own) if own and other else None
-
-
-def slowest_rate_percent(curves: NetCurves, jars: Sequence[int]) -> float | None:
-    """Return the lowest three-day rate that every jar of a series has reached so far.
-
-    A pause in the first half of the gas is a lag, not an end.
-    """
-    lowest = []
-    for jar in jars:
-        here = curves.jar == jar
-        net = curves.net[here][None]
-        made = net + curves.from_blank[here][None]
-        rate = three_day_rate_percent(curves.time_d[here], made, net)
-        known = rate[np.isfinite(rate) & (net >= 0.5 * net[0, -1])]
-        lowest.append(float(known.min()) if known.size else np.inf)
-    slowest = max(lowest, default=np.inf)
-    return slowest if np.isfinite(slowest) else None
 
 
 def series_facts(
@@ -78,7 +60,7 @@ def series_facts(
         rsd_percent=None if copied else _percent(one.sd, one.value),
         rsd_jars_percent=None if copied else _scatter_percent(one.jar_values),
         percent_of_theoretical=_percent(mean, theoretical),
-        three_day_rate_percent=slowest_rate_percent(curves, one.jars),
+        three_day_rate_percent=one.three_day_rate_percent,
         blank_shorter_d=None if typed else _blank_shorter_d(one, jars, curves, blanks, gas),
         blank_share_percent=one.blank_percent,
         inoculum_to_substrate=float(np.mean(ratios)) if ratios else None,

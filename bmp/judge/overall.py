@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from bmp.constants import STOP_RATE_PERCENT_PER_DAY
 from bmp.finding import Finding
 from bmp.judge.criteria import (
     CAUTIONS,
@@ -49,8 +48,6 @@ class Judgement:
     feed_verdicts: Mapping[str, str]
     """By series."""
     doses: tuple[DoseSeries, ...]
-    ended: frozenset[str]
-    """Series that have met the stop rule."""
 
 
 def judge_trial(
@@ -108,13 +105,7 @@ def judge_trial(
             for one in yields
         },
         doses=tuple(doses),
-        ended=frozenset(fact.name for fact in facts if _met_stop_rule(fact)),
     )
-
-
-def _met_stop_rule(fact: Facts) -> bool:
-    rate = fact.three_day_rate_percent
-    return rate is not None and rate < STOP_RATE_PERCENT_PER_DAY
 
 
 def _no_slips(found: Sequence[Finding]) -> Finding:

@@ -16,11 +16,11 @@ from bmp.judge.look import (
     look,
 )
 from bmp.judge.trap import Seen, finite_max, has_gas, jar_names, named
+from bmp.limits import USUAL
 from bmp.normalise.state import filled
 from bmp.trial import FloatArray, Trial
 
-# Air pressure where people live: from the sea in high weather to 5,000 m, kPa.
-AIR_LOW_KPA, AIR_HIGH_KPA = 52.0, 109.0
+AIR_LOW_KPA, AIR_HIGH_KPA = USUAL["ambient_kPa"].low, USUAL["ambient_kPa"].high
 
 # What a pressure comes out as when one unit is read as another: factor, typed, read as.
 PRESSURE_SLIPS: tuple[tuple[float, str, str], ...] = (

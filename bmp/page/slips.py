@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
+from bmp.limits import USUAL, Range
 from bmp.units import conversion
 
 TIMES_THE_LAST: Final = 10.0
@@ -20,31 +21,24 @@ HIGHEST_GAUGE_KPA: Final = 150.0
 
 
 @dataclass(frozen=True)
-class Span:
-    """What a quantity can be in a barn or a school, and units it is often typed in instead."""
+class Named:
+    """How a quantity whose usual range is known is called, and units it is often typed in."""
 
-    low: float
-    high: float
     unit: str
     others: tuple[str, ...]
     """Of another unit that would bring the number inside, the first is named."""
     kind: str
 
 
-SPANS: Final[Mapping[str, Span]] = {
-    "ambient_kPa": Span(
-        60.0, 110.0, "kPa", ("hPa", "mmHg", "inHg", "psi", "bar", "Pa"), "air pressure"
-    ),
-    "temperature_C": Span(-10.0, 60.0, "degC", ("degF", "K"), "temperature"),
-    "methane_share": Span(0.03, 1.0, "dimensionless", ("fraction",), "methane share"),
-    "absolute_before_kPa": Span(
-        60.0, 400.0, "kPa", ("hPa", "psi", "bar", "mmHg"), "absolute pressure"
-    ),
-    "absolute_after_kPa": Span(
-        60.0, 400.0, "kPa", ("hPa", "psi", "bar", "mmHg"), "absolute pressure"
-    ),
+_OF_PRESSURE: Final = ("hPa", "psi", "bar", "mmHg")
+NAMED: Final[Mapping[str, Named]] = {
+    "ambient_kPa": Named("kPa", ("hPa", "mmHg", "inHg", "psi", "bar", "Pa"), "air pressure"),
+    "temperature_C": Named("degC", ("degF", "K"), "temperature"),
+    "methane_share": Named("dimensionless", ("fraction",), "methane share"),
+    "absolute_before_kPa": Named("kPa", _OF_PRESSURE, "absolute pressure"),
+    "absolute_after_kPa": Named("kPa", _OF_PRESSURE, "absolute pressure"),
 }
-_SHOWN: Final = {"degC": "°C", "degF": "°F", "dimensionless": "%", "fraction": "a share of 1"}
+_SHOWN: Final = {"degF": "°F", "fraction": "a share of 1"}
 
 
 def slips(
@@ -67,26 +61,27 @@ def slips(
     """
     found: list[str] = []
     for field, value in values.items():
-        if field in SPANS:
-            found += _outside(value, SPANS[field])
+        if field in NAMED:
+            found += _outside(value, USUAL[field], NAMED[field])
         elif look := _LOOKS.get(field):
             found += look(value, last.get(field), cumulative, written.get(field, ""))
     return [*found, *_venting(values)]
 
 
-def _outside(value: float, span: Span) -> list[str]:
-    if span.low <= value <= span.high:
+def _outside(value: float, usual: Range, named: Named) -> list[str]:
+    if usual.holds(value):
         return []
-    scale = 100.0 if span.unit == "dimensionless" else 1.0
+    scale = 100.0 if usual.unit == "%" else 1.0
     typed = value * scale
-    shown = _SHOWN.get(span.unit, span.unit)
-    for other in span.others:
-        rule = conversion(other, span.unit)
-        if span.low <= typed * rule.factor + rule.offset <= span.high:
+    for other in named.others:
+        rule = conversion(other, named.unit)
+        if usual.holds(typed * rule.factor + rule.offset):
             name = _SHOWN.get(other, other)
-            return [f"{typed:g} {shown} cannot be the {span.kind}: is it {name}? Write the unit."]
-    low, high = span.low * scale, span.high * scale
-    return [f"{typed:g} {shown} is unlikely as {span.kind} ({low:g} to {high:g} is usual)."]
+            return [
+                f"{typed:g} {usual.unit} cannot be the {named.kind}: is it {name}? Write the unit."
+            ]
+    low, high = usual.low * scale, usual.high * scale
+    return [f"{typed:g} {usual.unit} is unlikely as {named.kind} ({low:g} to {high:g} is usual)."]
 
 
 def _volume(value: float, last: float | None, cumulative: bool, written: str) -> list[str]:

@@ -134,7 +134,7 @@ def _row(one: Any, fit: Any, last_d: float) -> Mapping[str, Any]:
         "value": with_uncertainty(one.value, half_width(one)),
         "unit": one.unit,
         "day": short(one.time_d),
-        "done": fit is not None and forecast is None,
+        "done": one.finished is True,
         "words": None if forecast is None else forecast.words,
         "days_left": None if left is None else f"{left:.0f}",
     }

@@ -165,16 +165,18 @@ def _jars(draft: Draft) -> list[str]:
 
 def _length(draft: Draft) -> list[str]:
     lines = []
-    for sample in draft.samples:
-        k = sample.literature.k_per_d
-        early, late = stop_day(k.high), stop_day(k.low)
+    for sample, dose in zip(draft.samples, draft.doses[1:], strict=True):
+        feed, inoculum = sample.literature, draft.inoculum_literature
+        early, late = (
+            stop_day(dose, feed, inoculum, k) for k in (feed.k_per_d.high, feed.k_per_d.low)
+        )
         if sample.literature.name == UNKNOWN_FEED:
             lines.append(f"{sample.name}: no literature feed named, so its rate is anyone's guess")
         elif late > draft.wishes.days:
             lines.append(
-                f"{sample.name}: the stop rule is met between day {early} and day {late} (first "
-                f"order, rates of {sample.literature.name}); {draft.wishes.days:g} d may be too "
-                "short"
+                f"{sample.name}: the stop rule is met between day {early:.0f} and day {late:.0f} "
+                f"(first order, rates of {sample.literature.name}, the inoculum's own gas in it); "
+                f"{draft.wishes.days:g} d may be too short"
             )
     return lines
 

@@ -8,19 +8,19 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
 from bmp.constants import (
     REFERENCE_PRESSURE_KPA,
     REFERENCE_TEMPERATURE_K,
-    STOP_RATE_PERCENT_PER_DAY,
-    STOP_SPAN_D,
     ZERO_CELSIUS_K,
 )
 from bmp.normalise.gas import saturation_pressure_kPa
 from bmp.plan.dosing import Dose
 from bmp.plan.literature import LiteratureFeed
+from bmp.stop_rule import stop_days_read_together
 from bmp.trial import FloatArray
 
 
@@ -147,11 +147,18 @@ def pushed_out_mL(
     return moles * (read_C + ZERO_CELSIUS_K) / (ambient_kPa - _vapour_kPa(read_C))
 
 
-def stop_day(k_per_d: float, share_per_day: float = STOP_RATE_PERCENT_PER_DAY / 100.0) -> int:
-    """Return the first day on which a first-order net curve has met the stop rule.
+LONGEST_TRIAL_D: Final = 1000
 
-    The day's methane is below the share of the total when exp(k d) > 1 + (exp(k) - 1)/share; that
-    day and the two after it must all be so.
+
+def stop_day(dose: Dose, feed: LiteratureFeed, inoculum: LiteratureFeed, k_per_d: float) -> float:
+    """Return the day on which a jar that is read daily may stop; infinite beyond 1000 days.
+
+    Its feed and its inoculum give their middle yields by first order, the feed at the rate named:
+    as long as the inoculum gives gas of its own, the jar goes on.
     """
-    threshold = math.log1p(math.expm1(k_per_d) / share_per_day) / k_per_d
-    return math.floor(threshold) + int(STOP_SPAN_D)
+    days = np.arange(1.0, LONGEST_TRIAL_D + 1)
+    net = dose.sample_VS_g * feed.methane_NmL_per_gVS.middle * -np.expm1(-k_per_d * days)
+    inoculum_k = math.sqrt(inoculum.k_per_d.low * inoculum.k_per_d.high)
+    blank = dose.inoculum_VS_g * inoculum.methane_NmL_per_gVS.middle
+    own = net + blank * -np.expm1(-inoculum_k * days)
+    return float(stop_days_read_together(days, own[None], net[None])[0])

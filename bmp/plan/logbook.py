@@ -11,6 +11,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from bmp.limits import POSSIBLE
 from bmp.plan.cells import Entry, allow, new_sheet, number, put, span
 from bmp.plan.dosing import DosingSolids, PlannedJar
 from bmp.plan.plan import Plan
@@ -28,12 +29,19 @@ if TYPE_CHECKING:
 SPARE_ROWS = 100
 
 
-TEMPERATURE = number(-10, 80, "temperature of the gas where it is read")
-AMBIENT = number(45, 115, "air pressure of the place, not reduced to sea level")
-METHANE = number(0, 100, "methane in the dry gas")
-VOLUME = number(-10_000, 1_000_000, "gas since the last reading")
-MASS = number(0, 1_000_000, "whole jar on the scale")
-GAUGE = number(-100, 1_000, "pressure above air pressure")
+def _possible(field: str, prompt: str) -> Entry:
+    """Return an entry that takes what the reader takes."""
+    possible = POSSIBLE[field]
+    scale = 100.0 if possible.unit == "%" else 1.0
+    return number(scale * possible.low, scale * possible.high, prompt)
+
+
+TEMPERATURE = _possible("temperature_C", "temperature of the gas where it is read")
+AMBIENT = _possible("ambient_kPa", "air pressure of the place, not reduced to sea level")
+METHANE = _possible("methane_share", "methane in the dry gas")
+VOLUME = _possible("volume_mL", "gas since the last reading")
+MASS = _possible("mass_g", "whole jar on the scale")
+GAUGE = _possible("gauge_before_kPa", "pressure above air pressure")
 
 # Columns of the readings by way of measuring, between the time and what every way has.
 QUANTITIES: dict[str, tuple[tuple[str, Entry], ...]] = {
@@ -53,8 +61,11 @@ QUANTITIES: dict[str, tuple[tuple[str, Entry], ...]] = {
 }
 # Ways whose methane share still has to be found.
 SYRINGE: tuple[tuple[str, Entry], ...] = (
-    ("syringe gas [mL]", number(0, 1000, "gas drawn before shaking with soda lye")),
-    ("syringe gas left [mL]", number(0, 1000, "gas left after shaking with soda lye")),
+    ("syringe gas [mL]", _possible("syringe_gas_mL", "gas drawn before shaking with soda lye")),
+    (
+        "syringe gas left [mL]",
+        _possible("syringe_gas_left_mL", "gas left after shaking with soda lye"),
+    ),
 )
 COMMON: tuple[tuple[str, Entry], ...] = (
     ("temperature [°C]", TEMPERATURE),
@@ -144,7 +155,7 @@ def _trial_sheet(book: Workbook, plan: Plan) -> None:
         (
             "incubation temperature [°C]",
             wishes.incubation_temperature_C,
-            number(0, 80, "temperature of the jars"),
+            _possible("incubation_temperature_C", "temperature of the jars"),
         ),
     ]
     sheet = new_sheet(book, "trial", ["item", "value"], [30, 44])

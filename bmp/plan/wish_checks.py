@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from bmp.limits import POSSIBLE
 from bmp.plan.dosing import D304, LARGEST_FILL
 from bmp.plan.draft import missing_materials
 from bmp.plan.literature import LiteratureFeed
@@ -24,6 +25,12 @@ def most_fill(wishes: Wishes) -> float:
     return LARGEST_FILL if wishes.outlet == "closed" else LARGEST_OPEN_FILL
 
 
+def _possible(field: str, item: str) -> tuple[str, str, float, float, str]:
+    """Return the row of a quantity that a trial has too."""
+    one = POSSIBLE[field]
+    return field, item, one.low, one.high, f"{one.unit}, {one.low:g} to {one.high:g}"
+
+
 _LIMITS: tuple[tuple[str, str, float, float, str], ...] = (
     ("jar_volume_mL", "jar volume", 10, 1e5, "mL, 10 to 100 000"),
     ("fill", "fill", 0.0001, 0.99, "a share of the jar, up to 99 %"),
@@ -36,8 +43,8 @@ _LIMITS: tuple[tuple[str, str, float, float, str], ...] = (
     ("days", "days", 1, 400, "1 to 400"),
     ("vessel_rating_kPa", "vessel rating", 1, 5000, "kPa gauge, 1 to 5 000"),
     ("collector_mL", "collector", 10, 1e6, "mL, 10 to 1 000 000"),
-    ("ambient_kPa", "ambient", 45, 115, "kPa, 45 to 115"),
-    ("incubation_temperature_C", "incubation temperature", 5, 75, "°C, 5 to 75"),
+    _possible("ambient_kPa", "ambient"),
+    _possible("incubation_temperature_C", "incubation temperature"),
     ("room_temperature_C", "room temperature", 0, 50, "°C, 0 to 50"),
     ("expected_rsd", "expected scatter", 0.001, 1, "a relative SD, 0.1 to 100 %"),
 )

@@ -8,6 +8,7 @@ from itertools import compress
 
 import numpy as np
 
+from bmp.limits import POSSIBLE
 from bmp.problem import Problem
 from bmp.runs import first
 from bmp.trial import BoolArray, Readings, Trial
@@ -22,24 +23,6 @@ _ONE_OF: dict[str, tuple[str, ...]] = {
 }
 
 _SHARE_WAYS = ("volume", "pressure", "mass")
-
-# What a reading can be, by column: lowest, highest, unit. Outside of it it is a slip.
-_RANGES: dict[str, tuple[float, float, str]] = {
-    "volume_mL": (-1e5, 1e7, "mL"),
-    "water_head_cm": (-500.0, 500.0, "cm"),
-    "gauge_before_kPa": (-100.0, 2000.0, "kPa"),
-    "gauge_after_kPa": (-100.0, 2000.0, "kPa"),
-    "absolute_before_kPa": (0.0, 2000.0, "kPa"),
-    "absolute_after_kPa": (0.0, 2000.0, "kPa"),
-    "mass_g": (0.0, 1e6, "g"),
-    "mass_before_g": (0.0, 1e6, "g"),
-    "mass_after_g": (0.0, 1e6, "g"),
-    "temperature_C": (-10.0, 80.0, "°C"),
-    "ambient_kPa": (40.0, 115.0, "kPa"),
-    "methane_share": (0.0, 1.0, "%"),
-    "syringe_gas_mL": (0.0, 1e5, "mL"),
-    "syringe_gas_left_mL": (0.0, 1e5, "mL"),
-}
 
 
 def check_complete(
@@ -155,14 +138,14 @@ def _readings_without_value(trial: Trial) -> Iterator[Problem]:
 
 
 def _values_out_of_range(readings: Readings) -> Iterator[Problem]:
-    for field, (low, high, unit) in _RANGES.items():
+    for field, possible in POSSIBLE.items():
         if field not in readings.columns:
             continue
         values = readings.column(field)
-        scale = 100.0 if unit == "%" else 1.0
-        for index in np.flatnonzero((values < low) | (values > high)):
-            what = f"it comes to {scale * values[index]:.4g} {unit}"
-            wanted = f"it must be between {scale * low:,.4g} and {scale * high:,.4g} {unit}"
+        scale = 100.0 if possible.unit == "%" else 1.0
+        for index in np.flatnonzero((values < possible.low) | (values > possible.high)):
+            what = f"it comes to {scale * values[index]:.4g} {possible.unit}"
+            wanted = f"it must be {possible.words}"
             name = field.rpartition("_")[0].replace("_", " ")
             yield Problem(readings.table, what, wanted, int(readings.row[index]), name)
 

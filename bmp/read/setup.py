@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from bmp.atmosphere import standard_atmosphere_kPa, station_kPa
+from bmp.limits import POSSIBLE
 from bmp.problem import Problem, shown
 from bmp.read.cells import PERCENTAGE, Unreadable, moment, number, percent, words
 from bmp.read.columns import ITEMS, Known, ignored_words, match_unit, parse_header
@@ -203,33 +204,28 @@ def _with_assumptions(
     return Setup(**(setup.__dict__ | changes))
 
 
-# What a trial can have. Outside of it the value is a slip of the pen or of the unit.
-_RANGES: Mapping[str, tuple[float, float, str]] = {
-    "gas_temperature_C": (-10.0, 80.0, "between -10 and 80 °C"),
-    "incubation_temperature_C": (0.0, 80.0, "between 0 and 80 °C"),
-    "closing_temperature_C": (-10.0, 80.0, "between -10 and 80 °C"),
-    "ambient_kPa": (40.0, 115.0, "an absolute air pressure between 40 and 115 kPa"),
-    "closing_kPa": (40.0, 500.0, "an absolute pressure between 40 and 500 kPa"),
-    "altitude_m": (-450.0, 6000.0, "between -450 and 6000 m"),
-    "methane_share": (1e-6, 1.0, "above 0 and at most 100 %"),
-    "methane_share_half_width": (0.0, 1.0, "between 0 and 100 %"),
-    "share_before_absorber": (0.2, 1.0, "between 20 and 100 %"),
-    "balance_uncertainty_g": (0.0, 100.0, "between 0 and 100 g"),
+# How an item's range is named where it is not a plain one.
+_NAMED: Mapping[str, str] = {
+    "ambient_kPa": "an absolute air pressure ",
+    "closing_kPa": "an absolute pressure ",
 }
 
 
 def _check_ranges(
     table: Table, setup: Setup, written: Mapping[str, Written], problems: list[Problem]
 ) -> None:
-    for field, (low, high, wanted) in _RANGES.items():
-        value = getattr(setup, field)
-        if field in written and value is not None and not low <= value <= high:
-            item = written[field]
+    for field, item in written.items():
+        value, possible = getattr(setup, field, None), POSSIBLE.get(field)
+        if possible is None or value is None:
+            continue
+        nothing = field == "methane_share" and value == 0.0
+        if nothing or not possible.holds(value):
+            wanted = "above 0 and at most 100 %" if nothing else possible.words
             problems.append(
                 Problem(
                     table.name,
                     f"“{item.header}” comes to {value:.4g}",
-                    f"it must be {wanted}",
+                    f"it must be {_NAMED.get(field, '')}{wanted}",
                     item.row,
                 )
             )

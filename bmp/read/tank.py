@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from bmp.limits import POSSIBLE
 from bmp.problem import Problem, shown
 from bmp.read.cells import Unreadable, number, words
 from bmp.read.columns import Known, ignored_words, match_unit, parse_header
@@ -33,6 +34,7 @@ def _spanned(
 
 
 # Spans rule out slips of the unit, not unusual tanks.
+_AMBIENT = POSSIBLE["ambient_kPa"]
 _AIR = (-60.0, 60.0, "between -60 and 60 °C")
 NUMBERS: tuple[Spanned, ...] = (
     _spanned("liquid volume", "liquid_volume_L", "L", 0.1, 1e8, "between 0.1 L and 100,000 m³"),
@@ -66,7 +68,7 @@ NUMBERS: tuple[Spanned, ...] = (
         "burner efficiency", "burner_efficiency", "dimensionless", 0.05, 1.0, "between 5 and 100 %"
     ),
     _spanned("storage volume", "storage_volume_L", "L", 0.1, 1e9, "between 0.1 L and 1,000,000 m³"),
-    _spanned("ambient", "ambient_kPa", "kPa", 40.0, 115.0, "between 40 and 115 kPa"),
+    _spanned("ambient", "ambient_kPa", "kPa", _AMBIENT.low, _AMBIENT.high, _AMBIENT.words),
 )
 CHOICES: Mapping[str, tuple[str, ...]] = {
     "mixing": ("well mixed", "plug flow"),

@@ -147,6 +147,7 @@ def _material(results: Results, one: MaterialYield) -> dict[str, Any]:
         if one.per_fresh is None
         else {"value": one.per_fresh, "unit": yield_unit("fresh")},
         "blank_percent": one.blank_percent,
+        "finished": one.finished,
         "fits": {} if fits is None else {n: fit.to_dict() for n, fit in fits.models.items()},
         "chosen_model": None if fits is None else fits.choice.model,
         "choice": None if fits is None else fits.choice.words,

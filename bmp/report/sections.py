@@ -13,7 +13,6 @@ from typing import Any, Final
 from bmp.estimate import Estimate
 from bmp.finding import Finding
 from bmp.fit.models import MODELS
-from bmp.fit.results import MaterialFits
 from bmp.net import MaterialYield
 from bmp.report.compare_section import comparison_content
 from bmp.report.rounding import number, percent, short, with_uncertainty
@@ -96,7 +95,7 @@ def kinetics(results: Results) -> Mapping[str, Any] | None:
     """Return what the models say of each series."""
     if not results.fits:
         return None
-    ends = {one.series: one.time_d for one in results.yields}
+    measured = {one.series: one for one in results.yields}
     return {
         "series": [
             {
@@ -116,8 +115,8 @@ def kinetics(results: Results) -> Mapping[str, Any] | None:
                     for model in _shown_models(fit.choice.model)
                 ],
                 "times": [
-                    (f"to half of {_so_far(fit, ends[name])}", _estimate(fit.t50_d)),
-                    (f"to 90 % of {_so_far(fit, ends[name])}", _estimate(fit.t90_d)),
+                    (f"to half of {_so_far(measured[name])}", _estimate(fit.t50_d)),
+                    (f"to 90 % of {_so_far(measured[name])}", _estimate(fit.t90_d)),
                     *(
                         [("highest rate of the chosen model", _estimate(fit.peak_rate))]
                         if fit.choice.model
@@ -138,11 +137,9 @@ def kinetics(results: Results) -> Mapping[str, Any] | None:
     }
 
 
-def _so_far(fit: MaterialFits, end_d: float) -> str:
+def _so_far(one: MaterialYield) -> str:
     """Return what a time is a share of: the yield, or what there was of it so far."""
-    if fit.forecast is None:
-        return "the measured yield"
-    return f"what it had given by day {end_d:.0f}"
+    return "the measured yield" if one.finished else f"what it had given by day {one.time_d:.0f}"
 
 
 def _shown_models(chosen: str | None) -> list[str]:

@@ -35,7 +35,7 @@ def feed_sentence(one: MaterialYield, results: Results) -> str:
         f"{_named(one)} gave {with_uncertainty(one.value, half_width(one))} mL of methane "
         f"{PER_GRAM[one.per]} in {_days(one.time_d)}{_half_of_it(fit)}"
     )
-    return ". ".join([words, *_reservations(one, results, fit)]) + "."
+    return ". ".join([words, *_reservations(one, results)]) + "."
 
 
 def half_width(one: MaterialYield) -> float | None:
@@ -62,19 +62,7 @@ def _half_of_it(fit: MaterialFits | None) -> str:
     return f", half of it by day {ceil(fit.t50_d.value)}"
 
 
-def _still_going(one: MaterialYield, results: Results, fit: MaterialFits | None) -> bool:
-    """Tell whether the stop rule was not met: as judged, else as the fits see it."""
-    judged = [
-        finding.outcome
-        for finding in results.checks
-        if finding.where == one.series and finding.check.startswith("duration of")
-    ]
-    if judged and judged[0] != "not judged":
-        return judged[0] == "fail"
-    return fit is not None and fit.forecast is not None
-
-
-def _reservations(one: MaterialYield, results: Results, fit: MaterialFits | None) -> list[str]:
+def _reservations(one: MaterialYield, results: Results) -> list[str]:
     """Return what the reader has to know beside the number, each without its full stop."""
     words = []
     if results.gross:
@@ -84,7 +72,7 @@ def _reservations(one: MaterialYield, results: Results, fit: MaterialFits | None
     elif one.ci95 is not None and one.ci95[0] <= 0.0:
         words.append("That cannot be told from nothing at all")
     # where there is a verdict on the feed, it says so
-    if one.series not in results.feed_verdicts and _still_going(one, results, fit):
+    if one.series not in results.feed_verdicts and one.finished is False:
         words.append(
             "More may come: when the readings ended it had not met the stop rule (less than 1 % "
             "more a day for three days)"

@@ -13,7 +13,7 @@ import sys
 import numpy as np
 
 from bmp.fit.material import MaterialCurves, fit_materials
-from bmp.fit.stop import stop_rule_met_d
+from bmp.stop_rule import stop_days_read_together
 from tests.benchmarks.simulated import Case, jars, table
 
 DAYS = np.arange(1.0, 46.0)
@@ -55,7 +55,7 @@ def main(trials: int) -> None:
 
 def _batch(case, noise, rng, found, widths) -> None:  # type: ignore[no-untyped-def]
     curves = jars(case, JARS * BATCH, noise, 0.05, rng)
-    met = stop_rule_met_d(curves.time_d, curves.value).reshape(BATCH, JARS).max(axis=1)
+    met = stop_days_read_together(DAYS, curves.value, curves.value).reshape(BATCH, JARS).max(axis=1)
     for day in ASKED_ON:
         running = np.flatnonzero((met > day) & np.isfinite(met))
         materials = [
