@@ -114,6 +114,9 @@ _COMMON: dict[tuple[str, str], tuple[float, float]] = {
     ("kWh/d", "kWh/d"): (1.0, 0.0),
 }
 
+# Texts that pint takes for a unit which hardly anybody means, and what is usually meant by them.
+_MISTAKEN: dict[str, tuple[str, str]] = {"gr": ("grains, 0.065 g each", "g")}
+
 _ALLOWED = re.compile(r"[A-Za-z0-9_°µμ²³·%*/^().\s-]{1,30}")
 # A power of a unit, one digit: towers of powers (`9^9^9`) would keep a computer busy for ever.
 _POWER = re.compile(r"(?<=[^\W\d_])\^-?\d(?![\d.^])")
@@ -148,6 +151,8 @@ def conversion(text: str, target: str) -> Conversion:
         If `text` is no unit, is of another dimension, or means a normalised volume.
     """
     written = text.strip()
+    if _plain(written) in _MISTAKEN:
+        raise UnknownUnit(f"“{written}” means {_MISTAKEN[_plain(written)][0]}")
     spelled = _SPELLINGS.get(_plain(written), written)
     if (spelled, target) in _COMMON:
         return Conversion(*_COMMON[spelled, target])
@@ -165,6 +170,8 @@ def near_unit(text: str, target: str) -> str | None:
 
     It is for asking back only: the unit is never taken from it.
     """
+    if _plain(text) in _MISTAKEN:
+        return _MISTAKEN[_plain(text)][1]
     offered = EXAMPLES[target].split(", ")
     written = {spelling.lower(): spelling for spelling in offered}
     shown = {_SPELLINGS.get(spelling, spelling): unit for spelling, unit in written.items()}
@@ -178,8 +185,8 @@ def _by_pint(written: str, spelled: str, target: str) -> Conversion:
 
     if spelled == "NmL":
         raise UnknownUnit("a normal (already corrected) volume is not a reading")
-    spelled = spelled.replace("²", "^2").replace("³", "^3")
-    if not _ALLOWED.fullmatch(spelled) or "**" in spelled or "^" in _POWER.sub("", spelled):
+    spelled = spelled.replace("²", "^2").replace("³", "^3").replace("**", "^")
+    if not _ALLOWED.fullmatch(spelled) or "^" in _POWER.sub("", spelled):
         raise UnknownUnit(f"“{written[:30]}” is no unit")
     try:
         unit = _registry().parse_units(spelled.replace("µ", "u").replace("μ", "u"))

@@ -11,7 +11,7 @@ from bmp.plan.items import CHOICES, ITEM_NAMES, ITEMS, NUMBERS, WISH_MATERIALS
 from bmp.plan.refusal import PlanRefused, Refusal
 from bmp.plan.wishes import MaterialWish, Wishes
 from bmp.problem import Problem, UnusableInput, shown
-from bmp.read.cells import Unreadable, moment, number, words
+from bmp.read.cells import ERROR_WANTED, Unreadable, is_error, moment, number, quantity, words
 from bmp.read.columns import Known, ignored_words, match_unit, parse_header
 from bmp.read.crucibles import read_crucibles, with_crucibles
 from bmp.read.records import materials_of, read_rows
@@ -109,7 +109,9 @@ def _value(
             rule = match_unit(known, parse_header(text), table.name, problems, row)
             if rule is None:
                 return None
-            return number(cell, table.semicolons) * rule.factor + rule.offset
+            return quantity(cell, rule, known.unit, table.semicolons)
+        if is_error(cell):
+            raise Unreadable(ERROR_WANTED)
         if known.field == "started":
             return moment(cell)
         if known.field in NUMBERS:

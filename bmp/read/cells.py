@@ -7,6 +7,7 @@ import re
 from datetime import date, datetime, time, timedelta
 
 from bmp.read.tables import Cell
+from bmp.units import Conversion, UnknownUnit, conversion
 
 PLAIN_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?")
 _COMMA_DECIMAL = re.compile(r"[+-]?\d*,\d+([eE][+-]?\d{1,3})?")
@@ -77,6 +78,44 @@ def _number_in_text(text: str, semicolons: bool) -> float:
     raise Unreadable(
         "write a number alone (the unit goes into the header), or leave the cell empty"
     )
+
+
+# What a spreadsheet program leaves where a formula found no value.
+ERROR_VALUES = frozenset(
+    ("#N/A", "#REF!", "#VALUE!", "#DIV/0!", "#NAME?", "#NUM!", "#NULL!", "#SPILL!", "#CALC!")
+)
+ERROR_WANTED = "correct the formula, type the value, or clear the cell"
+
+
+def is_error(cell: Cell) -> bool:
+    """Tell whether a cell holds the error of a formula."""
+    return isinstance(cell, str) and cell.upper() in ERROR_VALUES
+
+
+_PERCENT_SIGN = re.compile(r"(.*\d)\s*%", re.DOTALL)
+
+
+def quantity(cell: Cell, rule: Conversion, unit: str, semicolons: bool = False) -> float:
+    """Return the cell in the project's own `unit`.
+
+    A cell that says itself that it is a percentage (`68 %`, as text or by the format of a
+    workbook's cell) is taken at its word, whichever unit of a share the header names.
+
+    Raises
+    ------
+    Unreadable
+        As `number` does.
+    """
+    if is_error(cell):
+        raise Unreadable(ERROR_WANTED)
+    percentage = _PERCENT_SIGN.fullmatch(cell.strip()) if isinstance(cell, str) else None
+    if percentage is None:
+        return number(cell, semicolons) * rule.factor + rule.offset
+    try:
+        rule = conversion("%", unit)
+    except UnknownUnit:
+        raise Unreadable("write a number in the header's unit; this is a percentage") from None
+    return number(percentage[1], semicolons) * rule.factor + rule.offset
 
 
 _DAY_FIRST_BY_POINTS = re.compile(

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
 from bmp.problem import Problem, shown
-from bmp.read.cells import Unreadable, number
+from bmp.read.cells import ERROR_WANTED, Unreadable, is_error, quantity
 from bmp.read.tables import Cell, Table
 from bmp.trial import FloatArray
 from bmp.units import EXAMPLES, Conversion, UnknownUnit, conversion, near_unit
@@ -202,7 +202,19 @@ def match_columns(
             match = match_unit(column, header, table.name, problems, row=1)
             if match is not None:
                 found[column.field] = Found(column, index, text, match, header.of)
+    for one in found.values():
+        if not one.known.is_number:
+            problems.extend(_errors_of_formulas(table, one))
     return found
+
+
+def _errors_of_formulas(table: Table, column: Found) -> Iterator[Problem]:
+    """Return the cells of a column of words that hold the error of a formula."""
+    for row, number_of_row in zip(table.rows, table.row_numbers, strict=True):
+        cell = row[column.index]
+        if is_error(cell):
+            what = f"{shown(cell)} is the error of a formula"
+            yield Problem(table.name, what, ERROR_WANTED, number_of_row, column.header)
 
 
 def ignored_words(table: str, kind: str, text: str, known: Iterable[str]) -> str:
@@ -308,15 +320,15 @@ def numbers(table: Table, found: Found, problems: list[Problem]) -> FloatArray:
     """Return the column as numbers in the project's unit, NaN where a cell is empty."""
     cells = [row[found.index] for row in table.rows]
     values = None if table.semicolons else _plain_numbers(cells)
-    if values is None:
-        values = np.array(
-            [
-                np.nan if cell is None else _number_or_problem(table, found, cell, row, problems)
-                for cell, row in zip(cells, table.row_numbers, strict=True)
-            ],
-            dtype=float,
-        )
-    return values * found.conversion.factor + found.conversion.offset
+    if values is not None:
+        return values * found.conversion.factor + found.conversion.offset
+    return np.array(
+        [
+            np.nan if cell is None else _number_or_problem(table, found, cell, row, problems)
+            for cell, row in zip(cells, table.row_numbers, strict=True)
+        ],
+        dtype=float,
+    )
 
 
 _ALL_PLAIN = re.compile(r"(?:(?:[+-]?\d{1,12}(?:\.\d{0,12})?)?\n)*", re.ASCII)
@@ -336,10 +348,11 @@ def _plain_numbers(cells: Sequence[Cell]) -> FloatArray | None:
 def _number_or_problem(
     table: Table, found: Found, cell: Cell, row: int, problems: list[Problem]
 ) -> float:
+    rule = found.conversion
     if type(cell) is float and -1e12 < cell < 1e12:
-        return cell
+        return cell * rule.factor + rule.offset
     try:
-        return number(cell, table.semicolons)
+        return quantity(cell, rule, str(found.known.unit), table.semicolons)
     except Unreadable as error:
         what = f"{shown(cell)} is not a number that can be read"
         wanted = str(error)

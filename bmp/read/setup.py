@@ -10,7 +10,16 @@ from typing import Any
 from bmp.atmosphere import standard_atmosphere_kPa, station_kPa
 from bmp.limits import POSSIBLE
 from bmp.problem import Problem, shown
-from bmp.read.cells import PERCENTAGE, Unreadable, moment, number, percent, words
+from bmp.read.cells import (
+    ERROR_WANTED,
+    PERCENTAGE,
+    Unreadable,
+    is_error,
+    moment,
+    percent,
+    quantity,
+    words,
+)
 from bmp.read.columns import ITEMS, Known, ignored_words, match_unit, parse_header
 from bmp.read.tables import Table
 from bmp.trial import WAYS_OF_MEASURING, Setup
@@ -107,9 +116,11 @@ def _value(
     try:
         if known.unit is not None:
             rule = match_unit(known, parse_header(text), table.name, problems, row)
-            return (
-                None if rule is None else number(cell, table.semicolons) * rule.factor + rule.offset
-            )
+            if rule is None:
+                return None
+            return quantity(cell, rule, known.unit, table.semicolons)
+        if is_error(cell):
+            raise Unreadable(ERROR_WANTED)
         if known.field == "started":
             return moment(cell)
     except Unreadable as error:

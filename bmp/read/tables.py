@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from bmp.problem import Problem, UnusableInput, shown
-from bmp.read.workbook import Cell, read_sheets
+from bmp.read.workbook import Cell, read_sheets, why_no_workbook
 
 __all__ = [
     "Cell",
@@ -71,8 +71,9 @@ def read_tables(
     elif not place.exists():
         raise _unusable(str(place), "there is no such file or folder", _layout_words(wanted))
     else:
+        other = why_no_workbook(place) if place.is_file() else None
         what = "this is neither a folder nor an .xlsx file"
-        raise _unusable(place.name, what, _layout_words(wanted))
+        raise _unusable(place.name, *(other or (what, _layout_words(wanted))))
     if problems is None and told:
         raise UnusableInput(told)
     return read
@@ -90,9 +91,12 @@ def _unusable(table: str, what: str, wanted: str) -> UnusableInput:
 
 def csv_files(place: Path) -> dict[str, Path]:
     """Return the .csv files of a folder by the name of the table that each holds."""
+    return {path.stem.strip().lower(): path for path in _csv_paths(place)}
+
+
+def _csv_paths(place: Path) -> list[Path]:
     # a pipe or a device of that name would never end
-    files = sorted(path for path in place.glob("*.[cC][sS][vV]") if path.is_file())
-    return {path.stem.strip().lower(): path for path in files}
+    return sorted(path for path in place.glob("*.[cC][sS][vV]") if path.is_file())
 
 
 def missing_tables(
@@ -115,6 +119,10 @@ def _read_folder(place: Path, wanted: tuple[str, ...], problems: list[Problem]) 
         raise _unusable(place.name, "the folder holds no .csv file", _layout_words(wanted))
     read = {}
     for name in wanted:
+        same = [shown(p.name) for p in _csv_paths(place) if p.stem.strip().lower() == name]
+        if len(same) > 1:
+            what = f"{len(same)} files are called {name}: {' and '.join(same)}"
+            problems.append(Problem(place.name, what, "rename or remove all but one"))
         if name in found:
             try:
                 read[name] = read_csv(found[name], problems, most_rows_of(name))
@@ -169,8 +177,16 @@ def read_csv(
     UnusableInput
         It is no CSV text, is empty, or holds more than `most_rows` filled rows or `most_bytes`.
     """
-    with path.open("rb") as file:
-        raw = file.read(most_bytes + 1)
+    try:
+        with path.open("rb") as file:
+            raw = file.read(most_bytes + 1)
+    except OSError as error:
+        what = f"the file cannot be opened ({error.strerror})"
+        wanted = "close it in other programs, and see that you may read it"
+        raise _unusable(path.name, what, wanted) from None
+    if raw.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")):
+        what = "this is a workbook under the name of a .csv file"
+        raise _unusable(path.name, what, "save the sheet as CSV, or give the workbook itself")
     if len(raw) > most_bytes:
         what = f"the file is over {most_bytes // 10**6} MB"
         raise _unusable(path.name, what, "one trial needs far less")

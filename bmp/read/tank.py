@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from bmp.limits import POSSIBLE
 from bmp.problem import Problem, shown
-from bmp.read.cells import Unreadable, number, words
+from bmp.read.cells import Unreadable, quantity, words
 from bmp.read.columns import Known, ignored_words, match_unit, parse_header
 from bmp.read.records import Rows, read_rows
 from bmp.read.tables import Cell, Table
@@ -135,7 +135,7 @@ def _number(
         return None
     what, wanted = f"{shown(cell)} stands for “{item.known.name}”", f"it must be {item.words}"
     try:
-        value = number(cell, table.semicolons) * rule.factor + rule.offset
+        value = quantity(cell, rule, str(item.known.unit), table.semicolons)
     except Unreadable as error:
         problems.append(Problem(table.name, what, str(error), row))
         return None

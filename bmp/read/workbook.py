@@ -12,12 +12,12 @@ import io
 import re
 import zipfile
 import zlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import TypeAlias
 
-from bmp.problem import Problem
+from bmp.problem import Problem, shown
 
 Cell: TypeAlias = str | float | int | bool | datetime | date | time | timedelta | None
 
@@ -59,7 +59,9 @@ def read_sheets(
     if too_large:
         problems.append(Problem(path.name, too_large, "one trial needs far less"))
         return {}, []
-    return _sheets(path.name, _packed(parts), wanted, problems)
+    sheets, names = _sheets(path.name, _packed(parts), wanted, problems)
+    _mark_cells(sheets, parts, titles)
+    return sheets, names
 
 
 def _sheets(
@@ -70,6 +72,7 @@ def _sheets(
     try:
         with python_calamine.load_workbook(io.BytesIO(packed)) as book:
             names = {title.strip().lower(): title for title in book.sheet_names}
+            problems.extend(_twice(name, book.sheet_names, wanted))
             rows: dict[str, Sequence[Sequence[Cell]]] = {
                 title: book.get_sheet_by_name(names[title]).to_python(skip_empty_area=False)
                 for title in wanted
@@ -84,8 +87,55 @@ def _sheets(
         return {}, []
 
 
+def _twice(name: str, titles: Sequence[str], wanted: Sequence[str]) -> Iterator[Problem]:
+    """Return a problem for each wanted sheet that is there twice."""
+    for one in wanted:
+        same = [shown(title) for title in titles if title.strip().lower() == one]
+        if len(same) > 1:
+            what = f"{len(same)} sheets are called {one}: {' and '.join(same)}"
+            yield Problem(name, what, "rename or remove all but one")
+
+
+def why_no_workbook(path: Path) -> tuple[str, str] | None:
+    """Return what a file is that is no .xlsx workbook, and the way out; `None` where it may be one.
+
+    Raises
+    ------
+    OSError
+        The file cannot be opened.
+    """
+    with path.open("rb") as file:
+        start = file.read(4096)
+        file.seek(0)
+        rest = b"" if start.startswith(b"PK") else file.read(2_000_000)
+    if path.name.startswith("~$"):
+        return (
+            "this is the mark of a workbook that is open in another program",
+            f"give {shown(path.name[2:])} instead",
+        )
+    if start.startswith(b"\xd0\xcf\x11\xe0"):
+        if "EncryptedPackage".encode("utf-16-le") in rest:
+            return "the workbook is locked by a password", "save it anew without a password"
+        return "this is an old Excel workbook (.xls)", "open it and save it as .xlsx"
+    if b"mimetypeapplication/vnd.oasis.opendocument" in start[:200]:
+        return "this is an OpenDocument file (.ods)", "open it and save it as .xlsx"
+    if start.startswith(b"PK") and b"Index/Document.iwa" in start:
+        return "this is a Numbers document", "export it as an Excel workbook (.xlsx)"
+    return None
+
+
 def _parts(path: Path, problems: list[Problem]) -> dict[str, bytes] | None:
     """Return the XML parts of a workbook; `None` where it is none or unfolds to too much."""
+    try:
+        other = why_no_workbook(path)
+    except OSError as error:
+        what = f"the workbook cannot be opened ({error.strerror})"
+        wanted = "close it in other programs, and see that you may read it"
+        problems.append(Problem(path.name, what, wanted))
+        return None
+    if other is not None:
+        problems.append(Problem(path.name, *other))
+        return None
     try:
         with zipfile.ZipFile(path) as archive:
             inside = archive.infolist()
@@ -211,3 +261,80 @@ _FORMULA_ONLY = re.compile(
 
 def _formulas_without_value(xml: bytes) -> list[str]:
     return [cell.decode() for cell in _FORMULA_ONLY.findall(xml)]
+
+
+_STYLED_CELL = re.compile(rb"<(?:\w{1,20}:)?c\s([^<>]{1,300})>")
+_STYLE = re.compile(rb"\bs\s{0,9}=\s{0,9}[\"'](\d{1,6})[\"']")
+_ERROR = re.compile(rb"\bt\s{0,9}=\s{0,9}[\"']e[\"']")
+_OTHER_TYPE = re.compile(rb"\bt\s{0,9}=\s{0,9}[\"'][^n]")
+_VALUE = re.compile(
+    rb"\s{0,20}(?:<f[^>]{0,200}(?:/>|>[^<]{0,8000}</f>))?\s{0,20}<v[^<>]{0,40}>([^<]{1,60})</v>"
+)
+
+
+def _mark_cells(
+    sheets: Mapping[str, Sequence[Sequence[Cell]]],
+    parts: Mapping[str, bytes],
+    titles: Mapping[str, str],
+) -> None:
+    """Put the text of a percentage (`68 %`) or of a formula's error into the cells that show it.
+
+    The compiled reader hands out 0.68 for a cell whose format shows 68 %, and nothing at all for
+    an error: both would change results without a word.
+    """
+    percent = _percent_styles(parts.get("xl/styles.xml", b""))
+    part_of = {title.strip().lower(): part for part, title in titles.items()}
+    for name, rows in sheets.items():
+        for place, text in _marked(parts.get(part_of.get(name, ""), b""), percent):
+            row, column = place
+            if row < len(rows) and column < len(rows[row]):
+                cells = rows[row]
+                assert isinstance(cells, list)
+                cells[column] = text
+
+
+def _marked(xml: bytes, percent: frozenset[bytes]) -> Iterator[tuple[tuple[int, int], str]]:
+    """Return row, column (from 0) and text of the cells that show a percentage or an error."""
+    if not percent and not _ERROR.search(xml):
+        return
+    for cell in _STYLED_CELL.finditer(xml):
+        said = cell[1]
+        style = _STYLE.search(said)
+        error = _ERROR.search(said)
+        shows_percent = style is not None and style[1] in percent and not _OTHER_TYPE.search(said)
+        if not (error or shows_percent):
+            continue
+        place, value = _PLACE.search(said), _VALUE.match(xml, cell.end())
+        if place is None or value is None or not place[1] or not place[2]:
+            continue
+        text = value[1].decode(errors="replace").strip()
+        if not error:
+            try:
+                text = f"{100.0 * float(text):.12g} %"
+            except ValueError:
+                continue
+        yield (int(place[2]) - 1, _column_number(place[1]) - 1), text
+
+
+_FORMAT = re.compile(rb"<(?:\w{1,20}:)?numFmt\s([^<>]{1,1000})>")
+_FORMATS = re.compile(
+    rb"<(?:\w{1,20}:)?cellXfs[\s>](.{0,2000000}?)</(?:\w{1,20}:)?cellXfs>", re.DOTALL
+)
+_ONE_FORMAT = re.compile(rb"<(?:\w{1,20}:)?xf\s([^<>]{1,1000})>")
+_NOT_SHOWN_AS_IS = re.compile(r'"[^"]*"|\\.|\[[^\]]*\]')
+
+
+def _percent_styles(xml: bytes) -> frozenset[bytes]:
+    """Return the numbers of the cell styles that show a number as a percentage."""
+    codes = {"9": "0%", "10": "0.00%"}
+    for said in map(_said, _FORMAT.findall(xml)):
+        code = html.unescape(said.get(b"formatCode", b"").decode(errors="replace"))
+        codes[said.get(b"numFmtId", b"").decode(errors="replace")] = code
+    shown_percent = {key for key, code in codes.items() if "%" in _NOT_SHOWN_AS_IS.sub("", code)}
+    block = _FORMATS.search(xml)
+    styles = map(_said, _ONE_FORMAT.findall(block[1] if block else b""))
+    return frozenset(
+        str(number).encode()
+        for number, said in enumerate(styles)
+        if said.get(b"numFmtId", b"").decode(errors="replace") in shown_percent
+    )
