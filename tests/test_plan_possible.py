@@ -77,12 +77,12 @@ IMPOSSIBLE: list[tuple[Wishes, str]] = [
     ),
     (
         but(CLOSED, vessel_rating_kPa=20),
-        "vessel rating: up to 67 kPa may gather within 8 h; a rating of 20 kPa is planned to 10 "
+        "vessel rating: up to 113 kPa may gather within 9 h; a rating of 20 kPa is planned to 10 "
         "kPa at most; possible: an open outlet",
     ),
     (
         but(OPEN, collector_mL=100),
-        "collector: 100 mL run over within 8 h: up to 312 mL may come; possible: 700 mL, read "
+        "collector: 100 mL run over within 9 h: up to 497 mL may come; possible: 1000 mL, read "
         "daily",
     ),
     (

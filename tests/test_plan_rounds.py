@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 import numpy as np
 import pytest
 
+from bmp.plan.hours import calendar_of
 from bmp.plan.plan import plan_trial
 from bmp.plan.rounds import (
     burden,
@@ -14,6 +15,7 @@ from bmp.plan.rounds import (
     planned_limit_kPa,
     worst_burden,
 )
+from bmp.plan.wishes import Wishes
 from tests.plan_wishes import BEDDING, CLOSED, INOCULUM, LITERATURE, OPEN, but
 
 
@@ -44,8 +46,8 @@ def test_no_closed_jar_passes_the_planned_pressure() -> None:
 
 
 def test_a_longer_step_would_pass_it() -> None:
-    plan = plan_trial(but(CLOSED, fill=0.30), LITERATURE)
-    assert plan.rounds[0].since_d == pytest.approx(1 / 3)
+    plan = plan_trial(but(CLOSED, fill=0.24), LITERATURE)
+    assert max(r.since_d for r in plan.rounds if r.time_d < 5) < 0.5
     assert worst_burden(plan.draft, 0.0, 0.5) > planned_limit_kPa(300)
 
 
@@ -66,12 +68,46 @@ def test_expected_gas_grows_with_what_is_in_the_jar() -> None:
     assert np.all(load[0] <= load[1:].min(axis=0))
 
 
-def test_half_days_are_made_up_at_the_next_round() -> None:
-    assert next_time_d(0.5, 40, lambda a, b: True) == 1.0
-    assert next_time_d(7.5, 40, lambda a, b: True) == 9.0
-    assert next_time_d(39.0, 40, lambda a, b: True) == 40.0
-    assert next_time_d(0.0, 40, lambda a, b: b - a <= 0.4) == pytest.approx(1 / 3)
-    assert next_time_d(0.0, 40, lambda a, b: b - a <= 0.3) is None
+def test_half_days_are_made_up_at_a_daily_round() -> None:
+    times = calendar_of("home", datetime(2027, 3, 1, 10))
+    assert next_time_d(7.5, 40, times, lambda a, b: True) == 9.0
+    assert next_time_d(39.0, 40, times, lambda a, b: True) == 40.0
+    assert next_time_d(0.0, 40, times, lambda a, b: b - a <= 0.5) == 0.5
+    # 10:00, then 14:30 and 22:00, 7:00.
+    assert next_time_d(0.0, 40, times, lambda a, b: b - a <= 0.4) == pytest.approx(4.5 / 24)
+    assert next_time_d(4.5 / 24, 40, times, lambda a, b: b - a <= 0.4) == pytest.approx(0.5)
+    assert next_time_d(0.5, 40, times, lambda a, b: b - a <= 0.4) == pytest.approx(21 / 24)
+    assert next_time_d(0.5, 40, times, lambda a, b: b - a <= 0.37) is None
+
+
+@pytest.mark.parametrize("hour", [0, 5, 9, 14, 18, 23])
+@pytest.mark.parametrize("wishes", [OPEN, CLOSED])
+def test_nobody_is_woken(hour: int, wishes: Wishes) -> None:
+    rounds = plan_trial(but(wishes, started=datetime(2027, 3, 4, hour)), LITERATURE).rounds
+    clocks = [r.at.hour + r.at.minute / 60 for r in rounds if r.at]
+    assert len(clocks) == len(rounds)
+    assert min(clocks) >= 7
+    assert max(clocks) <= 22
+
+
+@pytest.mark.parametrize("day", range(1, 8))
+def test_a_school_reads_on_school_days(day: int) -> None:
+    wishes = but(OPEN, place="school", started=datetime(2027, 3, day, 11), collector_mL=3000)
+    plan = plan_trial(wishes, LITERATURE)
+    for one in plan.rounds:
+        assert one.at is not None
+        assert one.at.weekday() < 5
+        assert 8 <= one.at.hour + one.at.minute / 60 <= 16
+    assert plan.rounds[-1].time_d >= wishes.days
+
+
+@pytest.mark.parametrize("hour", [3, 8, 10, 14, 20])
+def test_two_rounds_a_day_stand_half_a_day_apart(hour: int) -> None:
+    times = calendar_of("home", datetime(2027, 3, 1, hour))
+    assert times.longest_gap_d(1) == 1.0
+    assert times.longest_gap_d(2) == 0.5
+    assert times.longest_gap_d(3) == pytest.approx(9 / 24)
+    assert calendar_of("school", None).longest_gap_d(1) == 3.0
 
 
 def test_hours_until_the_rating_agree_with_the_burden() -> None:
@@ -89,5 +125,6 @@ def test_days_without_a_start_have_no_date() -> None:
 
 
 def test_slow_feed_alone_is_read_daily() -> None:
-    wishes = but(CLOSED, materials=(INOCULUM, BEDDING), control=False, started=datetime(2027, 1, 1))
+    start = datetime(2027, 1, 1, 10)
+    wishes = but(CLOSED, materials=(INOCULUM, BEDDING), control=False, started=start)
     assert plan_trial(wishes, LITERATURE).rounds[0].since_d >= 0.5

@@ -9,15 +9,17 @@ from bmp.plan.dosing import (
     LEAST_HEADSPACE_ML_PER_G_VS,
 )
 from bmp.plan.draft import Draft
-from bmp.plan.gas import stop_day
+from bmp.plan.gas import stop_days
 from bmp.plan.literature import UNKNOWN_FEED
 from bmp.plan.power import detectable_difference, just_significant
 from bmp.plan.rounds import (
     CAUTIOUS_GAUGE_KPA,
     Expectation,
     Round,
+    calendar,
     hours_until_gauge,
     planned_limit_kPa,
+    worst_burden,
 )
 from bmp.plan.wish_checks import LEAST_JARS
 
@@ -76,7 +78,6 @@ def _pressure(draft: Draft) -> list[str]:
 
 def _collector(draft: Draft, expected: tuple[Expectation, ...]) -> list[str]:
     high = max(e.volume_mL[2] for e in expected if e.volume_mL is not None)
-    first = max(e.volume_mL[2] for e in expected if e.volume_mL and e.time_d <= 1.0 + 1e-9)
     given = draft.wishes.collector_mL
     lines = ["the outlet of every jar stays open; it is never closed, not even to move it"]
     if given is not None:
@@ -84,12 +85,18 @@ def _collector(draft: Draft, expected: tuple[Expectation, ...]) -> list[str]:
             f"the collector of {given:g} mL holds the gas of every interval: at most {high:.0f} mL "
             "at the high end of the literature"
         )
+        daily = worst_burden(draft, 0.0, calendar(draft).longest_gap_d(1))
+        if daily > given:
+            lines.append(
+                f"more than one round a day, because up to {daily:.0f} mL may come from one daily "
+                "round to the next: a collector of that size needs one round a day"
+            )
         return lines
     size = next((s for s in COLLECTOR_SIZES_ML if s >= high), None)
     words = f"{size} mL" if size else f"at least {high:.0f} mL"
     lines.append(
-        f"a cylinder or bag of {words} a jar holds the gas of every interval: up to {first:.0f} mL "
-        f"by the end of day 1, {high:.0f} mL in the fullest interval, as read in the room"
+        f"a cylinder or bag of {words} a jar holds the gas of every interval: up to {high:.0f} mL "
+        "in the fullest, as read in the room"
     )
     return lines
 
@@ -164,18 +171,16 @@ def _jars(draft: Draft) -> list[str]:
 
 
 def _length(draft: Draft) -> list[str]:
-    lines = []
+    warm, inoculum, lines = draft.wishes.incubation_temperature_C, draft.inoculum_literature, []
     for sample, dose in zip(draft.samples, draft.doses[1:], strict=True):
-        feed, inoculum = sample.literature, draft.inoculum_literature
-        early, late = (
-            stop_day(dose, feed, inoculum, k) for k in (feed.k_per_d.high, feed.k_per_d.low)
-        )
+        early, late = stop_days(dose, sample.literature, inoculum, warm)
         if sample.literature.name == UNKNOWN_FEED:
             lines.append(f"{sample.name}: no literature feed named, so its rate is anyone's guess")
         elif late > draft.wishes.days:
             lines.append(
                 f"{sample.name}: the stop rule is met between day {early:.0f} and day {late:.0f} "
-                f"(first order, rates of {sample.literature.name}, the inoculum's own gas in it); "
+                f"(first order, rates of {sample.literature.name} at {warm:g} °C, the inoculum's "
+                "own gas in it); "
                 f"{draft.wishes.days:g} d may be too short"
             )
     return lines

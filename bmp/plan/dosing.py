@@ -59,6 +59,9 @@ class Dose:
     ratio_low: float | None
     """Least ratio that the ranges of solids allow; equal to `ratio` where both were measured."""
     ratio_high: float | None
+    inoculum_VS_range: Range
+    """VS of the inoculum in the jar [g], as far as it is known."""
+    sample_VS_range: Range
 
 
 @dataclass(frozen=True)
@@ -158,10 +161,13 @@ def dose(
     inoculum_VS = inoculum_g * inoculum.VS
     sample_g = sample_VS = 0.0
     ratio = low = high = None
+    inoculum_range = Range(inoculum_g * inoculum.low, inoculum_g * inoculum.high, inoculum_VS)
+    sample_range = Range(0.0, 0.0)
     if sample is not None:
         wanted, solids = sample
         sample_g = round(inoculum_VS / wanted / solids.VS, SAMPLE_DIGITS)
         sample_VS = sample_g * solids.VS
+        sample_range = Range(sample_g * solids.low, sample_g * solids.high, sample_VS)
         ratio = inoculum_VS / sample_VS if sample_VS else None
     if sample is not None and sample_VS:
         low = inoculum_g * inoculum.low / (sample_g * sample[1].high)
@@ -179,6 +185,8 @@ def dose(
         ratio=ratio,
         ratio_low=low,
         ratio_high=high,
+        inoculum_VS_range=inoculum_range,
+        sample_VS_range=sample_range,
     )
 
 

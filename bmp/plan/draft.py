@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -18,8 +19,16 @@ from bmp.plan.dosing import (
     liquid_mL,
     solids_for_dosing,
 )
-from bmp.plan.gas import GasCurve, gas_curve, interval_biogas_NmL
-from bmp.plan.literature import CELLULOSE, INOCULUM, UNKNOWN_FEED, LiteratureFeed
+from bmp.plan.gas import (
+    GasCurve,
+    Pace,
+    gas_curve,
+    interval_shares,
+    pace_of,
+    total_biogas_NmL,
+    total_methane_NmL,
+)
+from bmp.plan.literature import CELLULOSE, INOCULUM, UNKNOWN_FEED, LiteratureFeed, Range
 from bmp.plan.wishes import MaterialWish, Wishes
 from bmp.trial import FloatArray, Material
 
@@ -67,22 +76,50 @@ class Draft:
     def curve(self, index: int, level: str) -> GasCurve:
         """Return the biogas of dose `index` from closing on, at the `middle` or `high` end."""
         feed = self.samples[index - 1].literature if index else None
-        return gas_curve(self.doses[index], feed, self.inoculum_literature, level)
+        warm = self.wishes.incubation_temperature_C
+        return gas_curve(self.doses[index], feed, self.inoculum_literature, level, warm)
 
     def biogas_NmL(self, from_d: float, to_d: float) -> FloatArray:
         """Return the least, middle and most biogas of every dose in an interval.
 
         Shape (doses, 3).
         """
-        rows = []
-        for i, one in enumerate(self.doses):
-            own = interval_biogas_NmL(one.inoculum_VS_g, self.inoculum_literature, from_d, to_d)
-            fed = (0.0, 0.0, 0.0)
-            if i:
-                literature = self.samples[i - 1].literature
-                fed = interval_biogas_NmL(one.sample_VS_g, literature, from_d, to_d)
-            rows.append(np.add(own, fed))
-        return np.array(rows)
+        return self._within(self._biogas, from_d, to_d)
+
+    def methane_NmL(self, from_d: float, to_d: float) -> FloatArray:
+        """Return the methane of `biogas_NmL`. Shape (doses, 3)."""
+        return self._within(self._methane, from_d, to_d)
+
+    def _within(
+        self, totals: tuple[FloatArray, FloatArray], from_d: float, to_d: float
+    ) -> FloatArray:
+        shares = np.array([interval_shares(pace, from_d, to_d) for pace in self._paces])
+        return np.asarray(totals[0] * shares[0] + totals[1] * shares)
+
+    @cached_property
+    def _paces(self) -> list[Pace]:
+        """The inoculum's, then one a sample."""
+        feeds = [self.inoculum_literature, *(s.literature for s in self.samples)]
+        return [pace_of(feed, self.wishes.incubation_temperature_C) for feed in feeds]
+
+    @cached_property
+    def _biogas(self) -> tuple[FloatArray, FloatArray]:
+        return self._totals(total_biogas_NmL)
+
+    @cached_property
+    def _methane(self) -> tuple[FloatArray, FloatArray]:
+        return self._totals(total_methane_NmL)
+
+    def _totals(
+        self, total: Callable[[Range, LiteratureFeed], tuple[float, float, float]]
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return what inoculum and feed of every dose give in the end. Shape (doses, 3) each."""
+        own = [total(dose.inoculum_VS_range, self.inoculum_literature) for dose in self.doses]
+        fed = [
+            total(dose.sample_VS_range, sample.literature)
+            for dose, sample in zip(self.doses[1:], self.samples, strict=True)
+        ]
+        return np.array(own), np.array([(0.0, 0.0, 0.0), *fed])
 
 
 def literature_of(

@@ -10,7 +10,14 @@ from bmp.plan.dosing import D304, LEAST_HEADSPACE_ML_PER_G_VS
 from bmp.plan.draft import Draft, least_factor, sample_VS_g
 from bmp.plan.gas import warming_kPa
 from bmp.plan.refusal import Refusal
-from bmp.plan.rounds import SHORT_STEPS_D, bearable_factor, limit, plan_rounds, worst_burden
+from bmp.plan.rounds import (
+    bearable_factor,
+    calendar,
+    limit,
+    plan_rounds,
+    shortest_gap_d,
+    worst_burden,
+)
 from bmp.plan.wish_checks import most_fill
 from bmp.plan.wishes import MaterialWish
 
@@ -161,11 +168,12 @@ def bears_its_gas(draft: Draft) -> Refusal | None:
     if bound is None or plan_rounds(draft) is not None:
         return None
     wishes = draft.wishes
-    step = min(SHORT_STEPS_D)
+    step = shortest_gap_d(draft)
     load = worst_burden(draft, 0.0, step)
     hours = 24 * step
     if wishes.outlet == "open":
-        size = float(math.ceil(worst_burden(draft, 0.0, 1.0) / 100) * 100)
+        most = worst_burden(draft, 0.0, calendar(draft).longest_gap_d(1))
+        size = float(math.ceil(most / 100) * 100)
         why = f"{bound:g} mL run over within {hours:.0f} h: up to {load:.0f} mL may come"
         return Refusal("collector", why, f"{size:.0f} mL, read daily", {"collector_mL": size})
     why = (
@@ -192,7 +200,7 @@ def _larger_jar(draft: Draft, bound: float) -> dict[str, float] | None:
     if bound <= start:
         return None
     liquid = draft.liquid_mL * least
-    rise = (worst_burden(draft, 0.0, min(SHORT_STEPS_D)) - start) * least
+    rise = (worst_burden(draft, 0.0, shortest_gap_d(draft)) - start) * least
     headspace = (wishes.jar_volume_mL - draft.liquid_mL) * rise / (bound - start)
     volume = math.ceil((liquid + headspace) * ROUNDING / 10) * 10.0
     if volume > 2 * wishes.jar_volume_mL:

@@ -15,15 +15,16 @@ CELLULOSE = "microcrystalline cellulose"
 
 @dataclass(frozen=True)
 class Range:
-    """A range from the literature with nothing said about what is likely inside it."""
+    """A range from the literature, with what is typical where somebody judged it."""
 
     low: float
     high: float
+    typical: float | None = None
 
     @property
     def middle(self) -> float:
-        """Middle of the range."""
-        return (self.low + self.high) / 2
+        """What is typical, else the middle of the range."""
+        return (self.low + self.high) / 2 if self.typical is None else self.typical
 
     @property
     def u(self) -> float:
@@ -44,7 +45,9 @@ class LiteratureFeed:
     methane_share: Range
     """CH4/(CH4 + CO2)."""
     k_per_d: Range
-    """First-order rate."""
+    """First-order rate at 35 to 37 °C."""
+    latest_start_d: float
+    """Day on which gas may start to come fast at the latest."""
     TS: Range | None
     """Dry mass per fresh mass."""
     VS_of_TS: Range | None
@@ -100,9 +103,14 @@ def _feed(row: dict[str, str], solids: dict[str, str] | None) -> LiteratureFeed:
         name=row["feed"],
         group=row["group"],
         pace=row["pace"],
-        methane_NmL_per_gVS=_range(row, "methane_low_NmL_per_gVS", "methane_high_NmL_per_gVS"),
+        methane_NmL_per_gVS=Range(
+            float(row["methane_low_NmL_per_gVS"]),
+            float(row["methane_high_NmL_per_gVS"]),
+            float(row["methane_typical_NmL_per_gVS"]),
+        ),
         methane_share=_range(row, "methane_share_low", "methane_share_high"),
         k_per_d=_range(row, "k_low_per_d", "k_high_per_d"),
+        latest_start_d=float(row["latest_start_d"]),
         TS=ts,
         VS_of_TS=vs,
         source=source,

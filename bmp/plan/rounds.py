@@ -13,6 +13,7 @@ import numpy as np
 from bmp.constants import REFERENCE_PRESSURE_KPA, REFERENCE_TEMPERATURE_K, ZERO_CELSIUS_K
 from bmp.plan.draft import Draft, least_factor, make_draft
 from bmp.plan.gas import GasCurve, gauge_kPa, pushed_out_mL, warming_kPa, wet_volume_mL
+from bmp.plan.hours import MOST_ROUNDS_A_DAY, Calendar, calendar_of
 from bmp.plan.literature import LiteratureFeed
 from bmp.plan.wishes import Wishes
 from bmp.trial import FloatArray
@@ -27,8 +28,8 @@ SHARE_OF_RATING = 0.5
 # Days between readings, each until a day of the trial: daily at first, at most 7 d late (documents
 # 303 and 304); the days in between are common practice.
 REGULAR_STEPS_D: tuple[tuple[float, float], ...] = ((7, 1), (14, 2), (30, 4), (math.inf, 7))
-# Shorter steps where a day is too long. Nobody is asked to come more often than every 8 h.
-SHORT_STEPS_D: tuple[float, ...] = (0.5, 1 / 3)
+# Where the filling is left to the plan, it is what so many rounds a day bear.
+USUAL_ROUNDS_A_DAY = 2
 
 
 @dataclass(frozen=True)
@@ -124,15 +125,16 @@ def bearable_factor(draft: Draft, step_d: float) -> float:
 def fitting_draft(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) -> Draft:
     """Return the draft; where the filling is left to the plan, no more than the vessel bears.
 
-    The filling is then the most that needs no more than a reading each half day, but never less
-    than leaves every jar its least VS and feed.
+    The filling is then the most that needs no more than two rounds a day, but never less than
+    leaves every jar its least VS and feed.
     """
     draft = make_draft(wishes, literature)
     if wishes.fill is not None or wishes.substrate_VS_g is not None or limit(draft) is None:
         return draft
     least = least_factor(draft)[0]
     # Doses are rounded, so a hair less than the bound.
-    factor = max(0.995 * bearable_factor(draft, max(SHORT_STEPS_D)), 1.001 * least)
+    step = calendar(draft).longest_gap_d(USUAL_ROUNDS_A_DAY)
+    factor = max(0.995 * bearable_factor(draft, step), 1.001 * least)
     if factor >= 1:
         return draft
     fill = round(factor * draft.liquid_mL / wishes.jar_volume_mL, 4)
@@ -140,42 +142,51 @@ def fitting_draft(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) -> D
     return dataclasses.replace(fitted, wishes=wishes)
 
 
+def calendar(draft: Draft) -> Calendar:
+    """Return when the jars of a draft may be read."""
+    return calendar_of(draft.wishes.place, draft.wishes.started)
+
+
+def shortest_gap_d(draft: Draft) -> float:
+    """Return the longest time between rounds that no plan can shorten: a night or a weekend."""
+    return calendar(draft).longest_gap_d(MOST_ROUNDS_A_DAY)
+
+
 def plan_rounds(draft: Draft) -> tuple[Round, ...] | None:
     """Return all rounds, or `None` where even the shortest step is too long for the vessel."""
-    bound = limit(draft)
+    bound, times = limit(draft), calendar(draft)
 
     def bearable(from_d: float, to_d: float) -> bool:
         return bound is None or worst_burden(draft, from_d, to_d) <= bound
 
     rounds: list[Round] = []
-    time = 0.0
-    while time < draft.wishes.days - 1e-9:
-        following = next_time_d(time, draft.wishes.days, bearable)
+    time, end = 0.0, times.end_d(draft.wishes.days)
+    while time < end - 1e-9:
+        following = next_time_d(time, end, times, bearable)
         if following is None:
             return None
         started = draft.wishes.started
-        at = None if started is None else started + timedelta(hours=round(24 * following, 3))
+        at = None if started is None else started + timedelta(minutes=round(1440 * following))
         rounds.append(Round(len(rounds) + 1, following, following - time, at))
         time = following
     return tuple(rounds)
 
 
 def next_time_d(
-    time_d: float, days: float, bearable: Callable[[float, float], bool]
+    time_d: float, end_d: float, times: Calendar, bearable: Callable[[float, float], bool]
 ) -> float | None:
-    """Return the latest regular time after `time_d` that the vessel bears.
+    """Return the latest regular time after `time_d` that the vessel bears; `None`: none is.
 
-    Whole days fall on the clock time of the start, so a half day is made up at the next round.
+    A daily round or one of two a day, whichever is later; where neither does, one of three.
     """
     regular = next(step for until, step in REGULAR_STEPS_D if time_d < until)
-    whole = [float(math.floor(time_d + 1e-9) + s) for s in (7, 4, 2, 1) if s <= regular]
-    short = [time_d + s for s in SHORT_STEPS_D]
-    short = [round(s) if abs(s - round(s)) < 1e-6 else s for s in short]
-    for end in [*whole, *short]:
-        end = min(float(end), days)
-        if bearable(time_d, end):
-            return end
-    return None
+
+    def latest(times_a_day: int, within_d: float) -> float | None:
+        found = (min(at, end_d) for at in times.after(time_d, times_a_day, within_d))
+        return next((at for at in found if bearable(time_d, at)), None)
+
+    usual = [at for at in (latest(1, regular), latest(2, 1.0)) if at is not None]
+    return max(usual) if usual else latest(MOST_ROUNDS_A_DAY, 1.0)
 
 
 def hours_until(curve: GasCurve, gas_NmL: float, longest_d: float) -> float | None:

@@ -8,8 +8,10 @@ from pathlib import Path
 import pytest
 
 from bmp.plan.dosing import DosingSolids, largest_VS_for_headspace_g, mixture_g_per_gVS
+from bmp.plan.draft import make_draft
 from bmp.plan.literature import read_literature
 from bmp.plan.plan import plan_trial
+from bmp.plan.possible import refusals
 from bmp.plan.refusal import PlanRefused
 from bmp.plan.wishes import MaterialWish, Wishes
 from bmp.trial import Material
@@ -48,8 +50,7 @@ def published_wishes(row: dict[str, str], **changes: object) -> Wishes:
 @pytest.mark.parametrize("column", ["A", "B", "C"])
 def test_published_bottle(column: str) -> None:
     row = ROWS[column]
-    plan = plan_trial(published_wishes(row), read_literature())
-    dose = next(jar.dose for jar in plan.jars if jar.name == "D1")
+    dose = make_draft(published_wishes(row), read_literature()).doses[2]
     found = {
         "substrate_VS_g": dose.sample_VS_g,
         "inoculum_g": dose.inoculum_g,
@@ -69,8 +70,7 @@ def test_slip_in_column_B() -> None:
     """Column B prints 101 g of inoculum where its own figures give 2 x 1.0 g / 2.0 % = 100 g."""
     row = ROWS["B"]
     assert row["slip"] == "inoculum_g"
-    plan = plan_trial(published_wishes(row), read_literature())
-    dose = next(jar.dose for jar in plan.jars if jar.name == "D1")
+    dose = make_draft(published_wishes(row), read_literature()).doses[2]
     assert dose.inoculum_g == 100.0
     assert float(row["inoculum_g"]) == 101.0
     # With 101 g the printed mixture of 101 g would have no room for its feed.
@@ -87,10 +87,21 @@ def test_column_C_is_impossible_below_the_printed_inoculum() -> None:
         return largest_VS_for_headspace_g(160.0, 2.0, inoculum, feed)
 
     assert largest(0.0340) >= 1.0 > largest(0.0338)
-    plan_trial(published_wishes(row | {"inoculum_VS_percent": "3.4"}), read_literature())
+    printed = published_wishes(row | {"inoculum_VS_percent": "3.4"})
+    assert all(r.item != "headspace" for r in refusals(printed, read_literature()))
     with pytest.raises(PlanRefused) as refused:
         plan_trial(published_wishes(row | {"inoculum_VS_percent": "3.3"}), read_literature())
     assert refused.value.refusals[0].item == "headspace"
+
+
+def test_small_bottles_are_refused_for_their_gas() -> None:
+    """Columns B and C leave 149 and 109 mL a g VS: too little for 60 % of the gas in a day."""
+    plan_trial(published_wishes(ROWS["A"]), read_literature())
+    for column in ("B", "C"):
+        with pytest.raises(PlanRefused) as refused:
+            plan_trial(published_wishes(ROWS[column]), read_literature())
+        assert refused.value.refusals[0].item == "vessel rating"
+        assert refused.value.nearest is not None
 
 
 def test_half_filled_bottle_needs_no_stated_VS() -> None:
