@@ -178,6 +178,7 @@ def curves_of_many_shapes(rng: np.random.Generator, count: int) -> list[Material
             "B0": b0, "k": rng.uniform(0.02, 0.5), "lag": rng.uniform(0, 6),
             "Rm": b0 * rng.uniform(0.03, 0.25), "quick_share": rng.uniform(0.2, 0.8),
             "k_quick": rng.uniform(0.3, 1.0), "k_slow": rng.uniform(0.02, 0.1),
+            "n": rng.uniform(1.1, 3.0),
         }  # fmt: skip
         values = [named[name] for name in model.names]
         jars = []

@@ -33,14 +33,15 @@ def test_joined_holds_every_reading_in_order_of_time() -> None:
     curves = pack(
         [np.array([1.0, 3.0]), np.array([2.0])], [np.array([10.0, 30.0]), np.array([20.0])]
     )
-    one = joined(curves)
+    ((_, one),) = joined(curves, np.zeros(len(curves.value), int))
     np.testing.assert_array_equal(one.time_d, [[1.0, 2.0, 3.0]])
     np.testing.assert_array_equal(one.value, [[10.0, 20.0, 30.0]])
 
 
 def test_jars_read_at_the_same_times_join_to_their_mean() -> None:
     days = np.array([1.0, 3.0])
-    one = joined(pack([days, days], [np.array([10.0, 30.0]), np.array([20.0, 50.0])]))
+    curves = pack([days, days], [np.array([10.0, 30.0]), np.array([20.0, 50.0])])
+    ((_, one),) = joined(curves, np.zeros(2, int))
     np.testing.assert_array_equal(one.time_d, [[1.0, 3.0]])
     np.testing.assert_array_equal(one.value, [[15.0, 40.0]])
 

@@ -16,6 +16,7 @@ NAMED = {
     "first order": (350.0, 0.2),
     "first order with lag": (350.0, 0.2, 1.5),
     "modified Gompertz": (350.0, 40.0, 1.5),
+    "cone": (350.0, 0.4, 1.8),
     "modified logistic": (350.0, 40.0, 1.5),
     "two-pool first order": (350.0, 0.6, 0.5, 0.04),
 }
@@ -30,6 +31,8 @@ def written_out(name: str, p: tuple[float, ...], t: float) -> float:
         return p[0] * (1 - math.exp(-p[1] * (t - p[2]))) if t > p[2] else 0.0
     if name == "modified Gompertz":
         return p[0] * math.exp(-math.exp(p[1] * math.e / p[0] * (p[2] - t) + 1))
+    if name == "cone":
+        return p[0] / (1 + (p[1] * t) ** -p[2]) if t > 0 else 0.0
     if name == "modified logistic":
         return p[0] / (1 + math.exp(4 * p[1] * (p[2] - t) / p[0] + 2))
     quick, slow = 1 - math.exp(-p[2] * t), 1 - math.exp(-p[3] * t)

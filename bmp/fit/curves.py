@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from bmp.runs import first, lengths, padded
 from bmp.trial import BoolArray, FloatArray, IntArray
 
 
@@ -78,17 +79,50 @@ def _finite(time_d: FloatArray, value: FloatArray, jar: int) -> tuple[FloatArray
     return t[keep][order], v[keep][order]
 
 
-def joined(curves: Curves) -> Curves:
-    """Return one row whose least-squares curve is the one through every reading of all jars.
+def joined(curves: Curves, series: IntArray) -> list[tuple[IntArray, Curves]]:
+    """Return curves whose least-squares fit is the one through every reading of a series' jars.
 
-    Where all jars were read at the same times that is their mean curve, otherwise all readings.
+    Where all jars of a series were read at the same times that is their mean curve, otherwise all
+    their readings.
+
+    Parameters
+    ----------
+    curves, series
+        The jars and the series of each, shape (jars,), rising from 0.
+
+    Returns
+    -------
+    list of (ndarray, Curves)
+        The series of either kind that have several jars, and their curves, one row each.
     """
-    keep = curves.valid
-    if keep.all() and (curves.time_d == curves.time_d[0]).all():
-        return Curves(curves.time_d[:1], curves.value.mean(axis=0, keepdims=True), keep[:1])
-    order = np.argsort(curves.time_d[keep], kind="stable")
-    times, values = curves.time_d[keep][order], curves.value[keep][order]
-    return Curves(times[None], values[None], np.ones((1, times.size), dtype=np.bool_))
+    starts, count = np.flatnonzero(first(series)), lengths(series)
+    lead = curves.rows(starts[series])
+    same = ((curves.time_d == lead.time_d) & (curves.valid == lead.valid)).all(axis=1)
+    alike = np.logical_and.reduceat(same, starts) & (count > 1)
+    apart = (count > 1) & ~alike
+    found = []
+    if alike.any():
+        mean = np.add.reduceat(curves.value, starts, axis=0) / count[:, None]
+        rows = curves.rows(starts[alike])
+        found.append((np.flatnonzero(alike), Curves(rows.time_d, mean[alike], rows.valid)))
+    if apart.any():
+        part = curves.rows(apart[series])
+        run = np.repeat(series[apart[series]], part.count)
+        time_d, value = part.time_d[part.valid], part.value[part.valid]
+        order = np.lexsort((time_d, run))
+        found.append((np.flatnonzero(apart), table(run[order], time_d[order], value[order])))
+    return found
+
+
+def table(run: IntArray, time_d: FloatArray, value: FloatArray) -> Curves:
+    """Return flat readings, sorted by run and time, as curves, one row a run that is present."""
+    valid = padded(np.ones(run.size), run, 0.0) > 0.0
+    last = valid.sum(axis=1, keepdims=True) - 1
+    time, values = (
+        np.where(valid, filled, np.take_along_axis(filled, last, axis=1))
+        for filled in (padded(flat, run, 0.0) for flat in (time_d, value))
+    )
+    return Curves(time, values, valid)
 
 
 def plateau(curves: Curves) -> FloatArray:

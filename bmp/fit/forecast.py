@@ -16,7 +16,8 @@ from typing import Final
 import numpy as np
 
 from bmp.estimate import Estimate
-from bmp.fit.choice import FAR_APART, NONE_FOLLOWS
+from bmp.fit.choice import FAR_APART
+from bmp.fit.choice_words import NONE_FOLLOWS
 from bmp.fit.curves import Curves
 from bmp.fit.engine import fit_curves
 from bmp.fit.interval import BETWEEN, FEWEST_JARS, WITHIN, between_jars

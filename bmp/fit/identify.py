@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from bmp.fit.interval import t_quantile
 from bmp.fit.jarwise import Jarwise
 from bmp.fit.model import Parameter
+from bmp.runs import first
 from bmp.trial import BoolArray, FloatArray, IntArray
 
 TextArray: TypeAlias = NDArray[np.object_]
@@ -32,7 +33,7 @@ FAR: Final = "the model runs to more than three times the last reading: too far 
 WIDE: Final = "the readings leave it open by more than 30 % either way"
 WIDE_RATE: Final = "the readings leave it open by more than 50 % either way"
 STEEP: Final = "the rise falls between too few readings to tell how steep it is"
-EARLY_LAG: Final = "shorter than the time to the first reading, so no lag can be told from none"
+EARLY_LAG: Final = "shorter than the first interval, too short to be measured by these readings"
 NO_LAG: Final = "the curve starts at once: no lag"
 WIDE_LAG: Final = "the readings leave it open by more than its own length"
 
@@ -41,19 +42,14 @@ WIDE_LAG: Final = "the readings leave it open by more than its own length"
 WIDTHS: Final = {WIDE: WIDEST_ERROR, WIDE_RATE: WIDEST_RATE_ERROR, WIDE_LAG: 1.0}
 
 
-def reasons(fits: Jarwise) -> list[tuple[str, ...]]:
+def reasons(fits: Jarwise) -> TextArray:
     """Return, for each curve, why each parameter is not determined; empty where it is.
 
     Returns
     -------
-    list of tuple of str
-        One tuple a curve, one text a parameter in the model's order.
+    ndarray of str, shape (curves, parameters)
+        The parameters in the model's order.
     """
-    return [tuple(texts) for texts in reason_table(fits).tolist()]
-
-
-def reason_table(fits: Jarwise) -> TextArray:
-    """Return what `reasons` does as an array of texts, shape (curves, parameters)."""
     highest = fits.curves.value.max(axis=1)
     too_few = fits.curves.count <= len(fits.model.names)
     straight = _straight(fits)
@@ -84,21 +80,23 @@ def jars_agree(why: list[str], values: FloatArray) -> bool:
     return bool(half < min(WIDTHS[text] for text in named) * abs(values.mean()))
 
 
-def determined(fits: Jarwise, why: list[tuple[str, ...]], rows: IntArray) -> bool:
-    """Tell whether a material's jars determine every parameter of a model.
+def left_open(fits: Jarwise, why: TextArray, series: IntArray) -> BoolArray:
+    """Tell which parameters the jars of each series leave open. Shape (series, parameters).
 
     Parameters
     ----------
     fits, why
-        Fits of all jars and the reasons of `reasons` for all of them.
-    rows
-        The material's jars.
+        Fits of all jars and what `reasons` gives for them.
+    series
+        The series of each jar, shape (jars,), rising from 0.
     """
-    for index in range(len(fits.model.parameters)):
-        given = [why[row][index] for row in rows]
-        if any(given) and not jars_agree(given, fits.named[rows, index]):
-            return False
-    return True
+    starts = np.flatnonzero(first(series))
+    ends = np.append(starts[1:], series.size)
+    found = np.logical_or.reduceat(why != "", starts, axis=0)
+    for one, index in zip(*np.nonzero(found), strict=True):
+        rows = slice(starts[one], ends[one])
+        found[one, index] = not jars_agree(list(why[rows, index]), fits.named[rows, index])
+    return np.asarray(found, dtype=np.bool_)
 
 
 def _too_wide(

@@ -6,23 +6,23 @@ material is only how the jars' values are put together.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from bmp.estimate import Estimate
-from bmp.fit.choice import NONE_FOLLOWS, aicc, choose, effective_readings, summed
-from bmp.fit.curves import Curves, joined, pack
-from bmp.fit.engine import fit_curves
+from bmp.fit.choice_words import NONE_FOLLOWS, describe
+from bmp.fit.curves import Curves, pack
 from bmp.fit.forecast import BlankGas, blank_gas, forecast
-from bmp.fit.identify import jars_agree, reasons
+from bmp.fit.identify import TextArray, jars_agree
 from bmp.fit.interval import estimate
-from bmp.fit.jarwise import Jarwise, fit_jarwise
+from bmp.fit.jarwise import Jarwise
 from bmp.fit.model import Model, Parameter
 from bmp.fit.models import MODELS
 from bmp.fit.reported import least_yield, reported_fit
 from bmp.fit.results import JarFit, MaterialFits, ModelFit
+from bmp.fit.series import SeriesFits, fit_series
 from bmp.fit.times import NO_MODEL, peak, time_to_share
 from bmp.trial import FloatArray, IntArray
 
@@ -89,81 +89,37 @@ def fit_materials(
     """
     if not materials:
         return []
-    work = _prepare(materials)
-    return [_material(work, index, reported) for index in range(len(materials))]
+    work, blank = _fit(materials)
+    return [_material(work, blank, i, one.unit, reported) for i, one in enumerate(materials)]
 
 
-@dataclass(frozen=True, eq=False)
-class _Work:
-    """Every fit of every jar, and the curve through all jars of each material."""
-
-    materials: Sequence[MaterialCurves]
-    rows: list[IntArray]
-    """The jars of each material."""
-    curves: Curves
-    jarwise: Mapping[str, Jarwise]
-    why: Mapping[str, list[tuple[str, ...]]]
-    pooled: Mapping[str, FloatArray]
-    """Named parameters of the curve through all jars by model, shape (materials, p)."""
-    effective: FloatArray
-    from_blank: BlankGas
-    scores: Mapping[str, FloatArray]
-
-
-def _prepare(materials: Sequence[MaterialCurves]) -> _Work:
+def _fit(materials: Sequence[MaterialCurves]) -> tuple[SeriesFits, BlankGas]:
     times: list[FloatArray] = []
     values: list[FloatArray] = []
     blank: list[FloatArray] = []
-    rows: list[IntArray] = []
     for material in materials:
         if not material.time_d:
             raise ValueError("a material without a jar cannot be fitted")
-        rows.append(np.arange(len(times), len(times) + len(material.time_d)))
         taken_off = material.from_blank or [np.zeros(len(t)) for t in material.time_d]
         for t, v, b in zip(material.time_d, material.net, taken_off, strict=True):
             after = np.asarray(t) > 0
             times.append(np.asarray(t)[after])
             values.append(np.asarray(v)[after])
             blank.append(np.where(np.isfinite(v), b, np.nan)[after])
-    curves = pack(times, values)
-    jarwise = {name: fit_jarwise(model, curves) for name, model in MODELS.items()}
-    effective = effective_readings(jarwise, rows)
-    return _Work(
-        materials=materials,
-        rows=rows,
-        curves=curves,
-        jarwise=jarwise,
-        why={name: reasons(fits) for name, fits in jarwise.items()},
-        pooled={name: _pooled(fits, curves, rows) for name, fits in jarwise.items()},
-        effective=effective,
-        from_blank=blank_gas(pack(times, blank)),
-        scores={name: aicc(fits, effective) for name, fits in jarwise.items()},
-    )
+    series = np.repeat(np.arange(len(materials)), [len(one.time_d) for one in materials])
+    fits = fit_series(pack(times, values), series, tuple(MODELS))
+    return fits, blank_gas(pack(times, blank))
 
 
-def _pooled(fits: Jarwise, curves: Curves, rows: list[IntArray]) -> FloatArray:
-    """Fit one curve through all jars of each material; a single jar's own fit is that already."""
-    named = np.stack([fits.named[index[0]] for index in rows])
-    several = [i for i, index in enumerate(rows) if len(index) > 1]
-    if several:
-        alone = [joined(curves.rows(rows[i])) for i in several]
-        packed = pack([c.time_d[0] for c in alone], [c.value[0] for c in alone])
-        named[several] = fit_curves(fits.model, packed).named
-    return named
-
-
-def _material(work: _Work, index: int, reported: bool) -> MaterialFits:
-    rows = work.rows[index]
-    unit = work.materials[index].unit
-    scores = {name: summed(work.scores[name], rows) for name in MODELS}
-    models = {
-        name: _model_fit(work, index, model, scores[name], reported)
-        for name, model in MODELS.items()
-    }
-    choice = choose(work.jarwise, work.why, scores, rows, work.effective)
+def _material(
+    work: SeriesFits, blank: BlankGas, index: int, unit: str, reported: bool
+) -> MaterialFits:
+    rows = np.flatnonzero(work.series == index)
+    models = {name: _model_fit(work, index, rows, name, unit, reported) for name in MODELS}
+    choice = describe(work.chosen[index], work.scores, index, work.jarwise, work.left_open, rows)
     chosen = None if choice.model is None else work.jarwise[choice.model]
     curves = work.curves.rows(rows)
-    no_rate = NO_MODEL if all(score is None for score in scores.values()) else NONE_FOLLOWS
+    no_rate = NO_MODEL if all(fit.aicc is None for fit in models.values()) else NONE_FOLLOWS
     peak_rate, peak_d = peak(chosen, rows, unit_per_day(unit), no_rate)
     return MaterialFits(
         models=models,
@@ -172,30 +128,37 @@ def _material(work: _Work, index: int, reported: bool) -> MaterialFits:
         t90_d=time_to_share(curves, 0.9, chosen, rows),
         peak_rate=peak_rate,
         peak_d=peak_d,
-        forecast=forecast(work.jarwise, work.why, scores, choice, rows, unit, work.from_blank),
+        forecast=forecast(
+            work.jarwise,
+            work.why,
+            {name: fit.aicc for name, fit in models.items()},
+            choice,
+            rows,
+            unit,
+            blank,
+        ),
     )
 
 
 def _model_fit(
-    work: _Work, index: int, model: Model, score: float | None, reported: bool
+    work: SeriesFits, index: int, rows: IntArray, name: str, unit: str, reported: bool
 ) -> ModelFit:
     """Put together what one model says of one material."""
-    rows, fits, why = work.rows[index], work.jarwise[model.name], work.why[model.name]
-    unit = work.materials[index].unit
+    model, fits, why = MODELS[name], work.jarwise[name], work.why[name]
     curves = work.curves.rows(rows)
     fitted = bool(fits.fitted[rows].all())
-    identified = not any(text for row in rows for text in why[row])
-    named = work.pooled[model.name][index]
+    identified = _identified(model, why[rows])
+    named = work.pooled[name][index]
     if reported and identified:
         named = reported_fit(model, curves, named)
     rmse, r2 = _about(model, curves, named)
     return ModelFit(
-        model=model.name,
+        model=name,
         parameters=_estimates(fits, rows, why, named, unit, reported),
         curve=_as_mapping(model, named) if fitted else None,
         rmse=rmse if fitted else None,
         r2=r2 if fitted else None,
-        aicc=score,
+        aicc=float(work.scores.aicc[name][index]) if fitted else None,
         durbin_watson=float(np.median(fits.durbin_watson[rows])) if fitted else None,
         identified=identified,
         jars=tuple(_jar_fit(fits, int(row), why[row], unit) for row in rows),
@@ -218,7 +181,7 @@ def _about(model: Model, curves: Curves, named: FloatArray) -> tuple[float, floa
 def _estimates(
     fits: Jarwise,
     rows: IntArray,
-    why: list[tuple[str, ...]],
+    why: TextArray,
     named: FloatArray,
     unit: str,
     reported: bool,
@@ -265,7 +228,13 @@ def _yield_bound(fits: Jarwise, rows: IntArray, reported: bool) -> tuple[float, 
     return (float(limits.mean()), None) if limits.mean() > 0 else None
 
 
-def _jar_fit(fits: Jarwise, row: int, why: tuple[str, ...], unit: str) -> JarFit:
+def _identified(model: Model, why: TextArray) -> bool:
+    """Tell whether jars determine level and rate, whether or not their lag can be told."""
+    decides = np.array([parameter.decides for parameter in model.parameters])
+    return bool((why[..., decides] == "").all())
+
+
+def _jar_fit(fits: Jarwise, row: int, why: TextArray, unit: str) -> JarFit:
     fitted = bool(fits.fitted[row])
     one = slice(row, row + 1)
     parameters = {}
@@ -289,7 +258,7 @@ def _jar_fit(fits: Jarwise, row: int, why: tuple[str, ...], unit: str) -> JarFit
         rmse=float(fits.rmse[row]) if fitted else None,
         r2=float(fits.r2[row]) if fitted else None,
         durbin_watson=float(fits.durbin_watson[row]) if fitted else None,
-        identified=not any(why),
+        identified=_identified(fits.model, why),
     )
 
 

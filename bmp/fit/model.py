@@ -46,6 +46,8 @@ class Parameter:
     """Whether the model makes sense for values above zero only."""
     at_least: float | None = None
     """Where a search holds the parameter when the data push it beyond."""
+    decides: bool = True
+    """Whether a model counts as determined only if this is; a lag too short to measure is not."""
 
     def unit_for(self, yield_unit: str) -> str:
         """Return the unit, given that of the curve (such as `NmL CH4/g VS`)."""
@@ -80,6 +82,8 @@ class Model:
     """Day of the highest rate from the named parameters, never before day 0. Shape (jars,)."""
     candidate: bool = False
     """Whether it may be chosen for a material; the others show what the candidates miss."""
+    quoted: bool = False
+    """Whether it is reported for every material, chosen or not: what people compare and quote."""
     phases: int = 1
     """How many pools of matter it describes."""
 

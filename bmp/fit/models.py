@@ -6,7 +6,8 @@ Zwietering, Jongenburger, Rombouts & van 't Riet 1990, Appl. Environ. Microbiol.
 the Gompertz and logistic curves in the form in which rate and lag are parameters; Lay, Li & Noike
 1997, Water Sci. Technol. 36(6-7):493, carried the first to methane. First order: Standard form,
 for example VDI 4630. The transference form B0 (1 − exp(−Rm (t − lag)/B0)) is first order with lag
-under k = Rm/B0, the same curve, and so has no definition of its own.
+under k = Rm/B0, the same curve, and so has no definition of its own. Cone: Groot, Cone, Williams,
+Debersaques & Lantinga 1996, Anim. Feed Sci. Technol. 64(1):77 (from memory).
 """
 
 from __future__ import annotations
@@ -31,7 +32,11 @@ _B0 = Parameter("B0", "yield", "ultimate yield, the level that the model runs to
 _K = Parameter("k", "1/d", "rate constant: share of the remaining yield released per day")
 _RM = Parameter("Rm", "yield/d", "highest rate, at the steepest point of the curve")
 _LAG = Parameter(
-    "lag", "d", "time at which the tangent of the steepest point starts from zero", positive=False
+    "lag",
+    "d",
+    "time at which the tangent of the steepest point starts from zero",
+    positive=False,
+    decides=False,
 )
 
 
@@ -126,6 +131,7 @@ FIRST_ORDER: Final = Model(
     starts=_first_order_starts,
     steepest_d=_at_once,
     candidate=True,
+    quoted=True,
 )
 
 
@@ -180,7 +186,9 @@ FIRST_ORDER_LAG: Final = Model(
     parameters=(
         _B0,
         _K,
-        Parameter("lag", "d", "time before the first gas", positive=False, at_least=0.0),
+        Parameter(
+            "lag", "d", "time before the first gas", positive=False, at_least=0.0, decides=False
+        ),
     ),
     shape=_lagged,
     slope=_lagged_slope,
@@ -189,6 +197,7 @@ FIRST_ORDER_LAG: Final = Model(
     search_jacobian=_exp_second_jacobian,
     starts=_lagged_starts,
     steepest_d=lambda named: np.maximum(named[:, 2], 0.0),
+    candidate=True,
 )
 
 
@@ -284,6 +293,7 @@ MODIFIED_GOMPERTZ: Final = Model(
     starts=lambda curves: _sigmoid_starts(curves, 0.8340, -0.3665, -1.4999),
     steepest_d=lambda named: _steepest(named, _GOMPERTZ),
     candidate=True,
+    quoted=True,
 )
 
 MODIFIED_LOGISTIC: Final = Model(
@@ -298,6 +308,89 @@ MODIFIED_LOGISTIC: Final = Model(
     search_jacobian=lambda named: _rate_and_lag_jacobian(named, _LOGISTIC),
     starts=lambda curves: _sigmoid_starts(curves, 2.1972, 0.0, -1.3863),
     steepest_d=lambda named: _steepest(named, _LOGISTIC),
+)
+
+
+# --- cone ----------------------------------------------------------------------------------------
+# With z = n ln(k t) it is the logistic curve 1/(1 + exp(−z)) on a logarithmic time axis.
+
+LARGEST_SHAPE: Final = 20.0
+"""All of the gas between two readings; a shape below 1 would start with an infinite rate."""
+
+
+def _log_time(t: FloatArray, u: FloatArray) -> FloatArray:
+    """Return ln(k t). The start of the test, where it is −∞, stands at a number."""
+    late: FloatArray = np.log(np.maximum(t, 1e-300)) + u[:, :1]
+    return late
+
+
+def _cone(t: FloatArray, u: FloatArray) -> tuple[FloatArray, list[FloatArray]]:
+    n = _exp(u[:, 1:2])
+    z = n * _log_time(t, u)
+    f = 1.0 / (1.0 + _exp(-z))
+    bell = f * (1.0 - f)
+    z *= bell
+    return f, [np.multiply(bell, n, out=bell), z]
+
+
+def _cone_slope(t: FloatArray, u: FloatArray) -> FloatArray:
+    n, late = _exp(u[:, 1:2]), _log_time(t, u)
+    left = 1.0 / (1.0 + _exp(n * late))
+    slope: FloatArray = n * _exp(u[:, :1] + (n - 1.0) * late) * left**2
+    return slope
+
+
+def _cone_named(search: FloatArray) -> FloatArray:
+    return np.concatenate([search[:, :1], np.exp(search[:, 1:])], axis=1)
+
+
+def _cone_search(named: FloatArray) -> FloatArray:
+    return np.concatenate([named[:, :1], np.log(np.maximum(named[:, 1:], 1e-300))], axis=1)
+
+
+def _cone_jacobian(named: FloatArray) -> FloatArray:
+    jacobian = _identity(named)
+    jacobian[:, 1, 1], jacobian[:, 2, 2] = 1.0 / named[:, 1], 1.0 / named[:, 2]
+    return jacobian
+
+
+def _cone_starts(curves: Curves) -> Starts:
+    """Start from the times to 10, 50 and 80 % of the plateau, where (k t)^n is 1/9, 1 and 4."""
+    level = plateau(curves)
+    t10, t50, t80 = (crossing(curves, share * level) for share in (0.1, 0.5, 0.8))
+    first = _first_reading(curves)
+    low_k, high_k = _rate_limits(curves)
+    k = np.clip(-np.log(np.maximum(t50, 0.1 * first)), low_k, high_k)
+    spread = np.log(np.maximum(t80, 0.2 * first) / np.maximum(t10, 0.05 * first))
+    low_n, high_n = np.zeros_like(k), np.full_like(k, np.log(LARGEST_SHAPE))
+    n = np.clip(np.log(np.log(36.0) / np.maximum(spread, 0.1)), low_n + 0.05, high_n - 0.05)
+    return Starts(_one_start(k, n), _one_start(low_k, low_n), _one_start(high_k, high_n))
+
+
+def _cone_steepest(named: FloatArray) -> FloatArray:
+    """Return where the second derivative is zero: (k t)^n = (n − 1)/(n + 1)."""
+    k, n = named[:, 1], named[:, 2]
+    day: FloatArray = (np.maximum(n - 1.0, 0.0) / (n + 1.0)) ** (1.0 / n) / k
+    return day
+
+
+CONE: Final = Model(
+    name="cone",
+    equation="B = B0/(1 + (k t)^−n)",
+    source="Groot et al. 1996 (from memory)",
+    parameters=(
+        _B0,
+        Parameter("k", "1/d", "one over the time to half of B0"),
+        Parameter("n", "1", "shape: 1 bends from the start, the larger the more like an S"),
+    ),
+    shape=_cone,
+    slope=_cone_slope,
+    to_named=_cone_named,
+    to_search=_cone_search,
+    search_jacobian=_cone_jacobian,
+    starts=_cone_starts,
+    steepest_d=_cone_steepest,
+    candidate=True,
 )
 
 
@@ -378,6 +471,13 @@ TWO_POOLS: Final = Model(
 
 MODELS: Final[dict[str, Model]] = {
     model.name: model
-    for model in (FIRST_ORDER, FIRST_ORDER_LAG, MODIFIED_GOMPERTZ, MODIFIED_LOGISTIC, TWO_POOLS)
+    for model in (
+        FIRST_ORDER,
+        FIRST_ORDER_LAG,
+        MODIFIED_GOMPERTZ,
+        CONE,
+        MODIFIED_LOGISTIC,
+        TWO_POOLS,
+    )
 }
 """Every model by name. Whatever fits, reports or draws goes through this table."""

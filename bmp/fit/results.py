@@ -27,7 +27,7 @@ class JarFit:
     durbin_watson: float | None
     """About 2: errors of neighbouring readings are independent; well below: they add up."""
     identified: bool
-    """Whether the readings determine every parameter."""
+    """Whether the readings determine level and rate; a lag may still be too short to measure."""
 
     def to_dict(self) -> dict[str, Any]:
         """Return the plain dictionary that `results.json` holds under `jars`, `fits`."""

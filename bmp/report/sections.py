@@ -96,6 +96,8 @@ def kinetics(results: Results) -> Mapping[str, Any] | None:
     if not results.fits:
         return None
     measured = {one.series: one for one in results.yields}
+    chosen = {fit.choice.model for fit in results.fits.values()}
+    shown = [name for name, model in MODELS.items() if model.quoted or name in chosen]
     return {
         "series": [
             {
@@ -127,13 +129,21 @@ def kinetics(results: Results) -> Mapping[str, Any] | None:
             }
             for name, fit in results.fits.items()
         ],
-        "meanings": {
-            parameter.name: parameter.meaning
-            for model in MODELS.values()
-            if model.candidate
-            for parameter in model.parameters
-        },
-        "equations": {name: model.equation for name, model in MODELS.items() if model.candidate},
+        "meanings": _meanings(shown),
+        "equations": {name: MODELS[name].equation for name in shown},
+    }
+
+
+def _meanings(models: list[str]) -> dict[str, str]:
+    """Return what each parameter means; where models mean different things by it, for each."""
+    by_name: dict[str, dict[str, str]] = {}
+    for model in models:
+        for parameter in MODELS[model].parameters:
+            by_name.setdefault(parameter.name, {})[model] = parameter.meaning
+    return {
+        name if len(set(said.values())) == 1 else f"{name} ({model})": meaning
+        for name, said in by_name.items()
+        for model, meaning in said.items()
     }
 
 
@@ -143,8 +153,8 @@ def _so_far(one: MaterialYield) -> str:
 
 
 def _shown_models(chosen: str | None) -> list[str]:
-    """Return the models that the page shows: those that may be chosen; the workbook has all."""
-    return [name for name, model in MODELS.items() if model.candidate or name == chosen]
+    """Return the models that the page shows: those that people quote, and the one chosen."""
+    return [name for name, model in MODELS.items() if model.quoted or name == chosen]
 
 
 def _estimate(estimate: Estimate) -> Mapping[str, Any]:
@@ -274,7 +284,7 @@ def method(results: Results) -> Mapping[str, Any]:
         "blanks": bool(results.blanks),
         "fitted": bool(results.fits),
         "noise": noise,
-        "sources": list(dict.fromkeys(MODELS[name].source for name in _shown_models(None))),
+        "sources": list(dict.fromkeys(m.source for m in MODELS.values() if m.candidate)),
     }
 
 

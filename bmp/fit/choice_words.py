@@ -1,0 +1,135 @@
+"""What is said about the choice of the model, one or two plain sentences a series."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+import numpy as np
+
+from bmp.fit.choice import CANDIDATES, FAR_APART, POOREST_FIT, TOO_CLOSE, Scores
+from bmp.fit.jarwise import Jarwise
+from bmp.fit.models import MODELS
+from bmp.fit.results import Choice
+from bmp.trial import BoolArray, IntArray
+
+NONE_FOLLOWS: Final = "no model follows the curve"
+INDEPENDENT_ABOVE: Final = 1.5
+"""Durbin-Watson figure: the middle of what simulated noise of both kinds gives."""
+
+
+def describe(
+    chosen: str | None,
+    scores: Scores,
+    index: int,
+    jarwise: Mapping[str, Jarwise],
+    left_open: Mapping[str, BoolArray],
+    rows: IntArray,
+) -> Choice:
+    """Return the choice for one series and how sure it is.
+
+    Parameters
+    ----------
+    chosen, scores, index
+        The model chosen, and what it was chosen by, with the place of the series in it.
+    jarwise, left_open
+        As in `bmp.fit.choice.score`.
+    rows
+        The jars of the series.
+    """
+    ranked = sorted(
+        (name for name in CANDIDATES if np.isfinite(scores.aicc[name][index])),
+        key=lambda name: float(scores.aicc[name][index]),
+    )
+    noise = noise_words([jarwise[name] for name in ranked], rows)
+    independent = float(scores.independent[index])
+    if not ranked:
+        words = "No model could be fitted: too few readings."
+        return Choice(None, None, independent, words, noise)
+    two = _two_phases(scores, index, ranked[0])
+    if chosen is None:
+        return Choice(None, None, independent, _none_follows(two), noise)
+    gap = _gap(scores, index, ranked) if ranked[0] == chosen else 0.0
+    words = [_why(chosen, scores, index, ranked, gap), _lag_words(chosen, left_open, index)]
+    if two:
+        words.append(
+            "The curve has two phases, a quick and a slow one, and the model's rate mixes them."
+        )
+    ratio = float(np.exp(min(gap / 2, 50.0))) if gap else None
+    return Choice(chosen, ratio, independent, " ".join(filter(None, words)), noise)
+
+
+def _two_phases(scores: Scores, index: int, best: str) -> bool:
+    """Tell whether a model of two phases, all of it determined, is far better supported."""
+    return any(
+        scores.determined[name][index]
+        and scores.aicc[best][index] - scores.aicc[name][index] > FAR_APART
+        for name in scores.aicc
+        if MODELS[name].phases > 1
+    )
+
+
+def _none_follows(two_phases: bool) -> str:
+    if two_phases:
+        return (
+            "No model of one phase follows the curve. It has two phases, a quick and a slow one, "
+            "and one rate would mix them."
+        )
+    return f"No model fits within {100 * POOREST_FIT:.0f} % of the yield."
+
+
+def _gap(scores: Scores, index: int, ranked: list[str]) -> float:
+    """Return by how much AICc prefers the first model, 0 where not for its better fit."""
+    if len(ranked) < 2:
+        return 0.0
+    first, second = ranked[:2]
+    gap = float(scores.aicc[second][index] - scores.aicc[first][index])
+    fits_better = scores.likelihood[first][index] <= scores.likelihood[second][index]
+    return gap if gap > TOO_CLOSE and fits_better else 0.0
+
+
+def _why(chosen: str, scores: Scores, index: int, ranked: list[str], gap: float) -> str:
+    following = [name for name in ranked if scores.follows[name][index]]
+    if len(ranked) < 2:
+        return f"Only {chosen} could be fitted."
+    if gap:
+        return f"{_start(chosen)} fits better ({_odds(gap)} against {ranked[1]})."
+    if len(following) < 2:
+        return f"Only {chosen} follows the curve."
+    best = float(scores.aicc[chosen][index])
+    above = [name for name in following if scores.aicc[name][index] < best - TOO_CLOSE]
+    if above:
+        return f"{_start(chosen)} is shown: the readings do not determine {above[0]}."
+    return f"Several models fit equally well; {chosen} is the simplest of them."
+
+
+def _lag_words(chosen: str, left_open: Mapping[str, BoolArray], index: int) -> str:
+    """Say that the model's lag cannot be told, where it cannot."""
+    for place, parameter in enumerate(MODELS[chosen].parameters):
+        if not parameter.decides and left_open[chosen][index, place]:
+            return "Its lag is too short to be measured by these readings."
+    return ""
+
+
+def _start(name: str) -> str:
+    return name[0].upper() + name[1:]
+
+
+def _odds(gap: float) -> str:
+    ratio = np.exp(min(gap / 2, 50.0))
+    return "more than 1,000 to 1" if ratio > 1000 else f"{ratio:.0f} to 1"
+
+
+def noise_words(fits: list[Jarwise], rows: IntArray) -> str:
+    """Say which kind of noise the readings show, from the best fit's Durbin-Watson figure."""
+    if not fits:
+        return ""
+    best = min(fits, key=lambda f: float(f.rmse[rows].mean()))
+    figure = float(np.median(best.durbin_watson[rows]))
+    if figure < INDEPENDENT_ABOVE:
+        return (
+            f"Errors add up from reading to reading (Durbin-Watson {figure:.2f}; 2 would be "
+            "independent), or the model bends differently from the curve: an interval taken from "
+            "one curve's fit alone would be far too narrow."
+        )
+    return f"Errors of neighbouring readings look independent (Durbin-Watson {figure:.2f})."
