@@ -122,10 +122,9 @@ def choose(scores: Scores) -> list[str | None]:
     Among those that follow it, one whose level or rate the readings leave open ranks below all that
     are determined. Of those that AICc leaves close together it is the simplest.
     """
-    aicc, follows, sure = (
-        np.stack([by_model[name] for name in CANDIDATES])
-        for by_model in (scores.aicc, scores.follows, scores.determined)
-    )
+    aicc = np.stack([scores.aicc[name] for name in CANDIDATES])
+    follows = np.stack([scores.follows[name] for name in CANDIDATES])
+    sure = np.stack([scores.determined[name] for name in CANDIDATES])
     some_sure = (follows & sure).any(axis=0)
     ranked = np.where(follows & (sure | ~some_sure), aicc, np.inf)
     best = ranked.min(axis=0)
@@ -151,7 +150,8 @@ def _missed(fits: Jarwise) -> FloatArray:
 
 
 def _sum(jars: FloatArray, series: IntArray) -> FloatArray:
-    return np.bincount(series, np.where(np.isfinite(jars), jars, 0.0))
+    total: FloatArray = np.bincount(series, np.where(np.isfinite(jars), jars, 0.0)).astype(float)
+    return total
 
 
 def _mean(jars: FloatArray | BoolArray, series: IntArray) -> FloatArray:

@@ -44,8 +44,8 @@ def describe(
     noise = noise_words([jarwise[name] for name in ranked], rows)
     independent = float(scores.independent[index])
     if not ranked:
-        words = "No model could be fitted: too few readings."
-        return Choice(None, None, independent, words, noise)
+        why = "No model could be fitted: too few readings."
+        return Choice(None, None, independent, why, noise)
     two = _two_phases(scores, index, ranked[0])
     if chosen is None:
         return Choice(None, None, independent, _none_follows(two), noise)

@@ -20,6 +20,7 @@ from bmp.fit.choice import FAR_APART
 from bmp.fit.choice_words import NONE_FOLLOWS
 from bmp.fit.curves import Curves
 from bmp.fit.engine import fit_curves
+from bmp.fit.identify import TextArray
 from bmp.fit.interval import BETWEEN, FEWEST_JARS, WITHIN, between_jars
 from bmp.fit.jarwise import Jarwise
 from bmp.fit.models import MODELS
@@ -91,7 +92,7 @@ def blank_gas(past: Curves) -> BlankGas:
 
 def forecast(
     jarwise: Mapping[str, Jarwise],
-    why: Mapping[str, list[tuple[str, ...]]],
+    why: Mapping[str, TextArray],
     scores: Mapping[str, float | None],
     choice: Choice,
     rows: IntArray,
@@ -139,7 +140,7 @@ def forecast(
 
 
 def _serving(
-    why: Mapping[str, list[tuple[str, ...]]],
+    why: Mapping[str, TextArray],
     scores: Mapping[str, float | None],
     choice: Choice,
     rows: IntArray,
@@ -166,7 +167,7 @@ def _weighty(name: str) -> bool:
 def _obstacle(
     serving: list[str],
     jarwise: Mapping[str, Jarwise],
-    why: Mapping[str, list[tuple[str, ...]]],
+    why: Mapping[str, TextArray],
     rows: IntArray,
 ) -> str:
     """Say what stands against a number: a level that such a model leaves open or half open."""
