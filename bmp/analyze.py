@@ -66,7 +66,7 @@ def analyze(
     progress("compare the feeds")
     comparisons = compare_trial(trial, gas, curves, yields, fits)
     progress("carry the yields to the tank")
-    tank = tank_of_trial(trial, gas, curves, yields, fits)
+    tank = tank_of_trial(trial, gas, curves, yields, fits, judged, theory)
     progress("see what each correction did")
     return Results(
         trial=trial,

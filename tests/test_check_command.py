@@ -127,8 +127,10 @@ def test_the_verdict_of_a_real_trial():
     assert ("blank's share of the feed", "raw sludge") in cautions
     assert ("blank's share of the feed", "sonicated sludge") in cautions
     assert cautions["jar unlike its sisters", "sonicated sludge"].meaning.startswith("Jar 8 gave")
-    assert "rough figure" in results.feed_verdicts["sonicated sludge"]
-    assert results.feed_verdicts["cellulose"].startswith("The control held")
+    assert "is rough" in results.feed_verdicts["sonicated sludge"]
+    assert results.feed_verdicts["cellulose"].startswith(
+        "The cellulose control is in the accepted range"
+    )
 
 
 OWN = (
@@ -236,7 +238,7 @@ def test_a_yield_that_simply_holds_needs_no_verdict_beside_it(tmp_path, capsys):
     folder = write_trial(trial, tmp_path / "t")
     assert main(["analyze", str(folder), "--out", str(tmp_path / "o")]) == 0
     said = capsys.readouterr().out
-    assert "The control held: this inoculum gives what others get.\n" not in said
+    assert "The cellulose control is in the accepted range, so the inoculum is sound.\n" not in said
     assert "beside published yields.\n" not in said
 
 

@@ -140,7 +140,7 @@ def test_no_hints_from_an_ordinary_feed():
 def test_ten_parts_of_carbon_rich_feed_to_one_of_meat():
     """Common practice, no source."""
     (found,) = composition_hints(Material("meat", "substrate", protein=0.7), 37.0, None)
-    assert found.advice == "Feed at least ten parts of carbon-rich feed to one of meat."
+    assert found.advice == "Feed at least ten parts of carbon-rich feed to one of this."
 
 
 def test_acids_put_back():

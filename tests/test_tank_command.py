@@ -17,7 +17,8 @@ from bmp.report.page import render_page
 from bmp.report.results_json import results_text
 from bmp.report.tank_rows import tank_tables
 from bmp.report.tank_text import tank_text
-from bmp.tank.measured import GROSS, mean_curve
+from bmp.tank.measured import mean_curve
+from bmp.tank.step import RATIOS
 from bmp.tank.yields import well_mixed_yield
 
 DEMO = Path(__file__).parents[1] / "examples" / "cheese_dairy"
@@ -56,13 +57,13 @@ def test_command_in_its_own_process():
         cwd=DEMO.parents[1],
     )
     assert (done.returncode, done.stderr) == (0, "")
-    assert done.stdout.startswith("Estimate, after local codes and licensed practice.")
+    assert done.stdout.startswith("The planned diet gives about")
     for words in (
         "Cautions",
         "goat bedding",
         "Week by week",
         "Signs to stop at",
-        "Taken for granted",
+        "Assumed",
     ):
         assert words in done.stdout
     assert max(len(line) for line in done.stdout.splitlines()) < 150
@@ -72,7 +73,7 @@ def test_what_is_not_used_is_told(trial, capsys):
     change(trial, "tank.csv", "item,value", "item,value\ncolour,green")
     status, out, error = run(trial, capsys)
     assert status == 0
-    assert out.startswith("Estimate")
+    assert out.startswith("The planned diet")
     assert error == "tank.csv: the item “colour” is not known and not used\n"
 
 
@@ -83,11 +84,12 @@ def test_help_names_the_command(capsys):
 
 
 def test_gas_follows_from_the_trial_by_hand(results):
-    """Mean net curve of the bedding's jars, 5 kg/d of 26.2 % VS, 40 d, 2 K colder."""
+    """Mean net curve of the bedding's jars, 5 kg/d of 26.2 % VS, 40 d, 2 K colder, heated."""
     (one,) = [one for one in results.yields if one.material == "goat bedding"]
     time, net = mean_curve([results.curves.of(jar) for jar in one.jars], one.time_d)
     assert net[-1] == pytest.approx(one.value)
-    expected = 5.0 * 0.262 * well_mixed_yield(time, net, 40.0 * 1.047**-2)
+    heated = next(row for row in RATIOS if row.kind == "heated").step.value
+    expected = heated * 5.0 * 0.262 * well_mixed_yield(time, net, 40.0 * 1.047**-2)
     assert results.tank.today.methane_NL_per_d.value == pytest.approx(expected)
 
 
@@ -218,10 +220,12 @@ def test_workbook_gives_the_same_as_the_folder(trial, results, tmp_path):
     assert again.tank.to_dict() == results.tank.to_dict()
 
 
-def test_gross_yields_are_a_caution(trial):
+def test_gross_yields_are_told_and_widen_the_span(trial, results):
     path = trial / "trial.csv"
     path.write_text(path.read_text(encoding="utf-8") + "blank,none\n", encoding="utf-8")
-    assert analyze(read_trial(trial)).tank.cautions[0] == GROSS
+    gross = analyze(read_trial(trial)).tank
+    assert "No blank was measured" in gross.verdict
+    assert gross.planned.methane_NL_per_d.low < results.tank.planned.methane_NL_per_d.value
 
 
 def test_mean_curve_ends_with_the_first_jar():

@@ -13,6 +13,7 @@ from bmp.report.tank_figures import (
     tank_pictures,
 )
 from bmp.tank import FeedYield, TankFeed, TankSetup, carry_to_tank
+from bmp.tank.inputs import WATER
 from bmp.trial import Material
 
 mpl.use("Agg")
@@ -22,6 +23,7 @@ TIME = np.linspace(0.0, 30.0, 31)
 FEEDS = (
     TankFeed(Material("manure", "substrate", TS=0.12, VS=0.1), 4.0, 3.0),
     TankFeed(Material("scraps", "substrate", TS=0.25, VS=0.23), 0.0, 1.0),
+    TankFeed(WATER, 1.0, 1.0),
 )
 YIELDS = (
     FeedYield("manure", TIME, 200 * (1 - np.exp(-0.08 * TIME))),

@@ -9,7 +9,7 @@ from bmp.tank.mixture import (
     holds,
     lipid_share_of_COD,
     nitrogen_set_free_mg_per_L,
-    parts_of_carbon_to_meat,
+    parts_of_carbon_to_nitrogen,
     total_per_d,
     water_to_add_kg_per_d,
 )
@@ -84,8 +84,8 @@ def test_lipid_share_of_COD_by_hand():
 def test_parts_rule_gives_the_wanted_ratio():
     """The parts it names bring the C:N of the mixture to 25."""
     feeds = [holds(STRAW), holds(MEAT)]
-    words = parts_of_carbon_to_meat(feeds, [1.0, 1.0])
-    assert "1 parts by weight of the carbon side (stalks) to 1 of the meat side" in words
+    words = parts_of_carbon_to_nitrogen(feeds, [1.0, 1.0])
+    assert "The plan has 1 parts of the first to 1 of the second by weight" in words
     parts = float(words.split("; ")[1].split(" to 1")[0])
     carbon = parts * feeds[0].carbon + feeds[1].carbon
     nitrogen = parts * feeds[0].nitrogen + feeds[1].nitrogen
@@ -96,38 +96,54 @@ def test_parts_rule_gives_the_wanted_ratio():
 def test_parts_rule_does_not_depend_on_the_amounts(straw_kg, meat_kg):
     feeds = [holds(STRAW), holds(MEAT)]
     ends = [
-        parts_of_carbon_to_meat(feeds, amounts).split("; ")[1]
+        parts_of_carbon_to_nitrogen(feeds, amounts).split("; ")[1]
         for amounts in ([1.0, 1.0], [straw_kg, meat_kg])
     ]
     assert ends[0] == ends[1]
 
 
-def test_parts_rule_with_one_side_or_no_analysis():
-    assert "stands on the meat side" in parts_of_carbon_to_meat([holds(MEAT)], [1.0])
-    assert "stands on the carbon side" in parts_of_carbon_to_meat([holds(STRAW)], [1.0])
-    assert parts_of_carbon_to_meat([holds(Material("unknown", "substrate"))], [1.0]) == ""
-    assert parts_of_carbon_to_meat([holds(WATER)], [1.0]) == ""
+def test_parts_rule_is_silent_with_one_side_or_no_analysis():
+    for material in (MEAT, STRAW, Material("unknown", "substrate"), WATER):
+        assert parts_of_carbon_to_nitrogen([holds(material)], [1.0]) == ""
 
 
 @pytest.mark.parametrize(
     ("quantity", "value", "outcome"),
     [
-        ("organic load", 2.0, "inside all"),
-        ("organic load", 2.01, "sources disagree"),
-        ("organic load", 4.0, "sources disagree"),
-        ("organic load", 4.01, "outside all"),
-        ("retention", 40.0, "inside all"),
-        ("retention", 14.9, "outside all"),
-        ("C:N", 25.0, "inside all"),
-        ("C:N", 18.0, "sources disagree"),
-        ("C:N", 10.0, "outside all"),
-        ("total ammonia N", 6000.1, "outside all"),
-        ("free ammonia N", 80.0, "inside all"),
-        ("lipid share of COD", 0.25, "sources disagree"),
+        ("organic load", 2.0, "inside"),
+        ("organic load", 2.01, "care"),
+        ("organic load", 4.0, "care"),
+        ("organic load", 4.01, "stop"),
+        ("retention", 20.0, "inside"),
+        ("retention", 14.9, "stop"),
+        ("C:N", 25.0, "inside"),
+        ("C:N", 18.0, "care"),
+        ("C:N", 10.0, "stop"),
+        ("total ammonia N", 1500.0, "inside"),
+        ("total ammonia N", 3000.1, "stop"),
+        ("free ammonia N", 80.0, "inside"),
+        ("lipid share of COD", 25.0, "care"),
+        ("pH", 6.7, "stop"),
     ],
 )
 def test_outcomes_at_the_edges(quantity, value, outcome):
     assert check_range(quantity, value).outcome == outcome
+
+
+@pytest.mark.parametrize(
+    ("value", "temperature_C", "kind", "outcome"),
+    [
+        (3.0, 37.0, "heated", "care"),
+        (3.0, 25.0, "unheated", "stop"),
+        (1.8, 25.0, "unheated", "care"),
+        (1.8, 37.0, "heated", "inside"),
+        (1.8, 37.0, "not given", "care"),
+        (1.2, 15.0, "unheated", "stop"),
+        (0.4, 15.0, "unheated", "inside"),
+    ],
+)
+def test_a_load_is_judged_at_the_temperature_of_the_tank(value, temperature_C, kind, outcome):
+    assert check_range("organic load", value, temperature_C, kind).outcome == outcome
 
 
 def test_every_range_has_a_source_and_a_unit():

@@ -128,7 +128,7 @@ def _series_facts(
     told = (yields.value > 0.0) & ~_mostly_copies(curves, yields, batch.series.size)
     values = {
         "jars": yields.count.astype(float),
-        "mean_yield": np.where(by_VS, yields.value, np.nan),
+        "mean_yield": np.where(by_VS & (not batch.trial.setup.gross), yields.value, np.nan),
         "rsd_percent": np.where(told, 100.0 * yields.sd / np.where(told, yields.value, 1), np.nan),
         "three_day_rate_percent": _slowest(curves, yields, batch.series.size),
         "blank_shorter_d": _blank_shorter_d(batch, gas, curves, yields, blanks),

@@ -34,6 +34,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Analyse the trial and say where the results are."""
     from bmp.analyze import analyze
+    from bmp.judge.words import simply_sound
     from bmp.report.folder import check_place
     from bmp.report.results_json import FORMAT
     from bmp.report.sentences import feed_sentence
@@ -50,21 +51,13 @@ def run(arguments: argparse.Namespace) -> int:
     for one in results.yields:
         print(feed_sentence(one, results))
         reliance = results.feed_verdicts.get(one.series, "")
-        if reliance and not _simply_reliable(reliance):
+        if reliance and not simply_sound(reliance):
             print(f"  {reliance}")
     if results.verdict is not None:
         print(results.verdict.words)
     print(f"The report is in {out / 'report.html'}")
     failed = any(finding.outcome == "fail" for finding in results.checks)
     return CHECK_FAILED if arguments.strict and failed else DONE
-
-
-def _simply_reliable(reliance: str) -> bool:
-    """Tell whether a plain verdict only says that all is well."""
-    from bmp.judge.words import CAUTION_WORDS
-
-    well = "can be relied upon" in reliance or reliance.startswith("The control held")
-    return well and CAUTION_WORDS not in reliance
 
 
 def own_criteria(place: Path | None) -> tuple[Criterion, ...] | None:

@@ -223,7 +223,7 @@ def verdict(findings: Sequence[Finding], criteria: str = NAMES[CURRENT]) -> Verd
 
     What could not be judged does not validate a trial either.
     """
-    because = tuple(_reason(finding) for finding in findings if finding.outcome != "pass")
+    because = tuple(reason(finding) for finding in findings if finding.outcome != "pass")
     return Verdict(not because and bool(findings), because, criteria)
 
 
@@ -237,7 +237,8 @@ CLAUSES = {
 """By the check up to its ` of `: why a trial is not validated, as a person would say it."""
 
 
-def _reason(finding: Finding) -> str:
+def reason(finding: Finding) -> str:
+    """Return why a criterion does not hold, as a clause."""
     place = f" ({finding.where})" if finding.where else ""
     if finding.value is None:
         return f"{finding.check}{OPEN}{place}"

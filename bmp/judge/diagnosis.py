@@ -117,7 +117,7 @@ def below_zero(feed: FeedCurve) -> list[Finding]:
 
 
 def odd_jars(feed: FeedCurve) -> list[Finding]:
-    """Name a jar whose net yield lies far from its sisters'; only a proposal to look at it."""
+    """Name a jar whose net yield lies far from the others'; only a proposal to look at it."""
     end = feed.net[:, -1]
     found = []
     for k in range(len(end)) if len(end) >= 3 else ():
@@ -129,11 +129,11 @@ def odd_jars(feed: FeedCurve) -> list[Finding]:
             continue
         name = feed.jars[k] if feed.jars else str(k + 1)
         meaning = (
-            f"Jar {name} gave {end[k]:.3g} NmL/g VS, its sisters {middle:.3g}: consistent with a "
-            "leak, a weighing slip, or gas that was not read."
+            f"Jar {name} gave {end[k]:.3g} NmL/g VS, the other jars {middle:.3g}: consistent with "
+            "a leak, a weighing slip, or gas that was not read."
         )
         advice = "Leave it out only for a technical reason that you can name, and write it down."
-        limit = "at most 25 % from its sisters and three times their own spread"
+        limit = "at most 25 % from the other jars and three times their own spread"
         found.append(
             _say(
                 "jar unlike its sisters", "caution", float(end[k]) / middle, limit,
@@ -230,7 +230,7 @@ def _protein(material: Material) -> list[Finding]:
         f"{100 * material.protein:.0f} % of VS is protein, as in meat or blood: its nitrogen "
         "becomes ammonia, and its sulphur hydrogen sulphide."
     )
-    advice = "Feed at least ten parts of carbon-rich feed to one of meat."
+    advice = "Feed at least ten parts of carbon-rich feed to one of this."
     return [
         _say(
             "protein", "caution", 100 * material.protein, "at most 40 % of VS", COMMON, meaning,
@@ -251,7 +251,8 @@ def _carbon_to_nitrogen(material: Material, temperature_C: float) -> list[Findin
         if ratio <= low
         else "nitrogen and trace elements may run short where this feed is given alone."
     )
-    advice = "In the tank mix it with a feed from the other side; the best is near 25."
+    other = "carbon-rich" if ratio <= low else "nitrogen-rich"
+    advice = f"In the tank mix it with a {other} feed. A C:N near 25 is best."
     limit = f"above {low:g}, and 20 to 30 in the mixture"
     return [
         _say(
@@ -292,6 +293,10 @@ def _ammonia(material: Material, temperature_C: float, pH: float | None) -> list
     ]  # fmt: skip
 
 
+MOST_HARMLESS = 0.75
+"""A dose that gives less than this share of the mildest one's gas is harmed (judgement)."""
+
+
 @dataclass(frozen=True)
 class Dose:
     """One step of a dose series."""
@@ -314,14 +319,28 @@ class DoseSeries:
     early_d: float
     """Time at which the mildest dose stood at half of its end."""
 
+    @property
+    def harmed(self) -> tuple[str, ...]:
+        """Return the series whose dose slowed or harmed its jars, beside the mildest."""
+        mild = self.doses[0]
+        return tuple(
+            one.series
+            for one in self.doses[1:]
+            if one.final_yield < MOST_HARMLESS * mild.final_yield
+            or (self._falls and one.early_yield < MOST_HARMLESS * mild.early_yield)
+        )
+
+    @property
+    def _falls(self) -> bool:
+        return all(b.early_yield <= 1.03 * a.early_yield for a, b in pairwise(self.doses))
+
     def findings(self) -> list[Finding]:
         """Say whether rate or yield fall with the dose."""
         mild, strong = self.doses[0], self.doses[-1]
-        early = [one.early_yield for one in self.doses]
-        falls = all(b <= 1.03 * a for a, b in pairwise(early))
+        falls = self._falls
         slower = 100.0 * (1.0 - strong.early_yield / mild.early_yield)
         less = 100.0 * (1.0 - strong.final_yield / mild.final_yield)
-        seen = falls and slower > 25.0
+        seen = (falls and slower > 25.0) or bool(self.harmed)
         meaning = (
             f"From {mild.dose:.2g} to {strong.dose:.2g} g of feed VS per g of inoculum VS the "
             f"early yield falls by {slower:.0f} % and the final one by {less:.0f} %: "

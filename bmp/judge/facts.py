@@ -43,7 +43,8 @@ def series_facts(
     material = trial.material(one.material)
     jars = [trial.jars[j] for j in one.jars]
     by_VS = one.per == "VS"
-    mean = one.value if by_VS else None
+    # with the inoculum's own gas still in it a yield is not what the limits speak of
+    mean = one.value if by_VS and not trial.setup.gross else None
     if theoretical is None and is_cellulose(material):
         theoretical = CELLULOSE_NML_PER_G_VS
     ratios = [r for r in (inoculum_to_substrate(jar, trial) for jar in jars) if r is not None]

@@ -30,7 +30,7 @@ from bmp.judge.handling import handling_findings
 from bmp.judge.leak import leak_findings
 from bmp.judge.silage import acid_feed
 from bmp.judge.traps import find_traps
-from bmp.judge.words import reliance
+from bmp.judge.words import Reliance, reliance
 from bmp.net import BlankMean, MaterialYield, NetCurves
 from bmp.normalise import JarGas
 from bmp.trial import Trial, no_gas_read
@@ -47,6 +47,8 @@ class Judgement:
     """By the name of an older rule set; shown beside, never deciding."""
     feed_verdicts: Mapping[str, str]
     """By series."""
+    unusable: Mapping[str, str]
+    """By series with which nothing may be planned: why, a clause."""
     doses: tuple[DoseSeries, ...]
 
 
@@ -83,6 +85,13 @@ def judge_trial(
     drawn = [(one, feed_curve(one, trial, curves)) for one in yields]
     diagnosis = _diagnosis(trial, drawn)
     doses = _doses([(one, curve) for one, curve in drawn if curve is not None and one.per == "VS"])
+    harmed = {name for series in doses for name in series.harmed}
+    relied = {
+        one.series: _harmed(one.series)
+        if one.series in harmed
+        else _reliance(one, trial, (*deciding, *told, *diagnosis), traps, yields)
+        for one in yields
+    }
     return Judgement(
         checks=(
             *deciding,
@@ -100,10 +109,8 @@ def judge_trial(
             for name, found in by_set.items()
             if name not in (first, CAUTIONS)
         },
-        feed_verdicts={
-            one.series: _reliance(one, trial, (*deciding, *told, *diagnosis), traps, yields)
-            for one in yields
-        },
+        feed_verdicts={series: one.words for series, one in relied.items()},
+        unusable={series: one.unusable for series, one in relied.items() if one.unusable},
         doses=tuple(doses),
     )
 
@@ -129,7 +136,7 @@ def _reliance(
     findings: Sequence[Finding],
     traps: Sequence[Finding],
     yields: Sequence[MaterialYield],
-) -> str:
+) -> Reliance:
     """Return what one series' yield is good for: its own findings and those that all share."""
     feeds = {other.series for other in yields if other.role == "substrate"}
     own = [finding for finding in findings if finding.where == one.series]
@@ -137,9 +144,15 @@ def _reliance(
     shared = [f for f in findings if f.where not in beside and f.outcome != "caution"]
     touching = _touching(traps, one, trial)
     if no_gas_read(trial):
-        return f"Do not use the yield of {one.series}: no gas was read in any jar."
+        why = "no gas was read in any jar"
+        return Reliance(f"Do not use the yield of {one.series}: {why}.", why)
     control = one.role == "control"
     return reliance(one.series, own, shared, touching, trial.setup.gross, control)
+
+
+def _harmed(series: str) -> Reliance:
+    why = "this dose slowed or harmed its jars; a smaller dose did not"
+    return Reliance(f"Do not plan a tank with {series}: {why}.", why)
 
 
 def _other_inocula(one: MaterialYield, trial: Trial) -> set[str]:

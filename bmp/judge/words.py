@@ -1,122 +1,177 @@
-"""One sentence a feed: can its yield be relied upon, and for what."""
+"""What the yield of one feed may be used for: planning a tank, ranking feeds, publishing."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 from bmp.finding import Finding
+from bmp.judge.criteria import reason
+
+SOUND = "You can use the yield of {series} to plan a tank and compare it with published values."
+SOUND_CONTROL = "The cellulose control is in the accepted range, so the inoculum is sound."
+CAUTION_WORDS = "Caution:"
+
+
+@dataclass(frozen=True)
+class Reliance:
+    """What one feed's yield may be used for."""
+
+    words: str
+    unusable: str = ""
+    """Why nothing may be planned with it, a clause; empty: something may."""
 
 
 def reliance(
     series: str,
     own: Sequence[Finding],
-    control: Sequence[Finding],
-    traps: Sequence[Finding],
+    shared: Sequence[Finding],
+    errors: Sequence[Finding],
     gross: bool = False,
     is_control: bool = False,
-) -> str:
-    """Return what the yield of one feed can be relied upon for.
+) -> Reliance:
+    """Return what the yield of one feed can be used for.
 
     Parameters
     ----------
     series : str
         The feed's name.
-    own, control : sequence of Finding
+    own, shared : sequence of Finding
         Findings of the validity criteria about this feed, and about control, blanks and trial.
-    traps : sequence of Finding
-        Slips that touch this feed or the whole trial.
+    errors : sequence of Finding
+        Reading errors that touch this feed or the whole trial.
     gross : bool
         The inoculum's own gas is still in the yield.
     is_control : bool
         It is the control, whose yield is known beforehand.
     """
-    failed = [f for f in traps if f.outcome == "fail"]
+    failed = [f for f in errors if f.outcome == "fail"]
     if failed:
-        return f"Do not use the yield of {series} yet: {_listed(failed)} must be cleared up first."
-    broken = {f.check.split(" of the ")[0]: f for f in own if f.outcome == "fail"}
-    if any(name.startswith("yield") for name in broken):
-        reason = next(f for name, f in broken.items() if name.startswith("yield"))
-        return f"Do not use the yield of {series}: {_first_clause(reason.meaning)}"
-    cautions = [f for f in (*own, *traps) if f.outcome == "caution"]
-    for check in (_gross, _few_jars, _unfinished, _odd_control, _not_judged, _scattered):
-        sentence = check(series, own, control, gross)
+        why = f"clear up first: {_listed(failed)}"
+        return Reliance(f"Do not use the yield of {series} yet. {why[:1].upper()}{why[1:]}.", why)
+    broken = [f for f in own if f.outcome == "fail" and f.check.startswith("yield of the ")]
+    impossible = [f for f in broken if not f.check.endswith("of the control")]
+    if impossible:
+        why = impossible[0].meaning.rstrip(".")
+        return Reliance(f"Do not use the yield of {series}. {why}.", why[:1].lower() + why[1:])
+    but = _but([f for f in (*own, *errors) if f.outcome == "caution"])
+    judged = Judged(series, own, shared, gross, is_control)
+    for check in CHECKS:
+        sentence = check(judged)
         if sentence:
-            return sentence + _but(cautions)
-    if is_control:
-        return "The control held: this inoculum gives what others get." + _but(cautions)
-    for_what = "for planning a tank and beside published yields"
-    return f"The yield of {series} can be relied upon, {for_what}." + _but(cautions)
+            return Reliance(sentence + but)
+    return Reliance((SOUND_CONTROL if is_control else SOUND.format(series=series)) + but)
 
 
-def _gross(series: str, own: Sequence[Finding], control: Sequence[Finding], gross: bool) -> str:
-    if not gross:
+def simply_sound(words: str) -> bool:
+    """Tell whether the words on a yield only say that all is well."""
+    start, end = SOUND.split("{series}")
+    return words == SOUND_CONTROL or (words.startswith(start) and words.endswith(end))
+
+
+@dataclass(frozen=True)
+class Judged:
+    """One feed as it was judged."""
+
+    series: str
+    own: Sequence[Finding]
+    shared: Sequence[Finding]
+    gross: bool
+    is_control: bool
+
+
+def _gross(feed: Judged) -> str:
+    if not feed.gross:
         return ""
     return (
-        f"The figure of {series} still holds the inoculum's own gas: use it to see how fast and "
-        "how much these jars made, not as the feed's yield."
+        f"No blank was measured, so {feed.series} still holds the inoculum's own gas. Use it to "
+        "see how fast these jars were. It is not the feed's yield."
     )
 
 
-def _few_jars(series: str, own: Sequence[Finding], control: Sequence[Finding], gross: bool) -> str:
-    few = [f for f in own if f.check.startswith("jars of") and f.outcome == "fail"]
+def _few_jars(feed: Judged) -> str:
+    few = [f for f in feed.own if f.check.startswith("jars of") and f.outcome == "fail"]
     if not few:
         return ""
-    return f"The yield of {series} is an indication only: too few jars to show their scatter."
+    return f"The yield of {feed.series} is an indication only: too few jars to show their scatter."
 
 
-def _unfinished(
-    series: str, own: Sequence[Finding], control: Sequence[Finding], gross: bool
-) -> str:
-    if not any(f.check.startswith("duration") and f.outcome == "fail" for f in own):
+def _unfinished(feed: Judged) -> str:
+    if not _runs_still(feed.own):
         return ""
     return (
-        f"The yield of {series} is a lower bound: the jars still made gas when they were last "
-        "read. It will do for comparing feeds at the same day, not as an ultimate yield."
+        f"The yield of {feed.series} is a lower bound: its jars still made gas at the last "
+        "reading. Compare feeds at the same day; read on before you plan or publish."
     )
 
 
-def _odd_control(
-    series: str, own: Sequence[Finding], control: Sequence[Finding], gross: bool
-) -> str:
-    failed = [f for f in control if f.outcome == "fail"]
+def _own_control(feed: Judged) -> str:
+    """Say what it means that the control itself is out of its range."""
+    odd = [f for f in feed.own if f.outcome == "fail"]
+    if not feed.is_control or not odd:
+        return ""
+    return f"{_reasons(odd)}. {WHAT_A_FAILED_CONTROL_MEANS} {odd[0].advice}".rstrip()
+
+
+WHAT_A_FAILED_CONTROL_MEANS = (
+    "More than half of first tests fail here. You can still rank the feeds of this trial. "
+    "Plan a tank only with a wider span, and do not publish the yields as validated."
+)
+"""Of 119 means of cellulose from 36 laboratories 45 % met both criteria (open data of Hafner et
+al. 2020, Water 12:1752)."""
+
+
+def _odd_control(feed: Judged) -> str:
+    """Say what a trial without a good control still tells of a feed."""
+    failed = [f for f in feed.shared if f.outcome == "fail"]
     if not failed:
         return ""
+    if _runs_still(failed):
+        return (
+            f"The control still makes gas, so it does not vouch for {feed.series} yet. Compare "
+            "feeds at the same day; read on before you plan or publish."
+        )
     return (
-        f"The yield of {series} will do for ranking feeds within this trial, not beside other "
-        f"trials or published yields: {_listed(failed)} did not hold."
+        f"Use {feed.series} for ranking feeds within this trial. Plan a tank only with a wider "
+        f"span, and do not publish it as validated. Reason: {_reasons(failed)}."
     )
 
 
-def _not_judged(
-    series: str, own: Sequence[Finding], control: Sequence[Finding], gross: bool
-) -> str:
-    unknown = [f for f in (*own, *control) if f.outcome == "not judged"]
+def _not_judged(feed: Judged) -> str:
+    unknown = [f for f in (*feed.own, *feed.shared) if f.outcome == "not judged"]
     if not unknown:
         return ""
-    return f"The yield of {series} can be used with care: {_listed(unknown)} could not be judged."
+    return f"Use the yield of {feed.series} with care. Not judged: {_listed(unknown)}."
 
 
-def _scattered(series: str, own: Sequence[Finding], control: Sequence[Finding], gross: bool) -> str:
+def _scattered(feed: Judged) -> str:
     apart = ("scatter of the feed", "jar unlike its sisters")
-    if not any(f.check in apart and f.outcome == "caution" for f in own):
+    if not any(f.check in apart and f.outcome == "caution" for f in feed.own):
         return ""
     return (
-        f"The yield of {series} is a rough figure: its jars differ too much for planning a tank, "
-        "or for telling it from another feed by less than that."
+        f"The yield of {feed.series} is rough: its jars differ too much to plan a tank with it, "
+        "or to tell it from another feed by less than that."
     )
 
 
-CAUTION_WORDS = "A caution stands at"
+CHECKS: tuple[Callable[[Judged], str], ...] = (
+    _gross, _few_jars, _unfinished, _own_control, _odd_control, _not_judged, _scattered,
+)  # fmt: skip
+"""The gravest first; the first that has something to say is the sentence."""
+
+
+def _runs_still(findings: Sequence[Finding]) -> bool:
+    return any(f.check.startswith("duration") and f.outcome == "fail" for f in findings)
+
+
+def _reasons(failed: Sequence[Finding]) -> str:
+    return "; ".join(dict.fromkeys(reason(f) for f in failed))
 
 
 def _but(cautions: Sequence[Finding]) -> str:
-    return f" {CAUTION_WORDS}: {_listed(cautions)}." if cautions else ""
+    return f" {CAUTION_WORDS} {_listed(cautions)}." if cautions else ""
 
 
 def _listed(findings: Sequence[Finding]) -> str:
     names = list(dict.fromkeys(f.check for f in findings))
     return ", ".join(names[:-1]) + " and " + names[-1] if len(names) > 1 else names[0]
-
-
-def _first_clause(text: str) -> str:
-    return text[0].lower() + text[1:]

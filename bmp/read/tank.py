@@ -49,6 +49,10 @@ NUMBERS: tuple[Spanned, ...] = (
         30_000.0,
         "between 0 and 30,000 mg/L",
     ),
+    _spanned("alkalinity", "alkalinity_g_per_L", "g/L", 0.0, 60.0, "between 0 and 60 g CaCO3/L"),
+    _spanned(
+        "volatile acids", "volatile_acids_g_per_L", "g/L", 0.0, 100.0, "between 0 and 100 g/L"
+    ),
     _spanned("methane", "methane_share", "dimensionless", 0.05, 1.0, "between 5 and 100 %"),
     _spanned("air temperature", "air_temperature_C", "degC", *_AIR),
     *(
@@ -73,10 +77,12 @@ NUMBERS: tuple[Spanned, ...] = (
 CHOICES: Mapping[str, tuple[str, ...]] = {
     "mixing": ("well mixed", "plug flow"),
     "wall stands in": ("wind", "still air"),
+    "heating": ("heated", "unheated"),
 }
 TEXTS: tuple[Known, ...] = (
     Known("mixing", "mixing"),
     Known("wall stands in", "wall_stands_in"),
+    Known("heating", "heating"),
     Known("layers", "layers"),
     Known("gas use", "gas_use"),
 )

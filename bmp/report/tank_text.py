@@ -25,9 +25,9 @@ def tank_text(result: TankResult) -> str:
         *chain.from_iterable(_table(table) for table in tank_tables(result)),
         *wrap(result.ramp_words, WIDTH),
         "",
-        *wrap(result.carbon_to_meat, WIDTH),
+        *wrap(result.carbon_to_nitrogen, WIDTH),
         "",
-        *_list("Taken for granted", result.assumed),
+        *_list("Assumed", result.assumed),
     ]
     return "\n".join(parts).rstrip() + "\n"
 

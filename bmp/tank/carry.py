@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Final
 
+from bmp.tank.dangers import dangers_of
 from bmp.tank.feeds import (
     ASSUMED_DEGRADED_SHARE,
     ASSUMED_METHANE_SHARE,
@@ -15,26 +16,33 @@ from bmp.tank.feeds import (
     scaled,
     total_of,
 )
+from bmp.tank.gaps import not_known
 from bmp.tank.heat import heat_need_kWh_per_d
 from bmp.tank.heat import tank_conductance_W_per_K as conductance
 from bmp.tank.inputs import FeedYield, TankFeed, TankSetup
-from bmp.tank.mixture import parts_of_carbon_to_meat
+from bmp.tank.mixture import parts_of_carbon_to_nitrogen
 from bmp.tank.ramp import STOP_SIGNS, RampFeed, days_until_effect, ramp
-from bmp.tank.result import ColderTank, HeatMonth, TankResult, TankState
+from bmp.tank.result import ColderTank, HeatMonth, RampWeek, TankResult, TankState
 from bmp.tank.state import (
     ASSUMED_AIR_C,
     ASSUMED_AMBIENT_KPA,
     ASSUMED_BURNER_EFFICIENCY,
-    air_C,
     burner_efficiency,
     state_of,
+    with_alkalinity,
     with_measured_ammonia,
     with_ranges,
 )
+from bmp.tank.step import kind_of
 from bmp.tank.verdict import cautions_of, ramp_words, verdict_of
 from bmp.theory import degradability
 from bmp.trial import MONTHS
 
+_KINDS: Final = {
+    "heated": "heated, by its temperature and that of the air",
+    "unheated": "not heated, by its temperature and that of the air",
+    "not given": "heated or not: not given, so the span holds both",
+}
 # Colder tanks that the answer shows beside the one there is, K; below 10 °C hardly any gas forms.
 COLDER_BY_K: Final = (0.0, 5.0, 10.0, 15.0)
 COLDEST_SHOWN_C: Final = 10.0
@@ -68,8 +76,13 @@ def carry_to_tank(
     today = state_of(setup, prepared, today_kg, stay_today, UA, UA_words)
     planned = state_of(setup, prepared, planned_kg, stay_planned, UA, UA_words)
     today, planned = with_measured_ammonia(setup, today, planned)
+    today, planned = with_alkalinity(setup, today, planned)
     today, planned = with_ranges(setup, today), with_ranges(setup, planned)
-    weeks = ramp(setup, [_ramp_feed(feed) for feed in prepared], stay_today, stay_planned)
+    dangers = dangers_of(setup, today, planned, prepared)
+    gaps = not_known(setup, planned, prepared, planned_kg)
+    weeks: tuple[RampWeek, ...] = ()
+    if not dangers:
+        weeks = ramp(setup, [_ramp_feed(feed) for feed in prepared], stay_today, stay_planned)
     judged = _degradabilities(prepared)
     factor = next((feed.factor for feed in prepared if feed.curve is not None), None)
     assumed = _assumed(setup, prepared, UA, UA_words)
@@ -77,7 +90,7 @@ def carry_to_tank(
         today=today,
         planned=planned,
         ramp=weeks,
-        ramp_words=ramp_words(setup, weeks, stay_planned),
+        ramp_words=ramp_words(setup, weeks, stay_planned, dangers),
         stop_signs=STOP_SIGNS,
         effect_after_d=None
         if stay_planned is None
@@ -86,11 +99,26 @@ def carry_to_tank(
         temperature_factor=factor,
         colder_tank=_colder_tank(setup, feeds, known, stay_planned),
         degradability=judged,
-        carbon_to_meat=parts_of_carbon_to_meat([feed.holds for feed in prepared], planned_kg),
-        verdict=verdict_of(setup, today, planned, weeks),
+        carbon_to_nitrogen=parts_of_carbon_to_nitrogen([f.holds for f in prepared], planned_kg),
+        dangers=dangers,
+        not_known=gaps,
+        verdict=verdict_of(
+            setup, today, planned, weeks, dangers, gaps, _grounds(prepared, planned_kg)
+        ),
         cautions=cautions_of(setup, [f.curve for f in prepared], today, planned, judged),
         assumed=assumed,
     )
+
+
+def _grounds(feeds: Sequence[PreparedFeed], amounts: Sequence[float]) -> tuple[str, ...]:
+    """Return what a reader must know of the yields that the planned gas stands on, once each."""
+    said = [
+        words
+        for feed, kg in zip(feeds, amounts, strict=True)
+        if kg > 0 and feed.curve is not None
+        for words in feed.curve.grounds.words
+    ]
+    return tuple(dict.fromkeys(said))
 
 
 def _retentions(
@@ -143,6 +171,7 @@ def _ramp_feed(item: PreparedFeed) -> RampFeed:
         net_NL_per_kg=curve.net_NmL_per_g * per_kg if curve is not None and per_kg else None,
         gives_no_gas=item.is_water,
         factor=item.factor.value,
+        step=item.step.value,
     )
 
 
@@ -199,13 +228,15 @@ def _assumed(
             f"of feeds with no theoretical yield {100 * ASSUMED_DEGRADED_SHARE:.0f} % of the "
             "organic nitrogen is set free"
         )
+    if setup.heating is None:
+        said.append(f"the tank is {_KINDS[kind_of(setup)]}")
     if setup.burner_efficiency is None:
         said.append(f"burner efficiency: {100 * ASSUMED_BURNER_EFFICIENCY:.0f} %")
     if UA is not None:
         said.append(f"heat loss from {UA_words}: {UA:.2g} W/K; the microbes' own heat is left out")
     if setup.feed_temperature_C is None:
         said.append("the feed comes as cold as the air, never below 0 °C")
-    air = air_C(setup)
+    air = setup.mean_air_C
     if air is None:
         said.append(f"gas in the bag at {ASSUMED_AIR_C:.0f} °C")
     elif setup.air_temperature_C is None:

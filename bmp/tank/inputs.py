@@ -25,6 +25,12 @@ class TankSetup:
     pH: float | None = None
     total_ammonia_N_mg_per_L: float | None = None
     """Measured in the tank today."""
+    alkalinity_g_per_L: float | None = None
+    """As CaCO3, measured in the tank today."""
+    volatile_acids_g_per_L: float | None = None
+    """As acetic acid, measured in the tank today."""
+    heating: str | None = None
+    """`heated` or `unheated`; None: told from the temperatures."""
     methane_share: float | None = None
     """CH4/(CH4 + CO2) of today's gas."""
     air_temperature_C: float | None = None
@@ -50,6 +56,13 @@ class TankSetup:
     gas_use: str | None = None
     """A name of `bmp.tank.uses.GAS_USES`; anything else is shown as it stands."""
 
+    @property
+    def mean_air_C(self) -> float | None:
+        """Return the air temperature, as given or the mean of the twelve months."""
+        if self.air_temperature_C is None and self.air_temperatures_by_month_C:
+            return sum(self.air_temperatures_by_month_C) / 12
+        return self.air_temperature_C
+
 
 @dataclass(frozen=True)
 class TankFeed:
@@ -58,6 +71,24 @@ class TankFeed:
     material: Material
     amount_today_kg_per_d: float
     amount_planned_kg_per_d: float
+
+
+@dataclass(frozen=True)
+class Grounds:
+    """How far one feed's yield carries a tank, as the trial was judged."""
+
+    refused: str = ""
+    """Why no tank can be planned with it; empty: one can."""
+    finished: bool = True
+    """The jars had met the stop rule; otherwise the yield is a lower bound."""
+    low_times: float = 1.0
+    """What the lower end of the span is multiplied by, for a doubt that the jars do not show."""
+    high_times: float = 1.0
+    words: tuple[str, ...] = ()
+    """What a reader must know of it before the gas figure, whole sentences."""
+
+
+SOUND = Grounds()
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,3 +112,4 @@ class FeedYield:
     model_net_NmL_per_g: FloatArray | None = None
     """The chosen model there. Shape as `model_time_d`."""
     model_name: str = ""
+    grounds: Grounds = SOUND

@@ -8,8 +8,10 @@ from dataclasses import replace
 import numpy as np
 
 from bmp.fit.results import MaterialFits, fitted_curve
+from bmp.judge.overall import Judgement
 from bmp.net import MaterialYield, NetCurves
 from bmp.normalise import JarGas
+from bmp.tank.grounds import grounds_of
 from bmp.tank.inputs import FeedYield
 from bmp.tank.result import TankResult
 from bmp.tank.tables import tank_from_tables
@@ -18,11 +20,6 @@ from bmp.trial import FloatArray, Material, Trial
 # The model is followed far beyond any retention time, close together where it is steep.
 _MODEL_TIME_D: FloatArray = 3000.0 * np.linspace(0.0, 1.0, 3001) ** 2
 
-GROSS = (
-    "No blank was measured: the yields still hold the inoculum's own gas, so the tank's gas is "
-    "put too high."
-)
-
 
 def tank_of_trial(
     trial: Trial,
@@ -30,17 +27,25 @@ def tank_of_trial(
     curves: NetCurves,
     yields: Sequence[MaterialYield],
     fits: Mapping[str, MaterialFits],
+    judged: Judgement,
+    theory: Mapping[str, float],
 ) -> TankResult | None:
-    """Return the tank's answer, or None where the trial has no table `tank`."""
+    """Return the tank's answer, or None where the trial has no table `tank`.
+
+    `theory`: highest yield by series that the feed's composition allows, NmL CH4 per g VS.
+    """
     if trial.tank is None:
         return None
-    measured = [_feed_yield(trial, gas, curves, one, fits.get(one.series)) for one in yields]
-    result = tank_from_tables(
+    grounds = grounds_of(trial, yields, judged, theory)
+    measured = [
+        replace(
+            _feed_yield(trial, gas, curves, one, fits.get(one.series)), grounds=grounds[one.series]
+        )
+        for one in yields
+    ]
+    return tank_from_tables(
         trial.tank, trial.tank_feeds, _materials(trial, yields), _by_name(measured, yields)
     )
-    if trial.setup.gross:
-        return replace(result, cautions=(GROSS, *result.cautions))
-    return result
 
 
 def _materials(trial: Trial, yields: Sequence[MaterialYield]) -> tuple[Material, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -137,11 +137,12 @@ def nitrogen_set_free_mg_per_L(
     return 1000 * released / total_kg if total_kg > 0 else None
 
 
-def parts_of_carbon_to_meat(feeds: Sequence[Holds], amounts_kg_per_d: Sequence[float]) -> str:
-    """Say the C:N of a diet the way keepers do: parts of carbon-rich feed to one part of meat.
+def parts_of_carbon_to_nitrogen(feeds: Sequence[Holds], amounts_kg_per_d: Sequence[float]) -> str:
+    """Say the C:N of a diet as parts of carbon-rich feed to one of nitrogen-rich feed.
 
-    Feeds above the wanted C:N of 25 are the carbon side, those below it the meat side; the parts
-    that give 25 follow from the same sums. Empty where a feed's carbon or nitrogen is not known.
+    Feeds above the wanted C:N of 25 are carbon-rich, those below it nitrogen-rich; the parts that
+    give 25 follow from the same sums. Empty where a feed's carbon or nitrogen is not known, or
+    where all feeds lie on one side.
     """
     sides: dict[bool, list[tuple[Holds, float]]] = {True: [], False: []}
     surplus = {True: 0.0, False: 0.0}
@@ -155,22 +156,11 @@ def parts_of_carbon_to_meat(feeds: Sequence[Holds], amounts_kg_per_d: Sequence[f
         surplus[over > 0] += over
     names = {side: ", ".join(feed.name for feed, _ in sides[side]) for side in sides}
     if not sides[True] or not sides[False]:
-        return _one_side(names)
+        return ""
     now = sum(kg for _, kg in sides[True]) / sum(kg for _, kg in sides[False])
     wanted = now * -surplus[False] / surplus[True]
     return (
-        f"In the way keepers say it (common practice, an estimate): the plan has {now:.2g} parts "
-        f"by weight of the carbon side ({names[True]}) to 1 of the meat side ({names[False]}); "
-        f"{wanted:.2g} to 1 would give a C:N of {WANTED_C_TO_N:.0f}."
-    )
-
-
-def _one_side(names: Mapping[bool, str]) -> str:
-    if not names[True] and not names[False]:
-        return ""
-    side, lacks = ("carbon", "meat") if names[True] else ("meat", "carbon")
-    return (
-        f"In the way keepers say it (common practice, an estimate): all of the plan "
-        f"({names[True] or names[False]}) stands on the {side} side, with none of the {lacks} side "
-        f"to bring the C:N to {WANTED_C_TO_N:.0f}."
+        f"Carbon-rich: {names[True]}. Nitrogen-rich: {names[False]}. The plan has {now:.2g} parts "
+        f"of the first to 1 of the second by weight; {wanted:.2g} to 1 gives a C:N of "
+        f"{WANTED_C_TO_N:.0f}."
     )

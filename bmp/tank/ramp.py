@@ -11,11 +11,12 @@ import numpy as np
 
 from bmp.tank.inputs import TankSetup
 from bmp.tank.result import RampWeek
-from bmp.tank.yields import daily_methane
+from bmp.tank.yields import daily_methane, temperature_factor
 from bmp.trial import FloatArray
 
 # Steps of 0.5 g VS/(L d) every 11 days are seen in bench work; the same slope a week.
 LOAD_STEP_KG_VS_PER_M3_D: Final = 0.5 * 7 / 11
+BENCH_C: Final = 35.0
 FEWEST_WEEKS: Final = 4
 MOST_WEEKS: Final = 52
 # Keeps the simulated tank small; no jar trial is as long.
@@ -73,21 +74,30 @@ class RampFeed:
     net_NL_per_kg: FloatArray | None
     gives_no_gas: bool = False
     factor: float = 1.0
+    """Rate in the tank over rate in the jars."""
+    step: float = 1.0
+    """What the step from jar to tank leaves of the yield."""
 
 
-def weeks_needed(feeds: Sequence[RampFeed], liquid_volume_L: float) -> int:
-    """Return how many weeks the change takes; 0 where nothing is raised."""
+def weeks_needed(
+    feeds: Sequence[RampFeed], liquid_volume_L: float, temperature_C: float = BENCH_C
+) -> int:
+    """Return how many weeks the change takes; 0 where nothing is raised.
+
+    A tank colder than the bench work takes its steps as much slower as its microbes work.
+    """
+    slower = temperature_factor(temperature_C, BENCH_C).value
     more = [feed for feed in feeds if feed.planned_kg_per_d > feed.today_kg_per_d]
     if all(feed.gives_no_gas for feed in more):
         return 0
     if any(feed.VS_g_per_kg is None for feed in more):
-        return WEEKS_WITHOUT_VS
+        return ceil(WEEKS_WITHOUT_VS / slower)
     added_kg = sum(
         (feed.planned_kg_per_d - feed.today_kg_per_d) * (feed.VS_g_per_kg or 0.0) / 1000
         for feed in more
     )
-    steps = ceil(added_kg / (liquid_volume_L / 1000) / LOAD_STEP_KG_VS_PER_M3_D)
-    return min(MOST_WEEKS, max(FEWEST_WEEKS, steps))
+    steps = ceil(added_kg / (liquid_volume_L / 1000) / (LOAD_STEP_KG_VS_PER_M3_D * slower))
+    return min(MOST_WEEKS, max(ceil(FEWEST_WEEKS / slower), steps))
 
 
 def ramp(
@@ -101,7 +111,7 @@ def ramp(
     The gas expected at the end of each week comes from a tank simulated day by day, which has had
     today's diet for five retention times before.
     """
-    weeks = weeks_needed(feeds, setup.liquid_volume_L)
+    weeks = weeks_needed(feeds, setup.liquid_volume_L, setup.temperature_C)
     shares = np.arange(1, weeks + 1) / max(weeks, 1)
     expected, before = _expected_gas(setup, feeds, shares, retention_today_d, retention_planned_d)
     rows = []
@@ -152,7 +162,7 @@ def _expected_gas(
         if feed.time_d is None or feed.net_NL_per_kg is None:
             continue
         amounts = feed.today_kg_per_d + by_day * (feed.planned_kg_per_d - feed.today_kg_per_d)
-        gas += daily_methane(
+        gas += feed.step * daily_methane(
             amounts, staying, feed.time_d, feed.net_NL_per_kg, feed.factor, setup.mixing
         )
     return gas[history + 6 :: 7], float(gas[history - 1])

@@ -41,6 +41,9 @@ class FeedGas:
     """The 95 % interval of the trial alone, carried."""
     biogas_NL_per_d: Range | None
     methane_share: float | None
+    share_by_retention: float | None = None
+    """What retention and temperature alone leave of the jar's yield; the step from jar to tank
+    takes the rest."""
     why: str = ""
     """Why there is no gas figure."""
 
@@ -55,7 +58,15 @@ class RangeCheck:
     ranges: tuple[Mapping[str, Any], ...]
     """Each with low, high, meaning, source, and whether the value lies inside."""
     outcome: str
-    """`inside all`, `sources disagree` or `outside all`."""
+    """`inside`, `care` or `stop`, by the most cautious of the ranges that hold for this tank."""
+
+
+@dataclass(frozen=True)
+class Danger:
+    """Why the diet must not be changed as planned, and what to do first."""
+
+    what: str
+    do: str
 
 
 @dataclass(frozen=True)
@@ -89,6 +100,8 @@ class TankState:
     """At the upper end of the gas estimate."""
     digestate_kg_per_d: float | None
     digestate_N_g_per_d: float | None
+    alkalinity_g_per_L: float | None = None
+    """As CaCO3: measured today and changed with the ammonia, else what the ammonia holds."""
     uses: tuple[Mapping[str, Any], ...] = ()
     """What all the gas would do, either or: use, low, high, unit, source."""
     ranges: tuple[RangeCheck, ...] = ()
@@ -157,7 +170,12 @@ class TankResult:
     colder_tank: tuple[ColderTank, ...]
     """Methane of the planned diet in the tank as it is, then in colder ones."""
     degradability: Mapping[str, Mapping[str, Any]]
-    carbon_to_meat: str
+    carbon_to_nitrogen: str
+    """The plan's C:N in parts of carbon-rich feed to one of nitrogen-rich feed."""
+    dangers: tuple[Danger, ...]
+    """Why there is no ramp, and what to do first; empty: nothing known speaks against it."""
+    not_known: Mapping[str, str]
+    """What could not be judged of the planned diet, and what to measure."""
     verdict: str
     cautions: tuple[str, ...]
     assumed: tuple[str, ...]

@@ -18,11 +18,14 @@ from bmp.tank.mixture import (
 )
 from bmp.tank.ranges import check_range
 from bmp.tank.result import FeedGas, Range, TankState
+from bmp.tank.step import kind_of
 from bmp.tank.uses import gas_mass_kg_per_d, hours_until_full, wet_litres_per_NL, what_gas_does
 
 ASSUMED_BURNER_EFFICIENCY: Final = 0.50
 ASSUMED_AIR_C: Final = 20.0
 ASSUMED_AMBIENT_KPA: Final = 101.325
+# One mole of ammonium holds one of bicarbonate, counted as half a mole of CaCO3 (stoichiometry).
+ALKALINITY_PER_AMMONIA_N: Final = 100.09 / 2 / 14.007
 
 
 def state_of(
@@ -87,7 +90,7 @@ def _outflow(
             "storage_full_soonest_h": None,
             "digestate_kg_per_d": None,
         }
-    air = air_C(setup)
+    air = setup.mean_air_C
     litres = wet_litres_per_NL(
         ASSUMED_AIR_C if air is None else air, setup.ambient_kPa or ASSUMED_AMBIENT_KPA
     )
@@ -169,7 +172,7 @@ def _heat(
             for heat in (useful.value, useful.high, useful.low)
         ]
         found["own_flame_down_to_C"] = Range(*ends)
-    air = air_C(setup)
+    air = setup.mean_air_C
     if air is None:
         unknown["heat_need_kWh_per_d"] = "no air temperature"
         return found
@@ -188,13 +191,6 @@ def burner_efficiency(setup: TankSetup) -> float:
     """Return the burner's efficiency, as given or assumed."""
     given = setup.burner_efficiency
     return ASSUMED_BURNER_EFFICIENCY if given is None else given
-
-
-def air_C(setup: TankSetup) -> float | None:
-    """Return the air temperature, as given or the mean of the twelve months."""
-    if setup.air_temperature_C is None and setup.air_temperatures_by_month_C:
-        return sum(setup.air_temperatures_by_month_C) / 12
-    return setup.air_temperature_C
 
 
 def with_measured_ammonia(
@@ -231,17 +227,51 @@ def _with_ammonia(
     )
 
 
+def with_alkalinity(
+    setup: TankSetup, today: TankState, planned: TankState
+) -> tuple[TankState, TankState]:
+    """Return both states with their alkalinity, g CaCO3/L.
+
+    Measured: the planned diet changes it with its ammonia. Else what the ammonia alone holds, the
+    salts of the feeds left out.
+    """
+    now, then = (
+        None if total is None else ALKALINITY_PER_AMMONIA_N * total / 1000
+        for total in (today.total_ammonia_N_mg_per_L, planned.total_ammonia_N_mg_per_L)
+    )
+    measured = setup.alkalinity_g_per_L
+    if measured is not None:
+        then = None if now is None or then is None else max(0.0, measured + then - now)
+        now = measured
+    return replace(today, alkalinity_g_per_L=now), replace(planned, alkalinity_g_per_L=then)
+
+
 def with_ranges(setup: TankSetup, state: TankState) -> TankState:
     """Return a state with each of its quantities beside the published ranges."""
+    measured = setup.alkalinity_g_per_L is not None
+    acids = None
+    if measured and setup.alkalinity_g_per_L and setup.volatile_acids_g_per_L is not None:
+        acids = setup.volatile_acids_g_per_L / setup.alkalinity_g_per_L
     values = {
+        "temperature of the tank": setup.temperature_C,
         "organic load": state.load_kgVS_per_m3_d,
         "retention": state.retention_d,
         "C:N": state.C_to_N,
         "total ammonia N": state.total_ammonia_N_mg_per_L,
         "free ammonia N": state.free_ammonia_mgN_per_L,
-        "lipid share of COD": state.lipid_share_of_COD,
-        "TS of the mixture": state.TS_share,
+        "alkalinity" if measured else "alkalinity from ammonia": state.alkalinity_g_per_L,
+        "volatile acids over alkalinity": acids,
+        "lipid share of COD": _percent(state.lipid_share_of_COD),
+        "TS of the mixture": _percent(state.TS_share),
         "pH": setup.pH,
     }
-    checks = [check_range(name, value) for name, value in values.items() if value is not None]
+    checks = [
+        check_range(name, value, setup.temperature_C, kind_of(setup))
+        for name, value in values.items()
+        if value is not None
+    ]
     return replace(state, ranges=tuple(checks))
+
+
+def _percent(share: float | None) -> float | None:
+    return None if share is None else 100.0 * share

@@ -7,10 +7,13 @@ from typing import Any, Final
 
 from bmp.cautions import cautions_for
 from bmp.tank.ammonia import EMERSON_VALID_C
+from bmp.tank.gaps import gaps_words
 from bmp.tank.inputs import FeedYield, TankSetup
 from bmp.tank.ramp import MOST_WEEKS, days_until_effect
-from bmp.tank.result import RampWeek, Range, RangeCheck, TankState
-from bmp.tank.yields import RATE_SOURCE, RATE_VALID_C, SCALING_SPREAD
+from bmp.tank.ranges import limit_broken
+from bmp.tank.result import Danger, RampWeek, Range, RangeCheck, TankState
+from bmp.tank.step import ratio_of
+from bmp.tank.yields import RATE_SOURCE, RATE_VALID_C
 
 # What a tank, its bag and its feeds bring with them, from the table that all parts print from.
 STANDING_CAUTIONS: Final = tuple(
@@ -34,14 +37,21 @@ def say_span(span: Range | None, unit: str) -> str:
     return f"about {say(span.value)} {unit} ({say(span.low)} to {say(span.high)})"
 
 
-def ramp_words(setup: TankSetup, weeks: Sequence[RampWeek], retention_d: float | None) -> str:
+def ramp_words(
+    setup: TankSetup,
+    weeks: Sequence[RampWeek],
+    retention_d: float | None,
+    dangers: Sequence[Danger],
+) -> str:
     """Return the way from today's to the planned diet in words."""
+    if dangers:
+        return "No steps are given: do first what the summary says. Then plan anew."
     if not weeks:
         return "Nothing is raised, so the change needs no ramp."
     text = (
-        f"Change over {len(weeks)} weeks in equal steps; a week with a stop sign is not a week "
-        "done: go back one step and repeat it. In a tank that is being started, fill with "
-        "digestate of a sound tank and begin to feed when its first surge of gas has passed."
+        f"Change over {len(weeks)} weeks in equal steps. A week with a stop sign does not count: "
+        "go back one step and repeat it. To start an empty tank, fill it with digestate of a "
+        "sound tank. Begin to feed when its first surge of gas has passed."
     )
     if len(weeks) == MOST_WEEKS:
         text += " The change is very large; the steps are steeper than advised."
@@ -49,21 +59,42 @@ def ramp_words(setup: TankSetup, weeks: Sequence[RampWeek], retention_d: float |
         effect = days_until_effect(retention_d, setup.mixing)
         text += (
             f" After the last step {effect['63_percent_d']:.0f} days show 63 % of the effect and "
-            f"{effect['95_percent_d']:.0f} days 95 %; judge the new diet then, not before "
-            f"{effect['judge_from_d']:.0f} days (two retention times)."
+            f"{effect['95_percent_d']:.0f} days 95 %. Judge the new diet after "
+            f"{effect['judge_from_d']:.0f} days at the earliest (two retention times)."
         )
     return text
 
 
 def verdict_of(
-    setup: TankSetup, today: TankState, planned: TankState, weeks: Sequence[RampWeek]
+    setup: TankSetup,
+    today: TankState,
+    planned: TankState,
+    weeks: Sequence[RampWeek],
+    dangers: Sequence[Danger],
+    gaps: Mapping[str, str],
+    grounds: Sequence[str],
 ) -> str:
-    """Return the verdict: whether, how much, how fast, what gas, what for."""
+    """Return the verdict: what forbids it, what gas, how sure, how fast, what for.
+
+    Parameters
+    ----------
+    setup, today, planned, weeks
+        The tank, both diets and the way between them.
+    dangers
+        Why the diet must not be changed as planned.
+    gaps
+        What is not known, with what to measure.
+    grounds
+        What a reader must know of the trial.
+    """
     parts = [
-        "Estimate, after local codes and licensed practice.",
+        _stop(dangers),
+        _gas(today, planned, bool(dangers)),
+        *grounds,
+        "An estimate: local codes and licensed practice come first.",
         _diet(today, planned),
-        _whether(planned.ranges),
-        _gas(today, planned),
+        "" if dangers else _whether(planned.ranges, gaps),
+        gaps_words(gaps),
         f"Change over {len(weeks)} weeks and stop at the signs listed." if weeks else "",
         _heat(setup, planned),
         _use(setup, planned),
@@ -72,47 +103,54 @@ def verdict_of(
     return " ".join(part for part in parts if part)
 
 
+def _stop(dangers: Sequence[Danger]) -> str:
+    """Say first that the plan must not be followed, why, and what to do instead."""
+    if not dangers:
+        return ""
+    why = "; ".join(danger.what for danger in dangers)
+    first = " ".join(dict.fromkeys(danger.do for danger in dangers))
+    return f"Do not change the diet as planned: {why}. First: {first}"
+
+
 def _diet(today: TankState, planned: TankState) -> str:
     text = (
-        f"The tank would get {say(planned.total_kg_per_d)} kg a day in place of "
-        f"{say(today.total_kg_per_d)}"
+        f"The tank would get {say(planned.total_kg_per_d)} kg a day; today "
+        f"{say(today.total_kg_per_d)} kg."
     )
     if today.load_kgVS_per_m3_d is not None and planned.load_kgVS_per_m3_d is not None:
         text += (
-            f", a load of {say(planned.load_kgVS_per_m3_d)} kg VS/(m³ d) in place of "
-            f"{say(today.load_kgVS_per_m3_d)}"
+            f" Its load would be {say(planned.load_kgVS_per_m3_d)} kg VS/(m³ d); today "
+            f"{say(today.load_kgVS_per_m3_d)}."
         )
     if planned.retention_d is not None:
-        text += f", and keep it about {say(planned.retention_d)} days"
-    return text + "."
+        text += f" Feed would stay in the tank about {say(planned.retention_d)} days."
+    return text
 
 
-def _whether(ranges: Sequence[RangeCheck]) -> str:
-    outside = [check for check in ranges if check.outcome == "outside all"]
-    between = [check for check in ranges if check.outcome == "sources disagree"]
-    if outside:
-        words = ", ".join(_named(check) for check in outside)
-        return f"Not as planned: outside every published range at hand lies {words}."
-    if between:
-        words = ", ".join(_named(check) for check in between)
-        return f"With care: published ranges disagree about {words}."
-    if not ranges:
-        return "Too little is known of the feeds to judge the mixture."
-    return "No published range at hand speaks against it."
+def _whether(ranges: Sequence[RangeCheck], gaps: Mapping[str, str]) -> str:
+    doubtful = [check for check in ranges if check.outcome != "inside"]
+    if doubtful:
+        return f"With care: {', '.join(named(check) for check in doubtful)}."
+    return "" if gaps else "No published range at hand speaks against it."
 
 
-def _named(check: RangeCheck) -> str:
-    return f"{check.quantity} {say(check.value)} {check.unit}".strip()
+def named(check: RangeCheck) -> str:
+    """Return a quantity with its value and the limit that it breaks."""
+    words = f"{check.quantity} {say(check.value)} {check.unit}".strip()
+    limit = limit_broken(check)
+    return f"{words} (limit: {limit})" if limit else words
 
 
-def _gas(today: TankState, planned: TankState) -> str:
+def _gas(today: TankState, planned: TankState, danger: bool) -> str:
+    """Say the planned gas first, or that there is no figure and why."""
     if planned.methane_NL_per_d is None:
         why = (planned.unknown or {}).get("methane_NL_per_d", "")
-        return f"The gas of the planned diet is not known ({why})."
+        return f"There is no gas figure for the planned diet ({why})."
+    head = "If the tank stayed sound, the planned diet" if danger else "The planned diet"
     return (
-        f"Methane: {say_span(planned.methane_NL_per_d, 'NL a day')}, biogas "
-        f"{say_span(planned.biogas_NL_per_d, 'NL a day')}; today methane "
-        f"{say_span(today.methane_NL_per_d, 'NL a day')}."
+        f"{head} gives {say_span(planned.methane_NL_per_d, 'NL of methane a day')}. That is "
+        f"{say_span(planned.biogas_NL_per_d, 'NL of biogas')}. Today's diet gives "
+        f"{say_span(today.methane_NL_per_d, 'NL of methane')}."
     )
 
 
@@ -120,14 +158,12 @@ def _heat(setup: TankSetup, planned: TankState) -> str:
     share, down_to = planned.heat_share_from_gas, planned.own_flame_down_to_C
     if share is None or down_to is None or planned.heat_need_kWh_per_d is None:
         return ""
-    enough = "can" if share.value >= 1 else "cannot"
-    both = share.low < 1 < share.high
-    sure = ", though the span of the estimate reaches both sides" if both else ""
+    enough = "can" if share.low >= 1 else "may" if share.high >= 1 else "cannot"
     return (
-        f"At the stated air temperature the tank needs about {say(planned.heat_need_kWh_per_d)} "
-        f"kWh a day at {setup.temperature_C:.0f} °C; its own flame {enough} keep it warm "
-        f"({say(100 * share.value)} % of the need){sure}. It is enough down to about "
-        f"{down_to.value:.0f} °C outside ({down_to.low:.0f} to {down_to.high:.0f})."
+        f"At {setup.temperature_C:.0f} °C the tank needs about {say(planned.heat_need_kWh_per_d)} "
+        f"kWh of heat a day. Its own flame {enough} keep it warm: {say(100 * share.value)} % of "
+        f"the need ({say(100 * share.low)} to {say(100 * share.high)} %). It is enough down to "
+        f"about {down_to.value:.0f} °C outside ({down_to.low:.0f} to {down_to.high:.0f})."
     )
 
 
@@ -141,11 +177,11 @@ def _use(setup: TankSetup, planned: TankState) -> str:
 
 
 def _storage(today: TankState, planned: TankState) -> str:
-    new, old = planned.storage_full_after_h, today.storage_full_after_h
-    if new is None:
+    soonest, old = planned.storage_full_soonest_h, today.storage_full_soonest_h
+    if soonest is None:
         return ""
     now = "" if old is None else f" (today {say(old)})"
-    return f"The empty bag is full after about {say(new)} hours{now}: use or flare by then."
+    return f"The empty bag may be full after {say(soonest)} hours{now}: use or flare by then."
 
 
 def cautions_of(
@@ -156,12 +192,7 @@ def cautions_of(
     judged: Mapping[str, Mapping[str, Any]],
 ) -> tuple[str, ...]:
     """Return the cautions that belong to this tank and these feeds, the standing ones first."""
-    found = [*STANDING_CAUTIONS, ESTIMATE]
-    low, high = (100 * share for share in SCALING_SPREAD)
-    found.append(
-        f"The spans add to the trial's 95 % interval {low:+.0f} to {high:+.0f} % for the step from "
-        "jar to tank (full-scale comparisons, from memory; none for household tanks)."
-    )
+    found = [*STANDING_CAUTIONS, ESTIMATE, _step_words(setup, planned)]
     found += _retention_cautions(setup, today)
     found += _temperature_cautions(setup, [curve for curve in curves if curve is not None])
     found += [
@@ -179,6 +210,25 @@ def cautions_of(
             "water a day thins it to 10 % dry matter, and shortens the retention."
         )
     return tuple(found)
+
+
+def _step_words(setup: TankSetup, planned: TankState) -> str:
+    """Say what of the jars' yield the tank keeps, and which part of the loss is which."""
+    ratio = ratio_of(setup)
+    step, whole = ratio.step, ratio.whole
+    words = (
+        f"A tank gives less than its jars. Of what retention and temperature leave, "
+        f"{100 * step.value:.0f} % is counted ({100 * step.low:.0f} to {100 * step.high:.0f} %). "
+    )
+    kept = [row for row in planned.by_material if row.share_by_retention is not None]
+    if kept:
+        shares = [100 * (row.share_by_retention or 0.0) for row in kept]
+        span = f"{min(shares):.0f}" + (f" to {max(shares):.0f}" if len(shares) > 1 else "")
+        words += f"Retention and temperature leave {span} % of the jars' yields here. "
+    return words + (
+        f"Published for {ratio.words}, both parts together: {100 * whole.low:.0f} to "
+        f"{100 * whole.high:.0f} % of the jars' yield ({ratio.source})."
+    )
 
 
 def _retention_cautions(setup: TankSetup, today: TankState) -> list[str]:
@@ -213,13 +263,11 @@ def _temperature_cautions(setup: TankSetup, curves: Sequence[FeedYield]) -> list
 
 
 def _curve_cautions(planned: TankState) -> list[str]:
-    """Say where the measured curve and the model part, and where a yield is below zero."""
+    """Say where the measured curve and the model part."""
     found = []
     for row in planned.by_material:
         measured, model = row.yield_NL_per_kg, row.yield_by_model_NL_per_kg
-        if measured is not None and measured <= 0:
-            found.append(f"{row.material}: no net gas in the jars; it may harm the tank.")
-        elif measured and model is not None and abs(model / measured - 1) > 0.10:
+        if measured and model is not None and abs(model / measured - 1) > 0.10:
             more = 100 * (model / measured - 1)
             found.append(
                 f"{row.material}: the fitted model gives {more:+.0f} % against the measured curve, "

@@ -26,11 +26,6 @@ RATE_SOURCE: Final = (
 )
 RATE_VALID_C: Final = (16.0, 40.0)
 
-# A jar and a tank are not the same: on full-scale plants the jar yields had to be taken times 0.8
-# to 0.9, and the outcome then agreed within about 10 % (Holliger, Fruteau de Laclos, Hack 2017,
-# Front. Energy Res. 5:12, from memory). No published figure for household tanks was found.
-SCALING_SPREAD: Final = (-0.20, 0.10)
-
 
 def well_mixed_yield(time_d: FloatArray, net_NmL_per_g: FloatArray, retention_d: float) -> float:
     """Return the yield in a well-mixed tank from a curve, NmL per g.
@@ -66,6 +61,32 @@ def tank_yield(
     """Return the yield by the tank's way of mixing, NmL per g."""
     way = plug_flow_yield if mixing == "plug flow" else well_mixed_yield
     return way(time_d, net_NmL_per_g, retention_d)
+
+
+def going_on(
+    time_d: FloatArray, net_NmL_per_g: FloatArray, ceiling_NmL_per_g: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return a curve that was cut short, with the most that may still come.
+
+    From its end it rises at the highest rate of its second half until it meets the ceiling. A
+    curve past its peak rate rises slower than that.
+
+    Parameters
+    ----------
+    time_d, net_NmL_per_g
+        The curve. Shape (times,) each.
+    ceiling_NmL_per_g
+        The most that mass balance allows.
+    """
+    end, last = float(time_d[-1]), float(net_NmL_per_g[-1])
+    late = time_d >= end / 2
+    times, values = time_d[late], net_NmL_per_g[late]
+    rates = np.diff(values) / np.diff(times) if times.size > 1 else np.array([last / end])
+    rate = float(rates.max(initial=0.0))
+    if rate <= 0.0 or last >= ceiling_NmL_per_g:
+        return time_d, net_NmL_per_g
+    full = end + (ceiling_NmL_per_g - last) / rate
+    return np.append(time_d, full), np.append(net_NmL_per_g, ceiling_NmL_per_g)
 
 
 def first_order_tank_yield(B0_NmL_per_g: float, k_per_d: float, retention_d: float) -> float:

@@ -1,0 +1,181 @@
+"""Why a diet must not be changed as planned, and what to do first.
+
+Each rule returns dangers; with any there is no ramp. The rules err on the cautious side: a tank
+that has turned sour takes weeks to months to come back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from itertools import chain
+from typing import Final
+
+from bmp.tank.feeds import PreparedFeed
+from bmp.tank.inputs import TankSetup
+from bmp.tank.result import Danger, RangeCheck, TankState
+from bmp.tank.verdict import named
+
+# What to do first where a quantity lies where the diet must not go.
+DO_FIRST: Final[Mapping[str, str]] = {
+    "temperature of the tank": "Warm the tank first, by 1 °C a day at most.",
+    "organic load": "Plan less feed.",
+    "retention": "Plan less feed or less water, so that it stays longer.",
+    "C:N": "Plan a carbon-rich feed beside it, such as straw.",
+    "total ammonia N": "Plan less nitrogen-rich feed, or more water. Measure the tank's ammonia.",
+    "free ammonia N": "Plan less nitrogen-rich feed, or more water. Measure the tank's ammonia.",
+    "alkalinity": "Keep today's feed and wait until the alkalinity is above 3 g/L.",
+    "alkalinity from ammonia": "Measure the tank's alkalinity. Keep manure in the diet.",
+    "volatile acids over alkalinity": "Feed less and wait until the acids are gone.",
+    "lipid share of COD": "Plan less fat.",
+    "TS of the mixture": "Plan more water or a thinner feed.",
+}
+_LOW_PH: Final = "Stop feeding, stir, and wait until the pH is above 7.0."
+_HIGH_PH: Final = "Find out why: measure the pH again and the tank's ammonia."
+# A change within what an analysis repeats to is no news to a tank (judgement).
+WITHIN_AN_ANALYSIS: Final = 1.1
+# With more of the volatile solids than this from new feeds, the tank gets a new diet.
+MOST_NEW_SHARE: Final = 0.5
+# A feed that is cut by more than this no longer holds the tank steady.
+MOST_CUT_SHARE: Final = 0.5
+# A feed as sour as this brings no alkalinity: whey, silage, fruit.
+SOUR_FEED_PH: Final = 5.5
+# Ammonium below this share of the feed holds no acids to speak of [g N/kg].
+LITTLE_AMMONIUM: Final = 0.5
+
+
+def dangers_of(
+    setup: TankSetup,
+    today: TankState,
+    planned: TankState,
+    feeds: Sequence[PreparedFeed],
+) -> tuple[Danger, ...]:
+    """Return why the diet must not be changed as planned; empty where nothing known forbids it."""
+    raised = [f for f in feeds if _is_raised(f)]
+    found = chain(
+        _refused(raised),
+        _outside(setup, today, planned),
+        _sour_now(today),
+        _new_diet(feeds),
+        _unknown_load(planned, raised),
+    )
+    return tuple(dict.fromkeys(found))
+
+
+def _is_raised(item: PreparedFeed) -> bool:
+    more = item.feed.amount_planned_kg_per_d > item.feed.amount_today_kg_per_d
+    return more and not item.is_water
+
+
+def _refused(raised: Sequence[PreparedFeed]) -> list[Danger]:
+    """Return the feeds to be raised whose jars speak against them."""
+    found = []
+    for item in raised:
+        row, name = item.curve, item.feed.material.name
+        if row is None:
+            continue
+        if row.grounds.refused:
+            found.append(Danger(f"{name}: {row.grounds.refused}", f"Test {name} in jars again."))
+        elif row.net_NmL_per_g[-1] <= 0:
+            found.append(
+                Danger(
+                    f"{name} made no methane of its own in the jars and may harm the tank",
+                    f"Test {name} again with half and a quarter of it.",
+                )
+            )
+    return found
+
+
+def _outside(setup: TankSetup, today: TankState, planned: TankState) -> list[Danger]:
+    """Return the quantities that lie where the diet must not go."""
+    before = {check.quantity: check for check in today.ranges}
+    found = []
+    for check in planned.ranges:
+        now = before.get(check.quantity)
+        if check.quantity in ("total ammonia N", "free ammonia N"):
+            stops = _ammonia_is_new(setup, check, now)
+        elif check.quantity == "C:N":
+            # what the tank lives on today is no news to it
+            known = now is not None and check.value >= now.value / WITHIN_AN_ANALYSIS
+            stops = check.outcome == "stop" and not known
+        else:
+            stops = check.outcome == "stop"
+        if stops:
+            found.append(Danger(named(check), _do_first(check)))
+    return found
+
+
+def _ammonia_is_new(setup: TankSetup, check: RangeCheck, now: RangeCheck | None) -> bool:
+    """Tell whether the plan brings more ammonia than the tank is used to, above the first limit.
+
+    A tank in which ammonia was measured has shown what it can live with; a computed figure has
+    shown it up to the limit that stops.
+    """
+    if check.outcome == "inside":
+        return False
+    used_to = now is not None and check.value <= WITHIN_AN_ANALYSIS * now.value
+    measured = setup.total_ammonia_N_mg_per_L is not None
+    return not used_to or (check.outcome == "stop" and not measured)
+
+
+def _do_first(check: RangeCheck) -> str:
+    if check.quantity == "pH":
+        return _LOW_PH if check.value < 7.0 else _HIGH_PH
+    return DO_FIRST[check.quantity]
+
+
+def _sour_now(today: TankState) -> list[Danger]:
+    """Return the signs that the tank is not well on today's diet."""
+    return [
+        Danger(f"today's {named(check)}", _do_first(check))
+        for check in today.ranges
+        if check.outcome == "stop" and check.quantity in ("alkalinity", "organic load")
+    ]
+
+
+def _new_diet(feeds: Sequence[PreparedFeed]) -> list[Danger]:
+    """Return the danger that new feeds push out the one that holds the tank steady."""
+    planned = {f: _VS(f, f.feed.amount_planned_kg_per_d) for f in feeds if not f.is_water}
+    total = sum(planned.values())
+    cut = [
+        f
+        for f in planned
+        if f.feed.amount_planned_kg_per_d < MOST_CUT_SHARE * f.feed.amount_today_kg_per_d
+        and not _brings_no_alkalinity(f)
+    ]
+    new = [f for f in planned if f.feed.amount_planned_kg_per_d > 2 * f.feed.amount_today_kg_per_d]
+    if not cut or not new or total <= 0:
+        return []
+    share = sum(planned[f] for f in new) / total
+    sour = [f for f in new if _brings_no_alkalinity(f)]
+    if share <= MOST_NEW_SHARE and not sour:
+        return []
+    names = ", ".join(f.feed.material.name for f in sour or new)
+    old = ", ".join(f.feed.material.name for f in cut)
+    little = ", which brings little alkalinity," if sour else ""
+    return [
+        Danger(
+            f"{names}{little} would take the place of {old}, which holds the tank steady",
+            f"Keep at least half of today's {old}. Measure the tank's pH and alkalinity.",
+        )
+    ]
+
+
+def _brings_no_alkalinity(item: PreparedFeed) -> bool:
+    """Tell whether a feed is sour, or poor in ammonium and quick to turn to acid."""
+    material = item.feed.material
+    if material.pH is not None:
+        return material.pH < SOUR_FEED_PH
+    given = material.ammonium_N_g_per_kg
+    return given is not None and given < LITTLE_AMMONIUM
+
+
+def _VS(item: PreparedFeed, kg: float) -> float:
+    return kg * (item.holds.VS or 0.0)
+
+
+def _unknown_load(planned: TankState, raised: Sequence[PreparedFeed]) -> list[Danger]:
+    if not raised or planned.load_kgVS_per_m3_d is not None:
+        return []
+    names = ", ".join(f.feed.material.name for f in raised if f.holds.VS is None)
+    what = f"the load is not known, since VS of {names or 'a feed'} is not given"
+    return [Danger(what, f"Measure TS and VS of {names or 'every feed'}.")]
