@@ -48,7 +48,6 @@ def grounds_of(
             one,
             trial,
             yields,
-            judged,
             _refused(one, judged, one.series in soured, theory),
         )
         for one in yields
@@ -81,18 +80,17 @@ def _of(
     one: MaterialYield,
     trial: Trial,
     yields: Sequence[MaterialYield],
-    judged: Judgement,
     refused: str,
 ) -> Grounds:
     words: list[str] = []
     low, high = 1.0, 1.0
-    finished = one.series in judged.ended
+    finished = one.finished is True
     if not finished:
         words.append(
             f"The trial is not finished (day {one.time_d:.0f}): this gas is a lower bound. The "
             "upper end holds what may still come."
         )
-    control = _control(one, trial, yields, judged)
+    control = _control(one, trial, yields)
     if trial.setup.gross:
         low *= 1.0 - LARGEST_BLANK_SHARE
         words.append("No blank was measured: the inoculum's own gas is still in the yields.")
@@ -125,9 +123,7 @@ def _accepted() -> tuple[float, float]:
     )
 
 
-def _control(
-    one: MaterialYield, trial: Trial, yields: Sequence[MaterialYield], judged: Judgement
-) -> float | None:
+def _control(one: MaterialYield, trial: Trial, yields: Sequence[MaterialYield]) -> float | None:
     """Return the finished cellulose control on the feed's inoculum, None where there is none."""
     own = {trial.jars[j].inoculum for j in one.jars}
     found = [
@@ -135,7 +131,7 @@ def _control(
         for other in yields
         if other.role == "control"
         and other.per == "VS"
-        and other.series in judged.ended
+        and other.finished
         and is_cellulose(trial.material(other.material))
         and own & {trial.jars[j].inoculum for j in other.jars}
     ]
