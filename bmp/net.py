@@ -11,6 +11,7 @@ import numpy as np
 
 from bmp.normalise import JarGas
 from bmp.runs import first, interpolate
+from bmp.statistics import critical_t
 from bmp.stop_rule import finished, lowest_rates_percent
 from bmp.trial import BoolArray, FloatArray, IntArray, Jar, Material, Trial
 
@@ -367,7 +368,5 @@ def _combined(errors: _Errors, count: int) -> tuple[float | None, float | None, 
 def _interval(mean: float, u: float | None, freedom: float | None) -> tuple[float, float] | None:
     if u is None or freedom is None:
         return None
-    from scipy.special import stdtrit
-
-    half = float(stdtrit(freedom, 0.975)) * u
+    half = float(critical_t(freedom)) * u
     return mean - half, mean + half

@@ -11,7 +11,17 @@ PACKAGE = Path(__file__).parents[1] / "bmp"
 
 # Each room may import from rooms at its own level or above it in this list, never below.
 LEVELS: list[set[str]] = [
-    {"constants", "problem", "estimate", "finding", "trial", "units", "runs", "atmosphere"},
+    {
+        "constants",
+        "problem",
+        "estimate",
+        "finding",
+        "trial",
+        "units",
+        "runs",
+        "atmosphere",
+        "statistics",
+    },
     {"stop_rule", "limits"},
     {"theory", "solids", "cautions", "wall"},
     {"read"},

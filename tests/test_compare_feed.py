@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from bmp.compare import Blanks, Feed, NotComparable
-from bmp.compare.feed import blank_influence, jackknife_influence, sample_of, unit_of
+from bmp.compare.feed import blank_influence, sample_of, unit_of
+from bmp.statistics import jackknife_influence
 from tests.compare_feeds import BLANKS, GOAT, HAY, feed
 
 

@@ -6,14 +6,15 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from bmp.fit.interval import BETWEEN, WITHIN, between_jars, estimate, t_quantile, within_jars
+from bmp.fit.interval import BETWEEN, WITHIN, between_jars, estimate, within_jars
+from bmp.statistics import critical_t
 
 NO_ERROR = np.full(3, np.inf)
 
 
 @pytest.mark.parametrize("degrees", [1, 2, 4, 12.5, 100])
 def test_t_quantile_is_that_of_the_distribution(degrees: float) -> None:
-    assert float(t_quantile(degrees)) == pytest.approx(stats.t.ppf(0.975, degrees), rel=1e-9)
+    assert float(critical_t(degrees)) == pytest.approx(stats.t.ppf(0.975, degrees), rel=1e-9)
 
 
 def test_between_jars_is_the_t_interval_of_the_mean() -> None:

@@ -13,6 +13,7 @@ from bmp.archive.batch import Batch
 from bmp.net import SAME_ROUND_D
 from bmp.normalise import JarGas
 from bmp.runs import first, interpolate, last
+from bmp.statistics import critical_t
 from bmp.trial import BoolArray, FloatArray, IntArray
 
 
@@ -227,13 +228,10 @@ def _combined(
     count: IntArray,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return SD, standard uncertainty and the half width of the 95 % interval; NaN where none."""
-    from scipy.special import stdtrit
-
     square = between**2 + from_blank**2 + from_solids**2
     whole = square + from_share**2
     spread = between**4 / np.maximum(count - 1.0, 1.0)
     spread = spread + from_blank**4 / np.where(blank_freedom > 0, blank_freedom, np.inf)
     freedom = np.where(spread > 0, whole**2 / np.where(spread > 0, spread, 1.0), np.inf)
     u = np.sqrt(whole)
-    reach: FloatArray = np.asarray(stdtrit(np.minimum(freedom, 1e6), 0.975), dtype=np.float64)
-    return np.sqrt(count * square), u, reach * u
+    return np.sqrt(count * square), u, critical_t(np.minimum(freedom, 1e6)) * u

@@ -21,7 +21,9 @@ import numpy as np
 
 from bmp.compare.contrast import components
 from bmp.compare.feed import Blanks, Feed, Sample, sample_of, unit_of
-from bmp.compare.interval import (
+from bmp.compare.pair import Comparison, Side, compare_samples
+from bmp.estimate import Estimate
+from bmp.statistics import (
     Components,
     critical_t,
     detectable_difference,
@@ -29,8 +31,6 @@ from bmp.compare.interval import (
     log_interval,
     satterthwaite,
 )
-from bmp.compare.pair import Comparison, Side, compare_samples
-from bmp.estimate import Estimate
 from bmp.trial import FloatArray
 
 # The delta method on a logarithm holds for relative standard errors below about this; above it

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from bmp.compare.feed import Sample
-from bmp.compare.interval import Components
+from bmp.statistics import Components
 from bmp.trial import FloatArray
 
 Weights = Sequence[float] | FloatArray

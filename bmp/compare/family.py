@@ -2,14 +2,10 @@
 
 References
 ----------
-.. [1] Holm S. (1979) A simple sequentially rejective multiple test procedure. Scand. J. Stat.
-   6(2):65-70.
-.. [2] Kramer C.Y. (1956) Extension of multiple range tests to group means with unequal numbers of
+.. [1] Kramer C.Y. (1956) Extension of multiple range tests to group means with unequal numbers of
    replications. Biometrics 12(3):307-310 (Tukey's range test; here by scipy).
-.. [3] Dunnett C.W. (1955) A multiple comparison procedure for comparing several treatments with a
+.. [2] Dunnett C.W. (1955) A multiple comparison procedure for comparing several treatments with a
    control. J. Am. Stat. Assoc. 50(272):1096-1121 (here by scipy).
-.. [4] Bartlett M.S. (1937) Properties of sufficiency and statistical tests. Proc. R. Soc. A
-   160(901):268-282.
 """
 
 from __future__ import annotations
@@ -22,10 +18,9 @@ from typing import Any
 import numpy as np
 
 from bmp.compare.feed import Feed, NotComparable, Sample, sample_of
-from bmp.compare.interval import Components
 from bmp.compare.pair import Comparison, compare_pair, ratio_estimate
 from bmp.estimate import Estimate
-from bmp.trial import FloatArray
+from bmp.statistics import Components, bartlett_p, holm
 
 # Both from the simulation in tests/benchmarks/compare_coverage.py: with fewer jars no test can see
 # that spreads differ, and one feed of four that scatters three times as much takes the share of
@@ -103,30 +98,6 @@ def compare_all(
         "together."
     )
     return Family(question, against, tuple(done), name, why)
-
-
-def holm(p: FloatArray) -> FloatArray:
-    """Return Holm's adjusted p-values [1]_. Shape (comparisons,)."""
-    p = np.asarray(p, dtype=float)
-    order = np.argsort(p, kind="stable")
-    steps = np.maximum.accumulate(p[order] * np.arange(p.size, 0, -1))
-    adjusted = np.empty_like(p)
-    adjusted[order] = np.minimum(steps, 1.0)
-    return adjusted
-
-
-def bartlett_p(groups: Sequence[FloatArray]) -> float:
-    """Return the p-value of Bartlett's test [4]_ that all groups have one variance."""
-    from scipy.special import chdtrc
-
-    dof = np.array([g.size - 1 for g in groups], dtype=float)
-    variances = np.array([g.var(ddof=1) for g in groups])
-    if not np.all(variances > 0):
-        return 0.0
-    pooled = (dof * variances).sum() / dof.sum()
-    statistic = dof.sum() * np.log(pooled) - (dof * np.log(variances)).sum()
-    correction = 1 + ((1 / dof).sum() - 1 / dof.sum()) / (3 * (dof.size - 1))
-    return float(chdtrc(dof.size - 1, statistic / correction))
 
 
 def _pairs_asked(feeds: Sequence[Feed], against: str | None) -> list[tuple[Feed, Feed]]:
@@ -247,7 +218,7 @@ Results = dict[tuple[str, str], tuple[float, float]]
 
 
 def _tukey(samples: dict[str, Sample]) -> Results:
-    """Return p and half-width of each pair, Tukey-Kramer [2]_."""
+    """Return p and half-width of each pair, Tukey-Kramer [1]_."""
     from scipy.stats import tukey_hsd
 
     names = list(samples)
@@ -263,7 +234,7 @@ def _tukey(samples: dict[str, Sample]) -> Results:
 
 
 def _dunnett(samples: dict[str, Sample], against: str) -> Results:
-    """Return p and half-width of each feed against one, Dunnett [3]_ (a fixed seed inside)."""
+    """Return p and half-width of each feed against one, Dunnett [2]_ (a fixed seed inside)."""
     from scipy.stats import dunnett
 
     others = [name for name in samples if name != against]

@@ -223,24 +223,6 @@ def blank_influence(inoculum_ratio: FloatArray, blanks: FloatArray) -> FloatArra
     return np.asarray(-ratio * (blanks - blanks.mean(axis=-1, keepdims=True)))
 
 
-def jackknife_influence(means_without: FloatArray) -> FloatArray:
-    """Return how far each blank moves a mean that is not linear in the blank. Shape (..., k).
-
-    Parameters
-    ----------
-    means_without : array, shape (..., k)
-        The feed's mean with each blank left out in turn.
-
-    Notes
-    -----
-    -(k - 1)(mean without blank i - mean of those), the delete-one jackknife (Efron & Stein 1981,
-    Ann. Stat. 9(3):586); for a yield it equals `blank_influence` exactly.
-    """
-    without = np.asarray(means_without, dtype=float)
-    blanks = without.shape[-1]
-    return np.asarray(-(blanks - 1) * (without - without.mean(axis=-1, keepdims=True)))
-
-
 class NotComparable(ValueError):
     """A quantity or basis that a feed does not give; the message says what is missing."""
 

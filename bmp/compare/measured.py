@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from bmp.compare.feed import Blanks, Feed, jackknife_influence
+from bmp.compare.feed import Blanks, Feed
 from bmp.fit.curves import Curves, crossing, pack
 from bmp.fit.identify import reasons
 from bmp.fit.jarwise import fit_jarwise
@@ -21,6 +21,7 @@ from bmp.net import (
     sample_g,
 )
 from bmp.normalise import JarGas
+from bmp.statistics import jackknife_influence
 from bmp.trial import FloatArray, Trial
 
 # Which model a kinetic quantity is read from: one and the same for all feeds, or they would not

@@ -10,7 +10,8 @@ import numpy as np
 
 from bmp.compare.contrast import components, contrast
 from bmp.compare.feed import Feed, NotComparable, Sample, sample_of, unit_of
-from bmp.compare.interval import (
+from bmp.estimate import Estimate
+from bmp.statistics import (
     Components,
     Critical,
     Interval,
@@ -18,7 +19,6 @@ from bmp.compare.interval import (
     difference_interval,
     fieller_interval,
 )
-from bmp.estimate import Estimate
 
 SIGNIFICANT_P = 0.05
 

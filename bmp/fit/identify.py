@@ -7,10 +7,10 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from bmp.fit.interval import t_quantile
 from bmp.fit.jarwise import Jarwise
 from bmp.fit.model import Parameter
 from bmp.runs import first
+from bmp.statistics import critical_t
 from bmp.trial import BoolArray, FloatArray, IntArray
 
 TextArray: TypeAlias = NDArray[np.object_]
@@ -76,7 +76,7 @@ def jars_agree(why: list[str], values: FloatArray) -> bool:
     named = {text for text in why if text}
     if len(values) < 3 or not named <= set(WIDTHS):
         return False
-    half = float(t_quantile(len(values) - 1)) * values.std(ddof=1) / np.sqrt(len(values))
+    half = float(critical_t(len(values) - 1)) * values.std(ddof=1) / np.sqrt(len(values))
     return bool(half < min(WIDTHS[text] for text in named) * abs(values.mean()))
 
 

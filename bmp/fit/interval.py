@@ -11,18 +11,12 @@ from typing import Final
 import numpy as np
 
 from bmp.estimate import Estimate
+from bmp.statistics import critical_t
 from bmp.trial import BoolArray, FloatArray
 
 BETWEEN: Final = "between jars"
 WITHIN: Final = "within the jar only"
 FEWEST_JARS: Final = 3
-
-
-def t_quantile(degrees: float | FloatArray) -> FloatArray:
-    """Return the two-sided 95 % point of Student's t."""
-    from scipy.special import stdtrit
-
-    return np.asarray(stdtrit(degrees, 0.975), dtype=np.float64)
 
 
 def between_jars(values: FloatArray) -> tuple[float, float]:
@@ -34,7 +28,7 @@ def between_jars(values: FloatArray) -> tuple[float, float]:
         One value a jar, shape (jars,).
     """
     mean = float(values.mean())
-    half = float(t_quantile(values.size - 1) * values.std(ddof=1) / np.sqrt(values.size))
+    half = float(critical_t(values.size - 1) * values.std(ddof=1) / np.sqrt(values.size))
     return mean - half, mean + half
 
 
@@ -53,7 +47,7 @@ def within_jars(
         Whether the quantity is above zero: the interval is then set on the logarithm, which
         holds its 95 % better where errors are large.
     """
-    t = float(t_quantile(float(degrees.sum())))
+    t = float(critical_t(float(degrees.sum())))
     if positive and value > 0 and (jars > 0).all():
         half = t * float(np.sqrt(((error / jars) ** 2).sum())) / len(jars)
         return value * float(np.exp(-half)), value * float(np.exp(min(half, 700.0)))

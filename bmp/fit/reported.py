@@ -13,9 +13,9 @@ from typing import Any, Final
 import numpy as np
 
 from bmp.fit.curves import Curves
-from bmp.fit.interval import t_quantile
 from bmp.fit.jarwise import Jarwise
 from bmp.fit.model import Model
+from bmp.statistics import critical_t
 from bmp.trial import FloatArray
 
 TOLERANCE: Final = 1e-14
@@ -128,7 +128,7 @@ def least_yield(fits: Jarwise, row: int) -> float:
     if high <= low:
         return last
     least = _held(fits.model, curves, weight, best, high)
-    allowed = least[0] * (1 + float(t_quantile(fits.degrees[row])) ** 2 / float(fits.degrees[row]))
+    allowed = least[0] * (1 + float(critical_t(fits.degrees[row])) ** 2 / float(fits.degrees[row]))
     start = least[1]
     for _ in range(PROFILE_STEPS):
         middle = float(np.sqrt(low * high))

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+from bmp.statistics import critical_t
+
 USUAL_POWER = 0.8
 USUAL_LEVEL = 0.05
 # From here on the tail on the wrong side is below 10^-9, and the distribution function may have no
@@ -32,12 +34,12 @@ def power_of_t_test(difference: float, rsd: float, jars: int, level: float = USU
     Noncentral t with 2 (n - 1) degrees of freedom and noncentrality
     difference / (rsd sqrt(2/n)): Cohen (1988), Statistical Power Analysis, 2nd ed., section 2.
     """
-    from scipy.special import nctdtr, stdtrit
+    from scipy.special import nctdtr
 
     if jars < 2:
         raise ValueError("one jar of each feed shows no scatter: at least 2")
     freedom = 2 * (jars - 1)
-    critical = float(stdtrit(freedom, 1 - level / 2))
+    critical = float(critical_t(freedom, 1 - level))
     noncentrality = difference / (rsd * math.sqrt(2 / jars))
     missed = float(nctdtr(freedom, noncentrality, critical))
     if math.isnan(missed) and noncentrality > SURE_NONCENTRALITY:
@@ -50,9 +52,7 @@ def power_of_t_test(difference: float, rsd: float, jars: int, level: float = USU
 
 def just_significant(rsd: float, jars: int, level: float = USUAL_LEVEL) -> float:
     """Return the smallest observed relative difference that the t-test calls significant."""
-    from scipy.special import stdtrit
-
-    return float(stdtrit(2 * (jars - 1), 1 - level / 2)) * rsd * math.sqrt(2 / jars)
+    return float(critical_t(2 * (jars - 1), 1 - level)) * rsd * math.sqrt(2 / jars)
 
 
 def detectable_difference(

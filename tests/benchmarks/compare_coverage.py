@@ -19,10 +19,15 @@ import numpy as np
 from bmp.compare import Blanks, Feed, compare_all
 from bmp.compare.across import between_sd_interval, trials_half_widths
 from bmp.compare.contrast import components, contrast
-from bmp.compare.feed import Sample, blank_influence, jackknife_influence
-from bmp.compare.interval import difference_interval, fieller_interval, log_interval
+from bmp.compare.feed import Sample, blank_influence
 from bmp.compare.measured import days_to_90_percent
 from bmp.fit.curves import Curves
+from bmp.statistics import (
+    difference_interval,
+    fieller_interval,
+    jackknife_influence,
+    log_interval,
+)
 
 TRIALS = 4000
 SEED = 20240131

@@ -15,9 +15,9 @@ import numpy as np
 
 from bmp.fit.curves import Curves
 from bmp.fit.engine import fit_curves
-from bmp.fit.interval import t_quantile
 from bmp.fit.jarwise import Jarwise, fit_jarwise
 from bmp.fit.models import MODELS
+from bmp.statistics import critical_t
 from bmp.trial import FloatArray
 from tests.benchmarks.simulated import NOISE, Case, jars, table
 
@@ -42,7 +42,7 @@ def between(
     """Return the share of trials whose t-interval between jars holds each parameter."""
     curves = jars(case, trials * count, noise, scatter, np.random.default_rng(seed))
     named = fit_curves(MODELS[case.model], curves).named.reshape(trials, count, -1)
-    half = t_quantile(count - 1) * named.std(axis=1, ddof=1) / np.sqrt(count)
+    half = critical_t(count - 1) * named.std(axis=1, ddof=1) / np.sqrt(count)
     held: FloatArray = (np.abs(named.mean(axis=1) - case.parameters) <= half).mean(axis=0)
     return held
 
@@ -51,7 +51,7 @@ def within(case: Case, noise: str, trials: int, seed: int) -> tuple[FloatArray, 
     """Return the same for the interval within one jar and for the usual standard error."""
     curves = jars(case, trials, noise, 0.0, np.random.default_rng(seed))
     fits = fit_jarwise(MODELS[case.model], curves)
-    truth, t = np.array(case.parameters), t_quantile(fits.degrees)[:, None]
+    truth, t = np.array(case.parameters), critical_t(fits.degrees)[:, None]
     away = np.abs(fits.named - truth)
     for i, parameter in enumerate(fits.model.parameters):
         if parameter.positive:

@@ -24,8 +24,7 @@ from bmp.compare import (
     compare_pair,
 )
 from bmp.compare.across import hedges_olkin, mean_over_trials
-from bmp.compare.family import bartlett_p
-from bmp.compare.interval import detectable_difference, satterthwaite
+from bmp.statistics import bartlett_p, detectable_difference, satterthwaite
 
 SILENT = Blanks((1.0, 1.0, 1.0))
 

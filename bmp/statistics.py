@@ -1,6 +1,7 @@
-"""Intervals and p-values for a contrast of means whose errors have several sources.
+"""Statistics, each rule once: Student's t and Satterthwaite, Fieller, Holm, the jackknife.
 
-Every error source is one entry of the last axis of `Components`: the scatter between the jars of
+Intervals and p-values are those of a contrast of means whose errors have several sources. Every
+error source is one entry of the last axis of `Components`: the scatter between the jars of
 one feed, the shared blank, the volatile solids of a material. A source that two feeds share stands
 once, with what is left of it in the contrast, so what cancels is not counted.
 
@@ -11,11 +12,16 @@ References
 .. [1] JCGM 100:2008, Guide to the expression of uncertainty in measurement, G.4.1 eq. G.2b
    (degrees of freedom of a sum of variances, Welch 1947 and Satterthwaite 1946).
 .. [2] Fieller E.C. (1954) Some problems in interval estimation. J. R. Stat. Soc. B 16(2):175-185.
+.. [3] Holm S. (1979) A simple sequentially rejective multiple test procedure. Scand. J. Stat.
+   6(2):65-70.
+.. [4] Bartlett M.S. (1937) Properties of sufficiency and statistical tests. Proc. R. Soc. A
+   160(901):268-282.
+.. [5] Efron B., Stein C. (1981) The jackknife estimate of variance. Ann. Stat. 9(3):586-596.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -82,7 +88,7 @@ def satterthwaite(variances: FloatArray, dof: FloatArray) -> FloatArray:
     return np.minimum(effective, MOST_DOF)
 
 
-def critical_t(dof: FloatArray, level: float = LEVEL) -> FloatArray:
+def critical_t(dof: FloatArray | float, level: float = LEVEL) -> FloatArray:
     """Return the two-sided critical value of Student's t."""
     from scipy.special import stdtrit
 
@@ -236,3 +242,45 @@ def detectable_difference(
     from scipy.special import nctdtrinc
 
     return np.asarray(nctdtrinc(dof, 1 - power, critical)) * standard_error
+
+
+def holm(p: FloatArray) -> FloatArray:
+    """Return Holm's adjusted p-values [3]_. Shape (comparisons,)."""
+    p = np.asarray(p, dtype=float)
+    order = np.argsort(p, kind="stable")
+    steps = np.maximum.accumulate(p[order] * np.arange(p.size, 0, -1))
+    adjusted = np.empty_like(p)
+    adjusted[order] = np.minimum(steps, 1.0)
+    return adjusted
+
+
+def bartlett_p(groups: Sequence[FloatArray]) -> float:
+    """Return the p-value of Bartlett's test [4]_ that all groups have one variance."""
+    from scipy.special import chdtrc
+
+    dof = np.array([g.size - 1 for g in groups], dtype=float)
+    variances = np.array([g.var(ddof=1) for g in groups])
+    if not np.all(variances > 0):
+        return 0.0
+    pooled = (dof * variances).sum() / dof.sum()
+    statistic = dof.sum() * np.log(pooled) - (dof * np.log(variances)).sum()
+    correction = 1 + ((1 / dof).sum() - 1 / dof.sum()) / (3 * (dof.size - 1))
+    return float(chdtrc(dof.size - 1, statistic / correction))
+
+
+def jackknife_influence(means_without: FloatArray) -> FloatArray:
+    """Return how far each of k units moves a mean, by leaving each out in turn. Shape (..., k).
+
+    Parameters
+    ----------
+    means_without : array, shape (..., k)
+        The mean without each unit (a blank, say).
+
+    Notes
+    -----
+    -(k - 1)(mean without unit i - mean of those), the delete-one jackknife [5]_; where the
+    mean is linear in the units it is exactly their deviation.
+    """
+    without = np.asarray(means_without, dtype=float)
+    units = without.shape[-1]
+    return np.asarray(-(units - 1) * (without - without.mean(axis=-1, keepdims=True)))

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bmp.compare.interval import (
+from bmp.statistics import (
     Components,
     critical_t,
     detectable_difference,
