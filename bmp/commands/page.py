@@ -26,7 +26,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--network",
         action="store_true",
         help="also open it to the local network, such as to a telephone; asks first, and lets in "
-        "only who has the link with its token",
+        "only who has the code",
     )
 
 

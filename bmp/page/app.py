@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from flask import Flask, render_template, request
+from jinja2 import StrictUndefined
 from werkzeug.exceptions import HTTPException
 
 from bmp.page import compare_view, front, readings_view, table_view, trial_view
 from bmp.page.guard import LARGEST_UPLOAD_BYTES, Access, install
-from bmp.page.site import Site
+from bmp.page.reasons import reason
+from bmp.page.site import Site, spoken
 from bmp.problem import UnusableInput
 
 
@@ -34,33 +35,31 @@ def make_app(root: Path, access: Access, only: str = "") -> Flask:
         MAX_FORM_PARTS=5_000,
         TRUSTED_HOSTS=None,
     )
-    app.jinja_options = {"trim_blocks": True, "lstrip_blocks": True}
+    # a name that is not there is an error, never a blank
+    app.jinja_options = {
+        "trim_blocks": True,
+        "lstrip_blocks": True,
+        "undefined": StrictUndefined,
+    }
     app.extensions["bmp"] = Site(root.resolve(), only)
+    app.extensions["bmp-access"] = access
     install(app, access)
     app.register_blueprint(front.pages)
     app.register_blueprint(compare_view.pages)
     for pages in (trial_view.pages, readings_view.pages, table_view.pages):
         app.register_blueprint(pages, url_prefix="/trials/<name>")
     app.add_template_filter(spoken, "spoken")
+    app.add_template_global(app.extensions["bmp"].behind, "behind")
     _register_errors(app)
     return app
-
-
-def spoken(time: str) -> str:
-    """Return a time as people read it: `2 Mar 2027, 10:03`, or `day 2.5`."""
-    try:
-        at = datetime.fromisoformat(time)
-    except ValueError:
-        return f"day {time.strip()}"
-    return f"{at.day} {at:%b %Y, %H:%M}"
 
 
 def _register_errors(app: Flask) -> None:
     @app.errorhandler(HTTPException)
     def http_error(error: HTTPException) -> Any:
-        words = error.description or "this is not possible"
+        words = error.description or "This is not possible."
         if error.code == 413:
-            words = f"a workbook of at most {LARGEST_UPLOAD_BYTES // 1_000_000} MB can be taken"
+            words = f"A workbook may have at most {LARGEST_UPLOAD_BYTES // 1_000_000} MB."
         return _answer(words, error.code or 500)
 
     @app.errorhandler(UnusableInput)
@@ -69,15 +68,17 @@ def _register_errors(app: Flask) -> None:
 
     @app.errorhandler(OSError)
     def not_kept(error: OSError) -> Any:
-        return _answer(f"the disk did not take it: {error.strerror or error}", 507)
+        return _answer(f"Not kept: {reason(error)}.", 507)
 
     @app.errorhandler(Exception)
     def unknown(error: Exception) -> Any:
         app.logger.exception("a page failed")
-        return _answer(f"this failed, and why is not known ({type(error).__name__})", 500)
+        return _answer(f"This failed ({reason(error)}).", 500)
 
 
 def _answer(words: str, status: int) -> Any:
     if request.accept_mimetypes.best == "application/json":
         return {"words": words}, status
+    if status == 401:
+        return render_template("code.html", words=words), status
     return render_template("error.html", words=words, status=status), status

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from bmp.page.journal import Entry
-from bmp.page.sheet import Sheet, order
+from bmp.page.sheet import Cells, Sheet, order
 
 NEAR_D = 30.0 / 1440.0
 """Readings of a jar closer than this may be one that was typed twice, and are asked about."""
@@ -21,8 +21,25 @@ class Conflict(Exception):
     """What stands there now, by header."""
     version: int
     time: str
-    near: bool = False
-    """Another reading stands close by in time, not on the same one."""
+    kind: str = "changed"
+    """`changed` since the page saw it; `near`: another reading stands close by in time; `time`: the
+    time is unlikely."""
+
+
+def cells_at(entries: Sequence[Entry], version: int, jar: str, time: str) -> Cells:
+    """Return what a reading or round held as its page saw it."""
+    first = next((e.number for e in entries if e.kind == "readings"), 0)
+    entry = entries[(version or first) - 1] if 0 < (version or first) <= len(entries) else None
+    if entry is None:
+        return {}
+    if entry.kind == "readings":
+        if not jar:
+            return dict(entry.after["rounds"].get(time, {}))
+        rows = entry.after["rows"]
+        return next((cells for name, at, cells in rows if (name, at) == (jar, time)), {})
+    if entry.kind in ("reading", "round") and (entry.jar, entry.time) == (jar, time):
+        return entry.after or {}
+    return {}
 
 
 def changed_since(sheet: Sheet, entries: Sequence[Entry], jar: str, time: str) -> Conflict:
@@ -50,4 +67,4 @@ def ask_about_near(sheet: Sheet, jar: str, time: str) -> None:
     if near:
         said = f"jar {jar} has a reading of {near[0].replace('T', ' ')} already"
         cells = sheet.rows[jar, near[0]]
-        raise Conflict(said, cells, sheet.version(jar, near[0]), near[0], near=True)
+        raise Conflict(said, cells, sheet.version(jar, near[0]), near[0], kind="near")

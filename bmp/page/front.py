@@ -16,50 +16,63 @@ from flask import (
     url_for,
 )
 
-from bmp.page.guard import COOKIE
+from bmp.page.entrance import same_code
+from bmp.page.guard import Access
 from bmp.page.places import Place, keep_upload
+from bmp.page.reasons import reason
 from bmp.page.setting import setting
 from bmp.page.sheet import times, waiting
 from bmp.page.site import site
 from bmp.problem import UnusableInput
 
 pages = Blueprint("front", __name__)
+HALF_A_YEAR_S = 15_552_000
 
 
 @pages.get("/")
 def trials() -> str:
     """Show the trials."""
-    return render_template("trials.html", trials=[_card(p) for p in site().places()])
+    found = site().places()
+    names = [place.name for place in found if not place.is_workbook]
+    return render_template("trials.html", trials=[_card(p) for p in found], names=names)
 
 
 def _card(place: Place) -> dict[str, Any]:
-    card: dict[str, Any] = {"place": place, "title": place.name, "times": [], "jars": 0}
+    """Return what the list says of a trial; one that cannot be opened is one line there."""
+    card: dict[str, Any] = {"place": place, "title": place.name, "problem": ""}
+    if place.refused:
+        return card | {"problem": place.refused}
     if place.is_workbook:
         return card
     try:
         trial = site().open(place)
+        return card | {
+            "title": setting(place.path).setup.title or place.name,
+            "times": times(trial.sheet),
+            "jars": len(trial.shelf()),
+            "waiting": waiting(trial.sheet)[:1],
+        }
     except UnusableInput as unusable:
         return card | {"problem": str(unusable.problems[0])}
-    return card | {
-        "title": setting(place.path).setup.title,
-        "times": times(trial.sheet),
-        "jars": len(trial.shelf()),
-        "waiting": waiting(trial.sheet)[:1],
-    }
+    except Exception as error:
+        # whatever a stranger's folder holds, the other trials are shown
+        current_app.logger.exception("a trial cannot be opened")
+        return card | {"problem": f"it cannot be opened: {reason(error)}"}
 
 
-@pages.get("/enter")
+@pages.route("/enter", methods=["GET", "POST"])
 def enter() -> Any:
-    """Let a browser in that came by the link with the token."""
-    import hmac
-
-    token = str(current_app.config.get("TOKEN", ""))
-    shown = request.args.get("token", "")
-    if not token or not hmac.compare_digest(shown.encode(), token.encode()):
-        abort(401, "this link is not the one that bmp page printed")
-    # a page, not a redirect: its link is the first request that is this page's own
+    """Let a browser in that shows the code."""
+    access: Access = current_app.extensions["bmp-access"]
+    shown = request.values.get("code", "")
+    if not same_code(shown, access.code):
+        words = "This is not the code that bmp page printed." if shown else ""
+        return render_template("code.html", words=words), 401
+    # a page, not a redirect: where it leads is the first request that is this page's own
     response = make_response(render_template("enter.html"))
-    response.set_cookie(COOKIE, token, httponly=True, samesite="Strict")
+    response.set_cookie(
+        access.cookie, access.code, max_age=HALF_A_YEAR_S, httponly=True, samesite="Strict"
+    )
     return response
 
 
@@ -90,15 +103,15 @@ def new() -> Any:
 
 @pages.post("/upload")
 def upload() -> Any:
-    """Keep a workbook as it was handed in, and show what it says."""
+    """Keep a workbook as it was uploaded, and show what it says."""
     file = request.files.get("workbook")
     if file is None or not file.filename:
-        abort(422, "choose a workbook (.xlsx) first")
+        abort(422, "Choose a workbook (.xlsx) first.")
     with file.stream as stream:
         content = stream.read()
     name = Path(file.filename.replace("\\", "/")).name
     if not name.lower().endswith(".xlsx") or not content.startswith(b"PK"):
-        abort(422, f"“{name[:60]}” is no .xlsx workbook, and was not kept: save it as .xlsx")
+        abort(422, f"“{name[:60]}” is no .xlsx workbook, and was not kept. Save it as .xlsx.")
     path = keep_upload(site().root, name, content)
     where = url_for("trial.page", name=path.name)
     if request.accept_mimetypes.best == "application/json":

@@ -1,18 +1,20 @@
 """Who may ask, and what the browser may do with the answers.
 
-The page is for this machine. A web page from elsewhere that the same browser shows must neither
-read nor change anything: its requests name another origin, or come by a host name that is not ours.
+A browser must have shown the code of this folder once; it then holds it in a cookie. A web page
+from elsewhere that the same browser shows must neither read nor change anything: its requests name
+another origin, or come by a host name that is not ours. What a request says of where it comes from
+never lets it in.
 """
 
 from __future__ import annotations
 
-import hmac
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Final
 
 from flask import Flask, Response, abort, request
 
-COOKIE: Final = "bmp-token"
+from bmp.page.entrance import same_code
+
 LARGEST_UPLOAD_BYTES: Final = 20_000_000
 """A workbook of a jar trial is far below 1 MB."""
 POLICY: Final = {
@@ -25,6 +27,8 @@ POLICY: Final = {
     "base-uri": "'none'",
     "frame-ancestors": "'none'",
 }
+OPEN_TO_ALL: Final = ("front.enter", "static", "front.report_style", "front.icon")
+"""What needs no code: the way in, and the looks of it."""
 
 
 @dataclass(frozen=True)
@@ -33,11 +37,10 @@ class Access:
 
     hosts: frozenset[str]
     """What the header Host may say: `127.0.0.1:8765`."""
-    token: str = ""
-    """What a browser must have shown that does not come by this machine's own address; empty where
-    the page is not open to the network."""
-    own: frozenset[str] = field(default_factory=frozenset)
-    """Hosts that need no token: this machine's own address."""
+    code: str
+    """What a browser must have shown."""
+    cookie: str = "bmp-page"
+    """Name of the cookie that holds it: cookies of all ports of a machine lie together."""
 
 
 def policy(**changed: str) -> str:
@@ -53,11 +56,11 @@ def install(app: Flask, access: Access) -> None:
     def look() -> Response | None:
         host = request.headers.get("Host", "")
         if host not in access.hosts:
-            abort(421, "this address is not the page's own")
+            abort(421, "This address is not the page's own.")
         if _from_elsewhere(host):
-            abort(403, "requests from other pages are refused")
-        if host not in access.own and not _has_token(access) and request.endpoint != "front.enter":
-            abort(401, "open the link with its token that bmp page printed")
+            abort(403, "Requests from other pages are refused.")
+        if request.endpoint not in OPEN_TO_ALL and not _has_code(access):
+            abort(401, "This browser was not let in yet. Type the code that bmp page printed.")
         return None
 
     @app.after_request
@@ -85,11 +88,10 @@ def _from_elsewhere(host: str) -> bool:
         return True
     if request.method not in ("GET", "HEAD") and origin is None:
         return True
-    entering = request.endpoint == "front.enter"
+    entering = request.endpoint == "front.enter" and request.method in ("GET", "HEAD")
     site = request.headers.get("Sec-Fetch-Site", "none")
     return site not in ("none", "same-origin") and not entering
 
 
-def _has_token(access: Access) -> bool:
-    shown = request.cookies.get(COOKIE, "")
-    return bool(access.token) and hmac.compare_digest(shown.encode(), access.token.encode())
+def _has_code(access: Access) -> bool:
+    return same_code(request.cookies.get(access.cookie, ""), access.code)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,10 @@ from typing import Any
 from bmp.problem import Problem, UnusableInput
 
 NAME = "journal.jsonl"
+OTHER_TABLES = ("trial", "materials", "jars", "crucibles", "tank", "tank feeds")
+"""Tables that are changed whole; no other name leads to a file."""
+NO_LINK = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
+KINDS = ("reading", "round", "readings", "table", "written", "placed", "name")
 
 
 @dataclass(frozen=True)
@@ -23,8 +28,8 @@ class Entry:
 
     `kind` is `reading` (one jar at one time), `round` (what holds for all jars read at one time),
     `readings` (the whole table, as it was found changed by other hands or undone), `table` (another
-    table of the trial), or no change: `written` (a table is about to be written) and `placed` (the
-    table readings stands there as written).
+    table of the trial), `name` (of the trial's folder), or no change: `written` (a table is about
+    to be written) and `placed` (the table readings stands there as written).
     """
 
     number: int
@@ -56,12 +61,15 @@ def read_journal(folder: Path) -> list[Entry]:
         A line in the middle is damaged.
     """
     path = folder / NAME
+    if path.is_symlink():
+        raise UnusableInput([Problem(NAME, "this is a link", "put the journal itself there")])
     if not path.exists():
         return []
     raw = path.read_bytes()
     whole = raw[: raw.rfind(b"\n") + 1]
     if len(whole) < len(raw):
-        with path.open("r+b") as file:
+        # a folder that can only be read is looked at all the same
+        with suppress(OSError), path.open("r+b") as file:
             file.truncate(len(whole))
             os.fsync(file.fileno())
     return [_entry(line, row) for row, line in enumerate(whole.splitlines(), start=1)]
@@ -69,10 +77,51 @@ def read_journal(folder: Path) -> list[Entry]:
 
 def _entry(line: bytes, row: int) -> Entry:
     try:
-        return Entry(**json.loads(line))
-    except (ValueError, TypeError):
+        entry = Entry(**json.loads(line))
+        if not _is_sound(entry):
+            raise ValueError(entry.kind)
+    except (ValueError, TypeError, KeyError, AttributeError):
         what, wanted = "this line is damaged", "restore the journal from a copy, or move it away"
         raise UnusableInput([Problem(NAME, what, wanted, row)]) from None
+    return entry
+
+
+def _is_sound(entry: Entry) -> bool:
+    """Tell whether an entry says what a page writes: the folder may come from a stranger."""
+    texts = (entry.at, entry.kind, entry.jar, entry.time, entry.table, entry.request)
+    if not all(isinstance(text, str) for text in texts) or entry.kind not in KINDS:
+        return False
+    if type(entry.number) is not int or not isinstance(entry.undoes, int | None):
+        return False
+    if entry.kind in ("reading", "round"):
+        return all(held is None or _is_cells(held) for held in (entry.before, entry.after))
+    if entry.kind == "readings":
+        return _is_state(entry.after)
+    if entry.kind == "placed":
+        return True
+    texts_held = all(isinstance(held, str | None) for held in (entry.before, entry.after))
+    named = entry.kind == "name" or entry.table in (*OTHER_TABLES, "readings")
+    return texts_held and named and not (entry.kind == "table" and entry.table == "readings")
+
+
+def _is_cells(held: Any) -> bool:
+    return isinstance(held, dict) and all(
+        isinstance(text, str) for pair in held.items() for text in pair
+    )
+
+
+def _is_state(held: Any) -> bool:
+    columns, planned = held["columns"], held["planned"]
+    return (
+        len(columns) >= 2
+        and all(isinstance(header, str) for header in columns)
+        and all(
+            isinstance(jar, str) and isinstance(time, str) and _is_cells(cells)
+            for jar, time, cells in held["rows"]
+        )
+        and all(_is_cells(cells) for cells in held["rounds"].values())
+        and all(isinstance(jar, str) and isinstance(time, str) for jar, time in planned)
+    )
 
 
 def append(folder: Path, entry: Entry) -> None:
@@ -87,7 +136,8 @@ def append(folder: Path, entry: Entry) -> None:
     known = {name: value for name, value in asdict(entry).items() if value not in (None, "")}
     line = json.dumps(known, ensure_ascii=False, allow_nan=False) + "\n"
     is_new = not path.exists()
-    with path.open("ab", buffering=0) as file:
+    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | NO_LINK, 0o666)
+    with os.fdopen(handle, "ab", buffering=0) as file:
         end = file.seek(0, os.SEEK_END)
         try:
             written = file.write(line.encode())
@@ -103,13 +153,25 @@ def append(folder: Path, entry: Entry) -> None:
 
 def write_whole(path: Path, text: str) -> None:
     """Write a file so that it is the old one or the new one, whatever happens meanwhile."""
-    new = path.with_name(f".{path.name}.new")
-    with new.open("w", encoding="utf-8", newline="") as file:
-        file.write(text)
-        file.flush()
-        os.fsync(file.fileno())
+    new = prepared(path, text)
     os.replace(new, path)
     sync_folder(path.parent)
+
+
+def prepared(path: Path, text: str) -> Path:
+    """Write a text beside a file, ready to take its place; nothing is left where it fails."""
+    new = path.with_name(f".{path.name}.new")
+    new.unlink(missing_ok=True)
+    try:
+        # made anew: never written through a link that somebody laid there
+        with new.open("x", encoding="utf-8", newline="") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+    except OSError:
+        new.unlink(missing_ok=True)
+        raise
+    return new
 
 
 def sync_folder(folder: Path) -> None:

@@ -3,15 +3,27 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import threading
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 from time import monotonic
 
-from bmp.page.conflict import Conflict, ask_about_near, changed_since
-from bmp.page.journal import NAME, Entry, append, read_journal, write_whole
-from bmp.page.places import free_place
+from bmp.page.conflict import Conflict, ask_about_near, cells_at, changed_since
+from bmp.page.journal import (
+    NAME,
+    Entry,
+    append,
+    prepared,
+    read_journal,
+    sync_folder,
+    write_whole,
+)
+from bmp.page.merge import merged, same
+from bmp.page.places import free_place, links_inside
+from bmp.page.reasons import reason
 from bmp.page.sheet import (
     Cells,
     Sheet,
@@ -22,12 +34,15 @@ from bmp.page.sheet import (
     replayed,
     to_csv,
 )
-from bmp.problem import UnusableInput
+from bmp.problem import Problem, UnusableInput
 from bmp.read.cells import words
 from bmp.read.columns import parse_header
 from bmp.read.tables import read_tables
 
 WRITE_AT_MOST_EVERY_S = 1.0
+TRY_AGAIN_AFTER_S, TRY_AGAIN_AT_MOST_S = 2.0, 30.0
+LARGEST_TO_TYPE_BYTES = 4_000_000
+"""A larger table of readings comes from an instrument; nobody types into it."""
 EMPTY = Sheet(("jar", "taken"))
 CHANGES = ("reading", "round", "readings")
 """Kinds of entries that change the table readings."""
@@ -66,16 +81,23 @@ class OpenTrial:
         """Why readings cannot be typed here; empty where they can."""
         self.is_wide = False
         """The table readings has a column a jar."""
+        self.behind = ""
+        """Why the table is behind what was kept; empty where it is not, or only for a moment."""
         self._requests: dict[str, Entry] = {}
         self._seen = (-1, -1, -1)
         self._written_at = -WRITE_AT_MOST_EVERY_S
         self._timer: threading.Timer | None = None
+        self._wait_s = TRY_AGAIN_AFTER_S
         self._journal = (0, 0, 0)
         self._load()
 
     # ------------------------------------------------------------ loading
 
     def _load(self) -> None:
+        links = links_inside(self.folder)
+        if links:
+            what, _, wanted = links.partition(": ")
+            raise UnusableInput([Problem(self.folder.name, what, wanted)])
         self.entries = read_journal(self.folder)
         self._requests = {entry.request: entry for entry in self.entries if entry.request}
         self.sheet = replayed(self.entries, EMPTY)
@@ -88,8 +110,10 @@ class OpenTrial:
         """Write tables whose change was journalled just before the page was stopped."""
         last = {e.table: e for e in self.entries if e.kind in ("table", "written")}
         for name, entry in last.items():
-            if entry.kind == "table":
-                self._write_table(name, entry.after or "")
+            # where other hands wrote the table since, theirs stays
+            if entry.kind == "table" and self.table_text(name) == (entry.before or ""):
+                with suppress(OSError):
+                    self._write_table(name, entry.after or "")
 
     def file(self, name: str) -> Path:
         """Return the file of a table, whatever the case of its name."""
@@ -113,57 +137,80 @@ class OpenTrial:
             signature = _signature(path)
             if signature == self._seen:
                 return
-            self.cannot_type = ""
-            raw = path.read_bytes() if path.exists() else b""
+            self.cannot_type, self.is_wide = "", False
+            try:
+                raw = path.read_bytes() if path.exists() else b""
+            except OSError as error:
+                self.cannot_type = f"{path.name} cannot be read: {reason(error)}."
+                return
             journalled = any(e.kind in CHANGES for e in self.entries)
-            behind = self._behind(hashlib.sha256(raw).hexdigest()[:32])
-            if behind is None and raw:
-                self._take_over(journalled, raw)
-            elif behind or (journalled and not raw):
+            if raw and not self._is_own(hashlib.sha256(raw).hexdigest()[:32]):
+                if not self._take_over(journalled, raw):
+                    return
+            elif self._is_behind() or (journalled and not raw):
                 self._write()
             self._seen = _signature(self.path)
 
-    def _behind(self, found: str) -> bool | None:
-        """Tell whether the journal has more than the file; `None`: other hands wrote the file.
+    def _base(self) -> int:
+        """Return how many entries the table holds that was last put in its place for certain.
 
-        The file is the page's own where it is as it was last written, or as before that where the
-        page was stopped between saying that it writes and doing so.
+        What was said to be written and not to be placed may be in the file or not: the page was
+        stopped, or the disk refused. Before the first such table it is the one found at first.
         """
-        written = [i for i, e in enumerate(self.entries) if _is_written(e)]
-        placed = any(e.kind == "placed" for e in self.entries[written[-1] :]) if written else False
-        ours = [i for i in written[-1 if placed else -2 :] if self.entries[i].after == found]
-        if not ours:
-            return None
-        return any(e.kind in CHANGES or _is_written(e) for e in self.entries[ours[-1] + 1 :])
+        written, base = 0, 0
+        for number, entry in enumerate(self.entries, start=1):
+            if entry.kind == "placed":
+                base = written
+            elif _is_written(entry):
+                written = number
+            elif entry.kind == "readings" and not base and not written:
+                base = base or number
+        return base
 
-    def _take_over(self, journalled: bool, raw: bytes) -> None:
+    def _is_own(self, found: str) -> bool:
+        """Tell whether the page itself wrote the file: as it last stood there, or since."""
+        base = self._base()
+        last = [e.after for e in self.entries[max(base - 1, 0) :] if _is_written(e)]
+        return found in last
+
+    def _is_behind(self) -> bool:
+        """Tell whether the journal has more than the table."""
+        since = self.entries[self._base() :]
+        return any(e.kind in CHANGES or _is_written(e) for e in since)
+
+    def _take_over(self, journalled: bool, raw: bytes) -> bool:
+        """Take over what other hands wrote; `False` where that must be tried again."""
+        if len(raw) > LARGEST_TO_TYPE_BYTES:
+            self.cannot_type = "the table is too long to type into (it is analysed as it is)."
+            return True
         try:
             table = read_tables(self.folder, ("readings",))["readings"]
         except UnusableInput as unusable:
             self.cannot_type = str(unusable.problems[0])
-            return
+            return True
         self.is_wide = not is_long(table)
         if self.is_wide:
             self.cannot_type = f"{table.name} has a column for each jar (it is analysed as it is)."
-            return
-        found = from_table(table, self.shelf())
+            return True
+        shelf = self.shelf()
+        found = from_table(table, shelf)
         if not journalled:
             self.sheet = found
-            return
-        pending = self._pending()
-        merged = replayed(pending, found)
-        if merged.state() != self.sheet.state():
-            self._add("readings", table="readings", after=merged.state())
-        if pending:
-            self._write()
-        else:
-            self._add("written", table="readings", after=hashlib.sha256(raw).hexdigest()[:32])
-            self._add("placed", table="readings")
-
-    def _pending(self) -> list[Entry]:
-        """Return what was acknowledged and is not in the file yet."""
-        last = max((i for i, e in enumerate(self.entries) if _is_written(e)), default=-1)
-        return [e for e in self.entries[last + 1 :] if e.kind in ("reading", "round")]
+            return True
+        base = replayed(self.entries[: self._base()], EMPTY)
+        new = merged(base, self.sheet, found, shelf)
+        try:
+            if not same(new, self.sheet, shelf):
+                self._add("readings", table="readings", after=new.state())
+            if not same(new, found, shelf):
+                self._write()
+            else:
+                self._add("written", table="readings", after=hashlib.sha256(raw).hexdigest()[:32])
+                self._add("placed", table="readings")
+        except OSError as error:
+            self._is_late(error)
+            return False
+        return True
 
     def shelf(self) -> list[str]:
         """Return the names of the jars in the order of the shelf: that of the table jars."""
@@ -192,6 +239,10 @@ class OpenTrial:
         if not any(e.kind in CHANGES for e in self.entries):
             self._add("readings", table="readings", after=self.sheet.state())
 
+    def known(self, request: str) -> bool:
+        """Tell whether a request was answered before."""
+        return bool(request) and request in self._requests
+
     def save(
         self,
         jar: str,
@@ -199,7 +250,7 @@ class OpenTrial:
         cells: Cells,
         expected: int,
         request: str = "",
-        second: bool = False,
+        sure: bool = False,
     ) -> Entry:
         """Keep a reading, or with an empty `jar` what holds for its round.
 
@@ -211,28 +262,28 @@ class OpenTrial:
             Version that the page has seen.
         request
             The same one again returns the change made before.
-        second
+        sure
             It is a further reading although another stands close by.
 
         Raises
         ------
         Conflict
-            The reading was changed since, or another stands close by.
+            One of these cells was changed since, or another reading stands close by.
         OSError
             It could not be kept; nothing was changed.
         """
         with self.lock:
             self.refresh()
-            if request in self._requests and request:
+            if self.known(request):
                 return self._requests[request]
-            version = self.sheet.version(jar, time)
-            if version != expected:
-                raise changed_since(self.sheet, self.entries, jar, time)
-            if jar and not second:
+            held = self.sheet.rows.get((jar, time), {}) if jar else self.sheet.rounds.get(time, {})
+            if self.sheet.version(jar, time) != expected:
+                seen = cells_at(self.entries, expected, jar, time)
+                if any(held.get(h, "") not in (seen.get(h, ""), text) for h, text in cells.items()):
+                    raise changed_since(self.sheet, self.entries, jar, time)
+            if jar and not sure:
                 ask_about_near(self.sheet, jar, time)
             self._begin()
-            sheet = self.sheet
-            held = sheet.rows.get((jar, time), {}) if jar else sheet.rounds.get(time, {})
             before = dict(held)
             after = {h: text for h, text in {**before, **cells}.items() if text}
             entry = self._add(
@@ -245,6 +296,32 @@ class OpenTrial:
             )
             self._write_soon()
             return entry
+
+    def change_readings(self, change: Callable[[Sheet], Sheet]) -> Entry:
+        """Change several readings at once: one change, to be taken back as one.
+
+        Raises
+        ------
+        OSError
+            It could not be kept; nothing was changed.
+        """
+        with self.lock:
+            self.refresh()
+            self._begin()
+            entry = self._add("readings", table="readings", after=change(self.sheet).state())
+            self._write_soon()
+            return entry
+
+    def note_name(self, before: str, after: str) -> None:
+        """Write into the journal that the trial's folder has another name."""
+        with self.lock:
+            self._begin()
+            self._add("name", before=before, after=after)
+
+    @property
+    def former_names(self) -> tuple[str, ...]:
+        """Return the names that the trial had before: open pages still ask for them."""
+        return tuple(str(e.before) for e in self.entries if e.kind == "name")
 
     def undo(self, number: int) -> Entry:
         """Take a change back, by a new change; the old one stays in the journal.
@@ -260,15 +337,18 @@ class OpenTrial:
             self.refresh()
             entry = self.entries[number - 1] if 0 < number <= len(self.entries) else None
             if entry is None or not self.undoable(entry):
-                raise LookupError("there is nothing to take back here")
+                raise LookupError("There is nothing to take back here")
             fields = {"jar": entry.jar, "time": entry.time, "table": entry.table}
             if entry.kind == "table":
                 return self.change_table(
                     entry.table, entry.before or "", digest(entry.after or ""), undoes=number
                 )
             if entry.kind == "readings":
-                before = replayed(self.entries[: number - 1], EMPTY).state()
-                done = self._add("readings", after=before, undoes=number, **fields)
+                before = replayed(self.entries[: number - 1], EMPTY)
+                after = applied(before, entry)
+                # what was typed since stays
+                new = merged(after, self.sheet, before, self.shelf())
+                done = self._add("readings", after=new.state(), undoes=number, **fields)
             else:
                 done = self._add(
                     entry.kind, before=entry.after, after=entry.before, undoes=number, **fields
@@ -277,20 +357,29 @@ class OpenTrial:
             return done
 
     def undoable(self, entry: Entry) -> bool:
-        """Tell whether a change is the latest to what it changed."""
+        """Tell whether a change can be taken back.
+
+        A reading or a table: the latest change to it. What other hands wrote, or what changed many
+        readings at once: always, once.
+        """
         if entry.kind in ("reading", "round"):
             return self.sheet.version(entry.jar, entry.time) == entry.number
-        later = self.entries[entry.number :]
         if entry.kind == "readings":
-            others = any(e.kind in CHANGES for e in later)
-            return entry.number > 1 and not others
-        same = any(e.kind == "table" and e.table == entry.table for e in later)
-        return entry.kind == "table" and not same
+            first = next(e.number for e in self.entries if e.kind == "readings")
+            return entry.number > first and entry.number not in self._undone()
+        later = self.entries[entry.number :]
+        same_table = any(e.kind == "table" and e.table == entry.table for e in later)
+        return entry.kind == "table" and not same_table
+
+    def _undone(self) -> set[int]:
+        return {e.undoes for e in self.entries if e.undoes is not None}
 
     def changes(self) -> list[Entry]:
         """Return what was changed, the latest first."""
         return [
-            entry for entry in reversed(self.entries) if entry.kind not in ("written", "placed")
+            entry
+            for entry in reversed(self.entries)
+            if entry.kind not in ("written", "placed", "name")
         ]
 
     def table_text(self, name: str) -> str:
@@ -298,21 +387,55 @@ class OpenTrial:
         path = self.file(name)
         return path.read_bytes().decode("utf-8", errors="replace") if path.exists() else ""
 
-    def change_table(self, name: str, text: str, expected: str, undoes: int | None = None) -> Entry:
+    def change_table(
+        self, name: str, text: str, expected: str, undoes: int | None = None, request: str = ""
+    ) -> Entry:
         """Write another table of the trial, where it still is what the page showed.
 
         Raises
         ------
         Conflict
             It was changed since.
+        OSError
+            It could not be kept; nothing was changed.
         """
         with self.lock:
+            if self.known(request):
+                return self._requests[request]
             before = self.table_text(name)
             if digest(before) != expected:
-                raise Conflict(f"the table {name} was changed meanwhile", {}, 0, "")
-            entry = self._add("table", table=name, before=before, after=text, undoes=undoes)
-            self._write_table(name, text)
+                raise Conflict(f"The table {name} was changed meanwhile", {}, 0, "")
+            path = self.file(name)
+            # whatever the disk refuses, it refuses before the journal says that it is changed
+            new = prepared(path, text) if text else None
+            try:
+                entry = self._add(
+                    "table", table=name, before=before, after=text, undoes=undoes, request=request
+                )
+                self._put(new, path)
+            except OSError:
+                if new is not None:
+                    new.unlink(missing_ok=True)
+                if self.entries and self.entries[-1].kind == "table":
+                    self._take_out()
+                raise
+            self._add("written", table=name, after=digest(text))
             return entry
+
+    def _take_out(self) -> None:
+        """Say in the journal that its last entry, a table, did not come to be."""
+        entry = self.entries[-1]
+        self._requests.pop(entry.request, None)
+        with suppress(OSError):
+            self._add("table", table=entry.table, before=entry.after, after=entry.before)
+            self._add("written", table=entry.table, after=digest(str(entry.before or "")))
+
+    def _put(self, new: Path | None, path: Path) -> None:
+        if new is None:
+            path.unlink(missing_ok=True)
+        else:
+            os.replace(new, path)
+        sync_folder(path.parent)
 
     def _write_table(self, name: str, text: str) -> None:
         if text:
@@ -358,8 +481,11 @@ class OpenTrial:
         wait = self._written_at + WRITE_AT_MOST_EVERY_S - monotonic()
         if wait <= 0:
             self._write()
-            return
-        self._timer = threading.Timer(wait, self.flush)
+        else:
+            self._in(wait)
+
+    def _in(self, wait_s: float) -> None:
+        self._timer = threading.Timer(wait_s, self.flush)
         self._timer.daemon = True
         self._timer.start()
 
@@ -369,15 +495,39 @@ class OpenTrial:
             if self._timer is not None:
                 self._timer.cancel()
                 self._timer = None
+            # a trial that was renamed or put away is open under its new place
+            if not self.folder.is_dir():
+                return
+            try:
                 self.refresh()
-                if self._pending():
-                    self._write()
+            except (UnusableInput, OSError) as error:
+                self._is_late(error)
+                return
+            if any(e.kind in CHANGES for e in self.entries) and self._is_behind():
+                self._write()
 
     def _write(self) -> None:
+        """Write the table; where that fails, the journal has everything and it is tried again."""
         text = self.text()
-        # said before it is done, so that the file is known as the page's own after a kill
-        self._add("written", table="readings", after=digest(text))
-        write_whole(self.path, text)
-        self._add("placed", table="readings")
+        said = digest(text)
+        since = self.entries[self._base() :]
+        last = next((e for e in reversed(since) if e.kind in CHANGES or _is_written(e)), None)
+        try:
+            if last is None or not _is_written(last) or last.after != said:
+                # said before it is done, so that the file is known as the page's own after a kill
+                self._add("written", table="readings", after=said)
+            write_whole(self.path, text)
+            self._add("placed", table="readings")
+        except OSError as error:
+            self._is_late(error)
+            return
+        self.behind, self._wait_s = "", TRY_AGAIN_AFTER_S
         self._seen = _signature(self.path)
         self._written_at = monotonic()
+
+    def _is_late(self, error: BaseException) -> None:
+        """Say that the table is behind, and try again soon."""
+        self.behind = f"Kept. The table {self.path.name} is behind: {reason(error)}."
+        if self._timer is None:
+            self._in(self._wait_s)
+            self._wait_s = min(2.0 * self._wait_s, TRY_AGAIN_AT_MOST_S)

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import os
 import re
-import tempfile
+import secrets
 import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
 
 # how what is still being made is called
 NEW, UPLOAD = ".bmp-new-", ".bmp-upload-"
+PLAN = "plan"
+"""Folder inside a trial that holds what was planned and how."""
 
 
 @dataclass(frozen=True)
@@ -20,11 +22,10 @@ class Place:
     name: str
     """Of its folder or file: also its name in addresses."""
     path: Path
-
-    @property
-    def is_workbook(self) -> bool:
-        """Tell whether it is a workbook, which is kept as it was handed in."""
-        return self.path.suffix.lower() == ".xlsx"
+    is_workbook: bool = False
+    """A workbook is kept as it was handed in."""
+    refused: str = ""
+    """Why it is not opened; empty where it can be."""
 
     @property
     def results(self) -> Path:
@@ -35,30 +36,43 @@ class Place:
 
 def places(root: Path) -> list[Place]:
     """Return the trials of a folder by name; links that lead elsewhere are left out."""
-    found = [
-        Place(path.name, path)
-        for path in sorted(root.iterdir(), key=lambda p: p.name.lower())
-        if not path.name.startswith((".", "~")) and not path.is_symlink() and _is_trial(path)
-    ]
-    return found
-
-
-def _is_trial(path: Path) -> bool:
-    if path.is_file():
-        return path.suffix.lower() == ".xlsx"
-    names = {p.name.lower() for p in path.iterdir()} if path.is_dir() else set()
-    return "trial.csv" in names and "files.json" not in names
+    names = sorted(os.listdir(root), key=str.lower)
+    return [place for name in names if (place := find(root, name)) is not None]
 
 
 def find(root: Path, name: str) -> Place | None:
-    """Return the trial of that name; `None` for any name that is not in the list."""
-    return next((place for place in places(root) if place.name == name), None)
+    """Return the trial of that name; `None` for any name that is none of the folder's own."""
+    if not name or name.startswith((".", "~")) or name != Path(name.replace("\\", "/")).name:
+        return None
+    path = root / name
+    if path.is_symlink():
+        return None
+    if path.is_file():
+        return Place(name, path, True) if path.suffix.lower() == ".xlsx" else None
+    try:
+        names = {one.lower() for one in os.listdir(path)} if path.is_dir() else set()
+        if "trial.csv" not in names or "files.json" in names:
+            return None
+        return Place(name, path, refused=links_inside(path))
+    except OSError as error:
+        return Place(name, path, refused=f"this folder cannot be read: {error.strerror or error}")
+
+
+def links_inside(folder: Path) -> str:
+    """Say which links a trial holds: what is written to them would land elsewhere."""
+    inside = [folder, folder / PLAN] if (folder / PLAN).is_dir() else [folder]
+    links = [one.name for place in inside for one in os.scandir(place) if one.is_symlink()]
+    if not links:
+        return ""
+    return f"“{links[0]}” is a link to another place: put the file itself there"
 
 
 def safe_name(title: str) -> str:
     """Return a name for a folder or file that every system takes."""
     plain = unicodedata.normalize("NFKC", title)
     kept = re.sub(r"[^\w.-]+", "-", plain).strip("-._")[:60].strip("-._")
+    # a folder is no workbook, whatever its title says
+    kept = re.sub(r"(\.xlsx)+$", "", kept, flags=re.IGNORECASE).strip("-._")
     # names that mean a device on Windows
     if re.fullmatch(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?", kept, re.IGNORECASE):
         kept += "-trial"
@@ -74,19 +88,22 @@ def free_place(root: Path, name: str, suffix: str = "") -> Path:
 
 def new_folder(root: Path) -> Path:
     """Return a new folder that is not in the list yet, to be filled and then renamed."""
-    folder = Path(tempfile.mkdtemp(prefix=NEW, dir=root))
-    folder.chmod(0o755)
+    folder = root / f"{NEW}{secrets.token_hex(6)}"
+    folder.mkdir()
     return folder
 
 
 def keep_upload(root: Path, name: str, content: bytes) -> Path:
     """Keep a workbook byte by byte as it was handed in, under a free name."""
     path = free_place(root, safe_name(Path(name.replace("\\", "/")).stem), ".xlsx")
-    handle, new = tempfile.mkstemp(prefix=UPLOAD, dir=root)
-    with os.fdopen(handle, "wb") as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
-    Path(new).chmod(0o644)
-    os.replace(new, path)
+    new = root / f"{UPLOAD}{secrets.token_hex(6)}"
+    try:
+        with new.open("xb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        os.replace(new, path)
+    except OSError:
+        new.unlink(missing_ok=True)
+        raise
     return path

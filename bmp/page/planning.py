@@ -13,7 +13,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
-from bmp.page.places import free_place, new_folder, safe_name
+from bmp.page.places import PLAN, free_place, new_folder, safe_name
 from bmp.plan.literature import read_literature
 from bmp.plan.plan import Plan, plan_trial
 from bmp.plan.read import changed_words, read_wishes, refused_problems
@@ -23,8 +23,6 @@ from bmp.problem import Problem, UnusableInput
 from bmp.read.cells import words
 from bmp.read.tables import Cell, Table, read_tables
 
-PLAN = "plan"
-"""Folder inside a trial that holds what was planned and how."""
 LOGBOOK_TABLES = ("trial", "materials", "jars", "readings", "crucibles")
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
+from datetime import datetime, timedelta
 from typing import Any, Final
 
 from flask import Blueprint, abort, redirect, render_template, request, url_for
@@ -11,15 +13,16 @@ from bmp.page.conflict import Conflict
 from bmp.page.journal import Entry
 from bmp.page.open_trial import OpenTrial
 from bmp.page.setting import Setting, setting
-from bmp.page.sheet import ROUND_FIELDS, last_before, order, times, waiting
-from bmp.page.site import folder_or_404, now
+from bmp.page.sheet import ROUND_FIELDS, Cells, last_before, order, times, waiting
+from bmp.page.site import folder_or_404, now, spoken
 from bmp.page.slips import slips
-from bmp.page.typed import Column, column_of, typed_cell, typed_time
+from bmp.page.typed import Column, as_moment, column_of, typed_cell, typed_time
 from bmp.read.cells import Unreadable
 from bmp.trial import Jar, Setup
 
 pages = Blueprint("readings", __name__)
 
+CLOCKS_DIFFER: Final = timedelta(minutes=15)
 SAME_ROUND_D: Final = 2.0 / 24.0
 """A form opened so soon after a round began goes on with it."""
 MAIN_COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
@@ -42,22 +45,32 @@ def readings(name: str) -> Any:
     """Show the form of a round: the one asked for, or the one that is due now."""
     trial = folder_or_404(name)
     if trial.cannot_type:
-        return render_template(
-            "cannot_type.html", name=name, why=trial.cannot_type, wide=trial.is_wide
-        )
+        return _cannot_type(name, trial.cannot_type, wide=trial.is_wide)
     known = setting(trial.folder)
     if known.problems:
         why = str(known.problems[0])
-        return render_template("cannot_type.html", name=name, why=why, tables_first=True)
+        return _cannot_type(name, why, tables_first=True)
     if known.setup.measured == "net yield":
         why = "this trial holds finished curves; there is nothing to read"
-        return render_template("cannot_type.html", name=name, why=why)
+        return _cannot_type(name, why)
     asked = request.args.get("round", "").strip()
     try:
         time = typed_time(asked, trial.sheet.dated) if asked else _round_now(trial)
     except Unreadable as error:
         abort(422, str(error))
-    return render_template("readings.html", name=name, **_form(trial, known, time))
+    return render_template(
+        "readings.html",
+        name=name,
+        is_now=not asked,
+        clock=now().isoformat(),
+        **_form(trial, known, time),
+    )
+
+
+def _cannot_type(name: str, why: str, wide: bool = False, tables_first: bool = False) -> str:
+    return render_template(
+        "cannot_type.html", name=name, why=why, wide=wide, tables_first=tables_first
+    )
 
 
 def _round_now(trial: OpenTrial) -> str:
@@ -77,7 +90,8 @@ def _next_day(read: list[str]) -> str:
 
 def _form(trial: OpenTrial, known: Setting, time: str) -> dict[str, Any]:
     here = [jar for jar in known.jars if jar.left_out is None]
-    shelf = [_jar_card(trial, known.setup, jar, time) for jar in here]
+    last = last_before(trial.sheet, time)
+    shelf = [_jar_card(trial, known.setup, jar, time, last.get(jar.name)) for jar in here]
     shared = [_own(trial, text) for text in ROUND_COLUMNS]
     at = trial.sheet.rounds.get(time, {})
     done = sum(bool(card["done"]) for card in shelf)
@@ -123,10 +137,11 @@ def _fits(column: Column, jar: Jar) -> bool:
     return not (column.field == "methane_share" and jar.measured == "methane volume")
 
 
-def _jar_card(trial: OpenTrial, setup: Setup, jar: Jar, time: str) -> dict[str, Any]:
+def _jar_card(
+    trial: OpenTrial, setup: Setup, jar: Jar, time: str, last: tuple[str, Cells] | None
+) -> dict[str, Any]:
     first, more = columns_of(trial, setup, jar)
     cells = trial.sheet.rows.get((jar.name, time), {})
-    last = last_before(trial.sheet, jar.name, time)
     return {
         "jar": jar,
         "first": [(column, cells.get(column.header, "")) for column in first],
@@ -159,10 +174,10 @@ def save(name: str) -> Any:
     trial = folder_or_404(name)
     asked = request.get_json()
     if not _is_reading(asked):
-        abort(422, "this is no reading")
+        abort(422, "This is no reading.")
     jar = str(asked.get("jar", ""))
     if jar and jar not in trial.shelf():
-        abort(422, f"there is no jar “{jar[:40]}”")
+        abort(422, f"There is no jar “{jar[:40]}”.")
     try:
         time = typed_time(str(asked.get("time", "")), trial.sheet.dated)
         cells, wrong = _typed(trial, asked["cells"])
@@ -170,18 +185,39 @@ def save(name: str) -> Any:
         abort(422, str(error))
     if wrong:
         return {"wrong": wrong}, 422
+    sure = asked.get("sure") is True
+    name_of_request = asked.get("request", "")
+    if not (sure or trial.known(name_of_request) or (jar, time) in trial.sheet.rows):
+        words = unlikely_time(time, setting(trial.folder).setup.started, now())
+        if words:
+            return _told(Conflict(words, {}, 0, time, "time")), 409
     try:
         entry = trial.save(
             jar,
             time,
             cells,
             asked.get("version", 0),
-            asked.get("request", ""),
-            second=asked.get("second") is True,
+            name_of_request,
+            sure=sure,
         )
     except Conflict as conflict:
         return _told(conflict), 409
     return _kept(trial, entry)
+
+
+def unlikely_time(time: str, started: datetime | None, clock: datetime) -> str:
+    """Say why no reading can have been taken then; empty where one can."""
+    at = as_moment(time)
+    days = None if at is not None else order(time)
+    if at is None and started is not None and days is not None and math.isfinite(days):
+        at = started + timedelta(days=days)
+    if at is None:
+        return ""
+    if at > clock + CLOCKS_DIFFER:
+        return f"{spoken(time)} is still to come (it is now {spoken(clock.isoformat())})"
+    if started is not None and at < started:
+        return f"{spoken(time)} is before the jars were closed ({spoken(started.isoformat())})"
+    return ""
 
 
 def _is_reading(asked: Any) -> bool:
@@ -214,14 +250,15 @@ def _told(conflict: Conflict) -> dict[str, Any]:
         "now": dict(conflict.now),
         "version": conflict.version,
         "time": conflict.time,
-        "near": conflict.near,
+        "kind": conflict.kind,
     }
 
 
 def _kept(trial: OpenTrial, entry: Entry) -> dict[str, Any]:
     return {
         "version": trial.sheet.version(entry.jar, entry.time),
-        "cells": entry.after or {},
+        "shown": entry.after or {},
+        "behind": trial.behind,
         "at": entry.at[11:19],
         "slips": _slips(trial, setting(trial.folder).setup, entry.jar, entry.time),
     }
@@ -231,8 +268,7 @@ def _slips(trial: OpenTrial, setup: Setup, jar: str, time: str) -> list[str]:
     """Look at a reading beside the jar's last one, or at what holds for a round."""
     key = (jar, time)
     cells = trial.sheet.rows.get(key) if jar else trial.sheet.rounds.get(time)
-    last = last_before(trial.sheet, jar, time) if jar else None
-    before = {} if last is None else last[1]
+    before = last_before(trial.sheet, time).get(jar, ("", {}))[1] if jar else {}
     values, earlier, written = {}, {}, {}
     for header, text in (cells or {}).items():
         column = column_of(header)

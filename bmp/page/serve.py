@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-import logging
-import secrets
 import shutil
 import socket
 import sys
 import threading
+import time
 import webbrowser
+from contextlib import suppress
 from pathlib import Path
-from typing import Any
 
 from filelock import FileLock, Timeout
 
 from bmp.page.app import make_app
+from bmp.page.entrance import kept_code, write_opener
 from bmp.page.guard import Access
 from bmp.page.open_trial import OpenTrial
 from bmp.page.places import NEW, UPLOAD, places
@@ -22,8 +22,8 @@ from bmp.problem import Problem, UnusableInput
 
 DONE = 0
 OWN = "127.0.0.1"
-THREADS = 16
 LOCK = ".bmp-page.lock"
+OPENER_STAYS_S = 60.0
 
 
 def serve(folder: Path, port: int, browser: bool, network: bool) -> int:
@@ -51,11 +51,16 @@ def serve(folder: Path, port: int, browser: bool, network: bool) -> int:
         addresses += _network_address()
     lock = FileLock(root / LOCK)
     try:
-        with lock.acquire(timeout=0):
-            return _run(root, only, addresses, port, browser)
+        lock.acquire(timeout=0)
     except Timeout:
         what, wanted = "another bmp page works on this folder", "use that one, or stop it first"
         raise UnusableInput([Problem(str(folder), what, wanted)]) from None
+    except OSError as error:
+        print(f"{root}: {error.strerror or error}. The trials can be looked at, not changed.")
+    try:
+        return _run(root, only, addresses, port, browser)
+    finally:
+        lock.release()
 
 
 def _root(folder: Path) -> tuple[Path, str]:
@@ -73,7 +78,7 @@ def _network_address() -> list[str]:
     """Ask whether the network may come in, and return this machine's address there."""
     address = _own_network_address()
     print(
-        f"Everyone in the local network who has the link with its token could read and change all "
+        f"Everyone in the local network who has the code could read and change all "
         f"trials here, at {address}. What is sent is not encrypted.\n"
         "Do this only in a network whose people you trust. Type yes to open it: ",
         end="",
@@ -100,31 +105,25 @@ def _own_network_address() -> str:
 
 
 def _run(root: Path, only: str, addresses: list[str], port: int, browser: bool) -> int:
-    from waitress.server import create_server
+    from bmp.page.connections import make_server
 
     _bring_up_to_date(root, only)
     sockets = _sockets(addresses, port)
     port = int(sockets[0].getsockname()[1])
-    token = secrets.token_urlsafe(24) if len(addresses) > 1 else ""
-    own = frozenset({f"{OWN}:{port}", f"localhost:{port}"})
-    hosts = own | {f"{address}:{port}" for address in addresses}
-    app = make_app(root, Access(hosts, token, own), only)
-    app.config["TOKEN"] = token
-    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
-    server = create_server(
-        app,
-        sockets=sockets,
-        threads=THREADS,
-        ident="",
-        max_request_body_size=app.config["MAX_CONTENT_LENGTH"] + 100_000,
-    )
+    code = kept_code(root)
+    hosts = frozenset({f"localhost:{port}", *(f"{address}:{port}" for address in addresses)})
+    app = make_app(root, Access(hosts, code, f"bmp-page-{port}"), only)
+    server = make_server(app, sockets, app.config["MAX_CONTENT_LENGTH"] + 100_000)
     print(f"Trials lie in {root / only}", flush=True)
-    _say(addresses, port, token, browser)
+    _say(addresses, port, code)
+    opener = _open(root, f"http://{OWN}:{port}/enter?code={code}") if browser else None
     try:
         server.run()
     except KeyboardInterrupt:
         pass
     finally:
+        if opener is not None:
+            opener.unlink(missing_ok=True)
         app.extensions["bmp"].flush()
         server.close()
     return DONE
@@ -134,12 +133,13 @@ def _bring_up_to_date(root: Path, only: str) -> None:
     """Bring tables up to journals that a stopped page left ahead of them."""
     for left in [*root.glob(f"{NEW}*"), *root.glob(f"{UPLOAD}*")]:
         # half made when the page was stopped; never acknowledged
-        if left.is_dir():
+        if left.is_dir() and not left.is_symlink():
             shutil.rmtree(left, ignore_errors=True)
         else:
-            left.unlink()
+            with suppress(OSError):
+                left.unlink()
     for place in places(root):
-        if not place.is_workbook and (not only or place.name == only):
+        if not place.is_workbook and not place.refused and (not only or place.name == only):
             try:
                 OpenTrial(place.path)
             except (UnusableInput, OSError) as error:
@@ -147,34 +147,41 @@ def _bring_up_to_date(root: Path, only: str) -> None:
 
 
 def _sockets(addresses: list[str], port: int) -> list[socket.socket]:
+    from bmp.page.connections import bound_socket
+
     found: list[socket.socket] = []
     for address in addresses:
-        one = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-        one.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            one.bind((address, found[0].getsockname()[1] if found else port))
+            found.append(bound_socket(address, found[0].getsockname()[1] if found else port))
         except (OSError, OverflowError) as error:
-            one.close()
             words = getattr(error, "strerror", None) or str(error)
             wanted = "give another with --port, or --port 0 for any free one"
             raise UnusableInput([Problem(f"port {port}", words, wanted)]) from None
-        found.append(one)
     return found
 
 
-def _say(addresses: list[str], port: int, token: str, browser: bool) -> None:
-    here = f"http://{OWN}:{port}/"
-    print(f"The page is at {here}", flush=True)
+def _say(addresses: list[str], port: int, code: str) -> None:
+    print(f"The page is at http://{OWN}:{port}/enter?code={code}", flush=True)
     for address in addresses[1:]:
         print(
-            f"In the network: http://{address}:{port}/enter?token={token}\n"
-            "Whoever has this link can read and change the trials.",
+            f"In the network: http://{address}:{port}/ with the code {code}\n"
+            "Whoever has this code can read and change the trials.",
             flush=True,
         )
     print("Stop it with Ctrl+C; everything typed is kept.", flush=True)
-    if browser:
-        threading.Thread(target=_open, args=(here,), daemon=True).start()
 
 
-def _open(address: str) -> Any:
-    return webbrowser.open(address)
+def _open(root: Path, link: str) -> Path | None:
+    """Open the browser by a file that only this user can read, and remove it later."""
+    try:
+        opener = write_opener(root, link)
+    except OSError:
+        return None
+
+    def lead() -> None:
+        webbrowser.open(opener.as_uri())
+        time.sleep(OPENER_STAYS_S)
+        opener.unlink(missing_ok=True)
+
+    threading.Thread(target=lead, daemon=True).start()
+    return opener

@@ -92,22 +92,40 @@ def order(time: str) -> float:
 
 def applied(sheet: Sheet, entry: Entry) -> Sheet:
     """Return the sheet after one entry of the journal."""
-    if entry.kind == "readings":
-        return _taken_over(sheet, entry)
-    if entry.kind not in ("reading", "round"):
-        return sheet
-    versions = {**sheet.versions, (entry.jar, entry.time): entry.number}
-    after: Cells | None = entry.after
-    headers = [*sheet.columns, *(h for h in after or {} if h not in sheet.columns)]
-    changed = replace(sheet, columns=_in_order(headers), versions=versions)
+    return replayed([entry], sheet)
+
+
+def replayed(entries: Iterable[Entry], start: Sheet) -> Sheet:
+    """Return the sheet after all entries."""
+    sheet = _own(start)
+    for entry in entries:
+        if entry.kind == "readings":
+            sheet = _own(_taken_over(sheet, entry))
+        elif entry.kind in ("reading", "round"):
+            sheet = _changed(sheet, entry)
+    return sheet
+
+
+def _own(sheet: Sheet) -> Sheet:
+    """Return a copy whose rows, rounds and versions are nobody else's."""
+    return replace(
+        sheet, rows=dict(sheet.rows), rounds=dict(sheet.rounds), versions=dict(sheet.versions)
+    )
+
+
+def _changed(sheet: Sheet, entry: Entry) -> Sheet:
+    """Change a sheet that is nobody else's: a long journal is then replayed in its length."""
+    rows: Any = sheet.rows
+    key: Any = (entry.jar, entry.time)
     if entry.kind == "round":
-        return replace(changed, rounds=_with(sheet.rounds, entry.time, after))
-    return replace(changed, rows=_with(sheet.rows, (entry.jar, entry.time), after))
-
-
-def _with(known: Mapping[Any, Cells], key: Any, cells: Cells | None) -> dict[Any, Cells]:
-    kept = {name: value for name, value in known.items() if name != key or cells is not None}
-    return kept if cells is None else {**kept, key: cells}
+        rows, key = sheet.rounds, entry.time
+    if entry.after is None:
+        rows.pop(key, None)
+    else:
+        rows[key] = entry.after
+    sheet.versions[entry.jar, entry.time] = entry.number  # type: ignore[index]
+    new = [h for h in entry.after or {} if h not in sheet.columns]
+    return replace(sheet, columns=_in_order([*sheet.columns, *new])) if new else sheet
 
 
 def _in_order(headers: list[str]) -> tuple[str, ...]:
@@ -148,13 +166,6 @@ def sheet_of(state: Mapping[str, Any]) -> Sheet:
     )
 
 
-def replayed(entries: Iterable[Entry], start: Sheet) -> Sheet:
-    """Return the sheet after all entries."""
-    for entry in entries:
-        start = applied(start, entry)
-    return start
-
-
 # ---------------------------------------------------------------- from and to the file
 
 
@@ -189,6 +200,14 @@ def from_table(table: Table, shelf: Sequence[str] = ()) -> Sheet:
         key = _free((spelled.get(jar.lower(), jar), time), rows)
         rows[key] = cells
     return _with_rounds(Sheet(columns, *_without_planned(rows)))
+
+
+def from_text(text: str, shelf: Sequence[str] = ()) -> Sheet:
+    """Return the sheet that `to_csv` wrote."""
+    header, *lines = list(csv.reader(io.StringIO(text)))
+    rows = tuple(tuple(cell or None for cell in line) for line in lines)
+    numbers = tuple(range(2, len(rows) + 2))
+    return from_table(Table("readings.csv", tuple(header), rows, numbers), shelf)
 
 
 WIDE: Final = {"volume": "volume [mL]", "methane volume": "volume [mL]", "mass": "mass [g]"}
@@ -357,10 +376,12 @@ def times(sheet: Sheet) -> list[str]:
     return sorted({time for _, time in sheet.rows}, key=order, reverse=True)
 
 
-def last_before(sheet: Sheet, jar: str, time: str) -> tuple[str, Cells] | None:
-    """Return the last reading of a jar before a time, with its time."""
-    earlier = [t for name, t in sheet.rows if name == jar and order(t) < order(time)]
-    if not earlier:
-        return None
-    last = max(earlier, key=order)
-    return last, sheet.cells((jar, last))
+def last_before(sheet: Sheet, time: str) -> dict[str, tuple[str, Cells]]:
+    """Return the last reading before a time by jar, each with its time."""
+    end = order(time)
+    last: dict[str, tuple[float, str]] = {}
+    for jar, at in sheet.rows:
+        when = order(at)
+        if when < end and when > last.get(jar, (-1.0, ""))[0]:
+            last[jar] = (when, at)
+    return {jar: (at, sheet.cells((jar, at))) for jar, (_, at) in last.items()}

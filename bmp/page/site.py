@@ -38,6 +38,11 @@ class Site:
         trial.refresh()
         return trial
 
+    def behind(self, name: str) -> str:
+        """Return why a trial's table is behind what was kept; empty where it is not."""
+        trial = self._open.get(self.root / name)
+        return "" if trial is None else trial.behind
+
     def flush(self) -> None:
         """Bring all tables up to their journals."""
         for trial in list(self._open.values()):
@@ -55,7 +60,9 @@ def place_or_404(name: str) -> Place:
     one = site()
     place = find(one.root, name) if not one.only or one.only == name else None
     if place is None:
-        abort(404, "there is no trial of this name")
+        abort(404, "There is no trial of this name.")
+    if place.refused:
+        abort(409, f"{place.name}: {place.refused}")
     return place
 
 
@@ -63,10 +70,19 @@ def folder_or_404(name: str) -> OpenTrial:
     """Return a trial of tables, opened; a workbook is only looked at."""
     place = place_or_404(name)
     if place.is_workbook:
-        abort(404, "a workbook is kept as it was handed in")
+        abort(404, "A workbook is kept as it was uploaded.")
     return site().open(place)
 
 
 def now() -> datetime:
     """Return the clock of this machine, to the minute."""
     return datetime.now().replace(second=0, microsecond=0)
+
+
+def spoken(time: str) -> str:
+    """Return a time as people read it: `2 Mar 2027, 10:03`, or `day 2.5`."""
+    try:
+        at = datetime.fromisoformat(time)
+    except ValueError:
+        return f"day {time.strip()}"
+    return f"{at.day} {at:%b %Y, %H:%M}"

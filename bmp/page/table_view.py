@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 
 from bmp.page.conflict import Conflict
-from bmp.page.marked import MarkedTable, marked
 from bmp.page.open_trial import OpenTrial, digest
 from bmp.page.planning import csv_text
-from bmp.page.setting import setting
-from bmp.page.site import folder_or_404
-from bmp.problem import UnusableInput
+from bmp.page.setting import TABLES, setting
+from bmp.page.site import folder_or_404, now
+from bmp.problem import Problem, UnusableInput
 from bmp.read import read_with_problems
 from bmp.read.cells import words
 from bmp.read.columns import ITEMS, JARS, MATERIALS, Known, example_header
@@ -48,7 +47,7 @@ class Grid:
 def edit(name: str, table: str) -> Any:
     """Show a table as fields, or write it."""
     if table not in ABOUT:
-        abort(404, "there is no such table")
+        abort(404, "There is no such table.")
     trial = folder_or_404(name)
     try:
         grid = _grid(trial, table)
@@ -62,7 +61,7 @@ def edit(name: str, table: str) -> Any:
             trial.change_table(table, text, request.form.get("as_seen", ""))
             return redirect(url_for("table.edit", name=name, table=table, said="kept"), 303)
         except Conflict as conflict:
-            said = f"Nothing was changed: {conflict.words}. What stands there now is shown below."
+            said = f"Nothing was changed. {conflict.words}. What stands there now is shown below."
     elif request.args.get("said") == "kept":
         said = "Kept."
     return render_template(
@@ -123,7 +122,7 @@ def _typed() -> list[list[str]]:
     """Return the table that the fields hold, without empty rows and columns that have no name."""
     width, height = (request.form.get(name, type=int) or 0 for name in ("width", "height"))
     if not (0 < width <= 100 and height >= 0 and width * height <= MOST_CELLS):
-        abort(422, "this table is larger than one page takes")
+        abort(422, "This table is larger than one page takes.")
     header = [_cell(f"h-{c}") for c in range(width)]
     kept = [c for c in range(width) if header[c]]
     rows = [[_cell(f"c-{r}-{c}") for c in kept] for r in range(height)]
@@ -131,13 +130,141 @@ def _typed() -> list[list[str]]:
 
 
 def _cell(name: str) -> str:
-    return " ".join(request.form.get(name, "").split())[:1000]
+    return _plain_text(request.form.get(name, ""))
 
 
-def _problems(trial: OpenTrial, table: str) -> list[MarkedTable]:
+def _problems(trial: OpenTrial, table: str) -> list[dict[str, Any]]:
+    """Return what is wrong with a table, each with the row of the grid it stands in."""
     try:
-        problems = read_with_problems(trial.folder, unfinished=True)[1]
+        if table in TABLES:
+            problems: tuple[Problem, ...] = setting(trial.folder).problems
+        else:
+            problems = read_with_problems(trial.folder, unfinished=True)[1]
     except UnusableInput as unusable:
         problems = unusable.problems
     mine = [p for p in problems if p.table.lower() in (table, f"{table}.csv")]
-    return marked(trial.folder, mine)
+    try:
+        found = read_tables(trial.folder, (table,))[table]
+    except (UnusableInput, KeyError):
+        return [{"row": -1, "column": "", "place": "", "words": _words(p)} for p in mine]
+    index = {number: at for at, number in enumerate(found.row_numbers)}
+    items = [h.lower() for h in found.header[:2]] == ["item", "value"]
+    out = []
+    for p in mine:
+        at = index.get(p.row or 0, -1)
+        name = words(found.rows[at][0]) if at >= 0 else ""
+        column = found.header[1] if items and at >= 0 else p.column or ""
+        place = ", ".join(filter(None, (name, "" if items else column)))
+        said = {"row": at, "column": column, "words": _words(p)}
+        out.append({**said, "place": f"{place}: " if place else ""})
+    return out
+
+
+def _words(problem: Problem) -> str:
+    return f"{problem.what}; {problem.wanted}"
+
+
+@pages.post("/tables/<table>/cell")
+def cell(name: str, table: str) -> Any:
+    """Keep one field. The answer comes only when the journal has it on the disk."""
+    if table not in ABOUT:
+        abort(404, "There is no such table.")
+    trial = folder_or_404(name)
+    asked = request.get_json()
+    texts = ("name", "column", "before", "after", "request")
+    if (
+        not isinstance(asked, dict)
+        or not all(isinstance(asked.get(one), str) for one in texts)
+        or type(asked.get("row")) is not int
+        or not _plain_text(asked["column"])
+        or len(asked["request"]) > 80
+    ):
+        abort(422, "This is no field of a table.")
+    with trial.lock:
+        if trial.known(asked["request"]):
+            return _kept_cell(trial, table, *_found_again(trial, table, asked))
+        try:
+            grid = _grid(trial, table)
+            new, row = changed(
+                grid,
+                asked["row"],
+                _plain_text(asked["name"]),
+                _plain_text(asked["column"]),
+                _plain_text(asked["before"]),
+                _plain_text(asked["after"]),
+            )
+            lines = [new.header, *new.rows]
+            text = csv_text(lines, ";" if grid.semicolons else ",")
+            trial.change_table(table, text, grid.as_seen, request=asked["request"])
+        except UnusableInput as unusable:
+            abort(409, str(unusable.problems[0]))
+        except Conflict as conflict:
+            return {
+                "conflict": conflict.words,
+                "now": dict(conflict.now),
+                "kind": conflict.kind,
+            }, 409
+    return _kept_cell(trial, table, row, new.rows[row][0] if row >= 0 else "")
+
+
+def _found_again(trial: OpenTrial, table: str, asked: dict[str, Any]) -> tuple[int, str]:
+    """Return the row that a request changed whose answer was lost, and its first field."""
+    if asked["row"] >= 0:
+        return asked["row"], asked["name"]
+    grid = _grid(trial, table)
+    for at, row in reversed(list(enumerate(grid.rows))):
+        if dict(zip(grid.header, row, strict=False)).get(asked["column"]) == asked["after"]:
+            return at, row[0]
+    return -1, ""
+
+
+def _kept_cell(trial: OpenTrial, table: str, row: int, name: str) -> dict[str, Any]:
+    return {
+        "row": row,
+        "name": name,
+        "at": now().strftime("%H:%M"),
+        "problems": _problems(trial, table),
+        "behind": trial.behind,
+    }
+
+
+def changed(
+    grid: Grid, row: int, name: str, column: str, before: str, after: str
+) -> tuple[Grid, int]:
+    """Return a table with one field changed, and the row where it stands; -1: the row is gone.
+
+    Parameters
+    ----------
+    row, name
+        Number of the row and what its first field says, as the page saw them; -1: a new row.
+    before
+        What the field held as the page saw it.
+
+    Raises
+    ------
+    Conflict
+        The row is gone, or the field was changed since.
+    """
+    header = grid.header if column in grid.header else (*grid.header, column)
+    rows = [[*one, *[""] * (len(header) - len(one))] for one in grid.rows]
+    if row < 0:
+        rows.append([""] * len(header))
+        row = len(rows) - 1
+    elif row >= len(rows) or rows[row][0] != name:
+        same = [at for at, one in enumerate(rows) if one[0] == name]
+        if len(same) != 1:
+            raise Conflict(f"The row “{name}” is not there any more", {}, 0, "", "gone")
+        row = same[0]
+    at = header.index(column)
+    if rows[row][at] not in (before, after):
+        now_there = {column: rows[row][at]}
+        raise Conflict("This field was changed meanwhile", now_there, 0, "")
+    rows[row][at] = after
+    if not any(rows[row]):
+        del rows[row]
+        row = -1
+    return replace(grid, header=header, rows=tuple(map(tuple, rows))), row
+
+
+def _plain_text(text: str) -> str:
+    return " ".join(text.split())[:1000]

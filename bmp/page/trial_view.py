@@ -16,7 +16,7 @@ from bmp.page import planning
 from bmp.page.conflict import Conflict
 from bmp.page.marked import marked
 from bmp.page.pictures import served_page
-from bmp.page.places import Place
+from bmp.page.places import PLAN, Place
 from bmp.page.setting import setting
 from bmp.page.sheet import waiting
 from bmp.page.site import folder_or_404, place_or_404, site
@@ -76,7 +76,7 @@ def so_far(name: str) -> str:
         results=results,
         series=series_to_date(found),
         answer=sections.answer(results),
-        checks=sections.checks(results),
+        checks=_part("checks", sections.checks(results), found.drawings),
         curves=drawing and described(drawing, "Net methane of every jar by day"),
         downloads=DOWNLOADS,
     )
@@ -86,19 +86,25 @@ def so_far(name: str) -> str:
 def tank(name: str) -> str:
     """Show what the jars mean for the main tank."""
     from bmp.report import sections
-    from bmp.report.page import environment
 
     place = place_or_404(name)
     _flushed(place)
     found = site().analyses.of(place)
     content = sections.tank(found.results) if found.results else None
-    part = Markup("")
-    if content is not None:
-        html = environment().get_template("tank.html").render(c=content, figures=found.drawings)
-        number = itertools.count(1)
-        html = re.sub('<div class="wide">', lambda _: SCROLLING % next(number), html)
-        part = Markup(html)  # escaped by its template
+    part = _part("tank", content, found.drawings)
     return render_template("tank.html", place=place, found=found, part=part)
+
+
+def _part(section: str, content: Any, drawings: Any) -> Markup:
+    """Return a section of the report as the report's own template shows it."""
+    from bmp.report.page import environment
+
+    if content is None:
+        return Markup("")
+    html = environment().get_template(f"{section}.html").render(c=content, figures=drawings)
+    number = itertools.count(1)
+    html = re.sub('<div class="wide">', lambda _: SCROLLING % next(number), html)
+    return Markup(html)  # escaped by its template
 
 
 @pages.get("/report")
@@ -123,7 +129,7 @@ def _written(place: Place) -> None:
     except UnusableInput as unusable:
         abort(409, str(unusable.problems[0]))
     if found.results is None:
-        abort(409, "the trial has problems, or no readings yet: its page says which")
+        abort(409, "The trial has problems, or no readings yet. Its page says which.")
 
 
 @pages.get("/download/<what>")
@@ -136,12 +142,12 @@ def download(name: str, what: str) -> Any:
         content = place.path.read_bytes() if place.is_workbook else planning.as_workbook(place.path)
         return _send(content, f"{stem}.xlsx")
     if what in PLANNED and not place.is_workbook:
-        path = place.path / planning.PLAN / what
+        path = place.path / PLAN / what
         if not path.is_file():
-            abort(404, "nothing was planned for this trial here")
+            abort(404, "Nothing was planned for this trial here.")
         return _send(path.read_bytes(), f"{stem}-{what}")
     if what not in DOWNLOADS:
-        abort(404, "there is no such file")
+        abort(404, "There is no such file.")
     _written(place)
     if what == "pictures.zip":
         return _send(_zipped(place), f"{stem}-pictures.zip")
@@ -167,7 +173,7 @@ def plan(name: str) -> str:
     place = place_or_404(name)
     found = planning.planned(place.path)
     if found is None:
-        abort(404, "this trial was not planned here")
+        abort(404, "This trial was not planned here.")
     jars = sorted(found["jars"], key=lambda jar: jar["position"])
     return render_template("plan.html", place=place, plan=found, jars=jars, files=PLANNED)
 
@@ -175,9 +181,9 @@ def plan(name: str) -> str:
 @pages.get("/wall-sheet")
 def wall_sheet(name: str) -> Any:
     """Show the sheet for the wall, to print."""
-    path = place_or_404(name).path / planning.PLAN / "wall-sheet.html"
+    path = place_or_404(name).path / PLAN / "wall-sheet.html"
     if not path.is_file():
-        abort(404, "this trial was not planned here")
+        abort(404, "This trial was not planned here.")
     html = path.read_text(encoding="utf-8")
     return _served(html, (url_for("trial.plan", name=name), "Back to the plan"))
 

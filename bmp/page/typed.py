@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from typing import Final
 
 from bmp.read.cells import Unreadable, moment, number
@@ -47,6 +48,7 @@ class Column:
             return None
 
 
+@lru_cache(1_000)
 def column_of(header: str) -> Column:
     """Return what a header means."""
     parsed = parse_header(header)

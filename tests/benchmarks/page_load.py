@@ -17,7 +17,7 @@ def main() -> None:
         root = Path(place)
         folder = small_trial(root / "many")
         with served(root) as page:
-            told = load(page.port, "many", clients=10, per_second=50, seconds=20)
+            told = load(page, "many", clients=10, per_second=50, seconds=20)
         found = rows_of(folder)
         waits = sorted(told.waits_s)
         print(f"sent {len(waits)} in {told.seconds:.1f} s, refused {len(told.refused)}")

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import atexit
 import http.client
 import json
 import os
+import re
+import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -15,7 +19,12 @@ from pathlib import Path
 from typing import Any
 
 PROJECT = Path(__file__).parents[2]
-HOUR = "2027-03-%02dT%02d:00"
+HOUR = "2024-03-%02dT%02d:00"
+
+
+# where pages keep their codes: nothing of the person who runs the tests is touched
+STATE = tempfile.mkdtemp(prefix="bmp-page-state-")
+atexit.register(shutil.rmtree, STATE, ignore_errors=True)
 
 
 @dataclass
@@ -25,10 +34,25 @@ class Served:
     process: subprocess.Popen[str]
     port: int
     root: Path
+    code: str
 
     @property
     def address(self) -> str:
         return f"http://127.0.0.1:{self.port}"
+
+    @property
+    def link(self) -> str:
+        """What bmp page printed: it lets a browser in."""
+        return f"{self.address}/enter?code={self.code}"
+
+    @property
+    def cookie(self) -> str:
+        return f"bmp-page-{self.port}={self.code}"
+
+    def let_in(self, browser: Any) -> None:
+        """Let a browser in as its link does."""
+        name, _, value = self.cookie.partition("=")
+        browser.add_cookies([{"name": name, "value": value, "url": self.address}])
 
     def kill(self) -> None:
         """Stop it as a power cut would."""
@@ -45,7 +69,7 @@ class Served:
                 self.kill()
 
 
-def start(root: Path, *options: str, answer: str = "") -> Served:
+def start(root: Path, *options: str, answer: str = "", **how: Any) -> Served:
     """Serve a folder; return once the address is printed."""
     process = subprocess.Popen(
         [sys.executable, "-m", "bmp", "page", str(root), "--port", "0", "--no-browser", *options],
@@ -54,24 +78,27 @@ def start(root: Path, *options: str, answer: str = "") -> Served:
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
-        env={**os.environ, "PYTHONWARNINGS": "ignore"},
+        env={**os.environ, "PYTHONWARNINGS": "ignore", "XDG_STATE_HOME": STATE},
+        **how,
     )
     assert process.stdin is not None
     assert process.stdout is not None
     if answer:
         process.stdin.write(answer + "\n")
         process.stdin.flush()
-    line = ""
-    while "127.0.0.1:" not in line or "The page is at" not in line:
+    said, found = "", None
+    while found is None:
         line = process.stdout.readline()
+        said += line
         if not line:
-            raise AssertionError("the page did not start")
-    return Served(process, int(line.rsplit(":", 1)[1].strip(" /\n")), root)
+            raise AssertionError(f"the page did not start: {said}")
+        found = re.search(r"The page is at http://127\.0\.0\.1:(\d+)/enter\?code=(\S+)", line)
+    return Served(process, int(found[1]), root, found[2])
 
 
 @contextmanager
-def served(root: Path) -> Iterator[Served]:
-    page = start(root)
+def served(root: Path, **how: Any) -> Iterator[Served]:
+    page = start(root, **how)
     try:
         yield page
     finally:
@@ -81,15 +108,17 @@ def served(root: Path) -> Iterator[Served]:
 class Client:
     """One browser: one connection, kept open."""
 
-    def __init__(self, port: int) -> None:
-        self.port = port
-        self.connection = http.client.HTTPConnection("127.0.0.1", port, timeout=20)
+    def __init__(self, page: Served) -> None:
+        self.port = page.port
+        self.cookie = page.cookie
+        self.connection = http.client.HTTPConnection("127.0.0.1", page.port, timeout=20)
 
     def save(self, trial: str, item: dict[str, Any]) -> tuple[int, dict[str, Any]]:
         headers = {
             "Content-Type": "application/json",
             "Accept": "application/json",
             "Origin": f"http://127.0.0.1:{self.port}",
+            "Cookie": self.cookie,
         }
         path = f"/trials/{trial}/readings/save"
         self.connection.request("POST", path, json.dumps(item).encode(), headers)
@@ -104,7 +133,7 @@ def small_trial(folder: Path, jars: int = 12) -> Path:
     """Write an invented trial without readings into a folder."""
     folder.mkdir(parents=True)
     (folder / "trial.csv").write_text(
-        "item,value\ntitle,Invented\nstarted,2027-03-01T08:00\nmeasured,volume\n"
+        "item,value\ntitle,Invented\nstarted,2024-03-01T08:00\nmeasured,volume\n"
         "methane [%],60\nambient [kPa],98\ngas temperature [°C],20\n",
         encoding="utf-8",
     )

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from bmp.page.journal import read_journal
-from tests.page.client import HOUR, Client, reading
+from tests.page.client import HOUR, Client, Served, reading
 
 
 @dataclass
@@ -23,13 +23,13 @@ class Told:
     seconds: float = 0.0
 
 
-def load(port: int, trial: str, clients: int, per_second: float, seconds: float) -> Told:
+def load(page: Served, trial: str, clients: int, per_second: float, seconds: float) -> Told:
     """Let clients save readings at a steady pace, every tenth one twice, as after a lost answer."""
     told, lock = Told(), threading.Lock()
     begin = time.monotonic() + 0.2
 
     def one(number: int) -> None:
-        client = Client(port)
+        client = Client(page)
         for turn in range(int(per_second * seconds / clients)):
             due = begin + (turn * clients + number) / per_second
             time.sleep(max(due - time.monotonic(), 0.0))

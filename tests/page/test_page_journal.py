@@ -11,7 +11,7 @@ from bmp.problem import UnusableInput
 
 
 def entry(number: int, text: str = "12") -> Entry:
-    return Entry(number, "2027-03-02T10:00", "reading", "A1", "2027-03-02T10:00", after={"v": text})
+    return Entry(number, "2024-03-02T10:00", "reading", "A1", "2024-03-02T10:00", after={"v": text})
 
 
 def test_what_is_appended_is_read_again(tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ from tests.page.load import journalled, load, rows_of
 def test_readings_of_ten_clients_are_all_kept_once(tmp_path: Path) -> None:
     folder = small_trial(tmp_path / "many")
     with served(tmp_path) as page:
-        told = load(page.port, "many", clients=10, per_second=50, seconds=4)
+        told = load(page, "many", clients=10, per_second=50, seconds=4)
     assert told.refused == []
     assert len(told.acknowledged) == 200
     wanted = {(jar, at, volume): 1 for (jar, at), volume in told.acknowledged.items()}
@@ -43,7 +43,7 @@ def _killed_amid(page: Served, turn: int) -> dict[tuple[str, str, str], int]:
     told: dict[tuple[str, str, str], int] = {}
 
     def one(number: int) -> None:
-        client = Client(page.port)
+        client = Client(page)
         for hour in range(24 * 20):
             at = HOUR % (hour // 24 + 2, hour % 24)
             jar = f"J{number + 1 + 4 * turn}"

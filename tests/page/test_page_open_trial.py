@@ -1,7 +1,10 @@
 from __future__ import annotations
 
 import contextlib
+import errno
+import json
 import shutil
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -13,11 +16,13 @@ from bmp.page import open_trial
 from bmp.page.conflict import Conflict
 from bmp.page.journal import Entry, append, read_journal
 from bmp.page.open_trial import OpenTrial, digest
+from bmp.page.sheet import replayed
+from bmp.problem import UnusableInput
 from bmp.read import read_trial
 from tests.page.client import small_trial
 from tests.page.load import rows_of
 
-T1, T2 = "2027-03-02T08:00", "2027-03-03T08:00"
+T1, T2 = "2024-03-02T08:00", "2024-03-03T08:00"
 V = "volume [mL]"
 
 
@@ -67,13 +72,13 @@ def test_the_same_request_again_is_one_change(folder: Path) -> None:
 
 def test_a_second_reading_close_by_is_asked_about(folder: Path) -> None:
     trial = OpenTrial(folder)
-    trial.save("J1", "2027-03-02T08:00", {V: "20"}, 0)
+    trial.save("J1", "2024-03-02T08:00", {V: "20"}, 0)
     with pytest.raises(Conflict) as told:
-        trial.save("J1", "2027-03-02T08:10", {V: "21"}, 0)
-    assert told.value.near
-    assert told.value.time == "2027-03-02T08:00"
-    trial.save("J1", "2027-03-02T08:10", {V: "21"}, 0, second=True)
-    trial.save("J1", "2027-03-02T08:50", {V: "22"}, 0)
+        trial.save("J1", "2024-03-02T08:10", {V: "21"}, 0)
+    assert told.value.kind == "near"
+    assert told.value.time == "2024-03-02T08:00"
+    trial.save("J1", "2024-03-02T08:10", {V: "21"}, 0, sure=True)
+    trial.save("J1", "2024-03-02T08:50", {V: "22"}, 0)
     assert len(trial.sheet.rows) == 3
 
 
@@ -121,8 +126,12 @@ def test_a_table_changed_by_other_hands_is_taken_over_and_can_be_taken_back(fold
     assert trial.sheet.rows["J2", T1] == {V: "26"}
     trial.save("J1", T1, {V: "21"}, trial.sheet.version("J1", T1))
     taken = next(e for e in trial.changes() if e.kind == "readings" and e.number > 1)
+    trial.undo(taken.number)
+    assert trial.sheet.rows["J2", T1] == {V: "20"}
+    assert trial.sheet.rows["J1", T1] == {V: "21"}  # typed since: stays
     assert not trial.undoable(taken)
     trial.undo(trial.changes()[0].number)
+    assert trial.sheet.rows["J2", T1] == {V: "26"}
     count = len(OpenTrial(folder).entries)
     assert len(OpenTrial(folder).entries) == count
 
@@ -182,10 +191,10 @@ def test_a_table_change_that_a_kill_cut_short_is_finished(folder: Path) -> None:
 
 def test_a_wide_table_is_left_alone(folder: Path) -> None:
     path = folder / "readings.csv"
-    path.write_text("taken,J1 [mL]\n2027-03-02,5\n")
+    path.write_text("taken,J1 [mL]\n2024-03-02,5\n")
     trial = OpenTrial(folder)
     assert "a column for each jar" in trial.cannot_type
-    assert path.read_text() == "taken,J1 [mL]\n2027-03-02,5\n"
+    assert path.read_text() == "taken,J1 [mL]\n2024-03-02,5\n"
     assert not (folder / "journal.jsonl").exists()
 
 
@@ -236,8 +245,9 @@ def test_whatever_is_done_the_file_the_journal_and_the_page_agree(
             trial.refresh()
             version = trial.sheet.version(jar, time)
             if what == "stale":
-                with pytest.raises(Conflict):
-                    trial.save(jar, time, {V: volume}, version + 1)
+                if wanted.get((jar, time), "") not in ("", volume):
+                    with pytest.raises(Conflict):
+                        trial.save(jar, time, {V: volume}, 10_000)
                 continue
             trial.save(jar, time, {V: volume}, version)
             wanted = {key: v for key, v in {**wanted, (jar, time): volume}.items() if v}
@@ -264,3 +274,164 @@ def test_a_stop_between_saying_and_writing_is_told_from_other_hands(
     again = OpenTrial(folder)
     assert again.sheet.rows["J1", T1] == {V: "20" if placed else "30"}
     assert (f"J1,{T1},30" in (folder / "readings.csv").read_text()) is not placed
+
+
+# ---------------------------------------------------------------- disks that refuse
+
+
+def full(*_: Any, **__: Any) -> None:
+    raise OSError(errno.ENOSPC, "No space left on device")
+
+
+def held(*_: Any, **__: Any) -> None:
+    raise PermissionError(errno.EACCES, "Permission denied")
+
+
+@pytest.mark.parametrize("refuse", [full, held])
+@pytest.mark.parametrize("other_hands", [False, True])
+@pytest.mark.parametrize("placed_before", [False, True])
+def test_what_was_kept_outlives_a_table_that_cannot_be_written(
+    folder: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    refuse: Any,
+    other_hands: bool,
+    placed_before: bool,
+) -> None:
+    trial = OpenTrial(folder)
+    path = folder / "readings.csv"
+    if placed_before:
+        trial.save("J4", T1, {V: "4"}, 0)
+    monkeypatch.setattr(open_trial, "write_whole", refuse)
+    for number, jar in enumerate(("J1", "J2", "J3"), start=1):
+        trial.save(jar, T1, {V: f"{number}"}, 0)
+    assert trial.behind.startswith("Kept. The table readings.csv is behind: ")
+    assert "J1" not in path.read_text()
+    if other_hands:
+        path.write_text(path.read_text() + f"J4,{T2},9\n")
+    again = OpenTrial(folder)
+    kept = {"J1": "1", "J2": "2", "J3": "3"} | ({"J4": "4"} if placed_before else {})
+    wanted = {(jar, T1): {V: text} for jar, text in kept.items()}
+    wanted |= {("J4", T2): {V: "9"}} if other_hands else {}
+    assert again.sheet.rows == wanted
+    monkeypatch.undo()
+    again.flush()
+    assert again.behind == ""
+    assert OpenTrial(folder).sheet.rows == wanted
+    assert set(rows_of(folder)) == {(*key, cells[V]) for key, cells in wanted.items()}
+
+
+def test_a_table_that_the_disk_refuses_is_not_said_to_be_kept(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    trial = OpenTrial(folder)
+    before = trial.table_text("jars")
+    monkeypatch.setattr(open_trial.os, "replace", held)
+    with pytest.raises(PermissionError):
+        trial.change_table("jars", before.replace("J1", "Q1"), digest(before), request="r")
+    monkeypatch.undo()
+    assert OpenTrial(folder).table_text("jars") == before
+    assert [p.name for p in folder.iterdir() if p.name.startswith(".")] == []
+    entry = trial.change_table("jars", before.replace("J1", "Q1"), digest(before), request="r")
+    assert entry.number > 1
+    assert "Q1" in trial.table_text("jars")
+
+
+def test_two_fields_of_one_reading_sent_with_one_version_are_both_kept(folder: Path) -> None:
+    trial = OpenTrial(folder)
+    trial.save("J1", T1, {"gauge before [kPa]": "12"}, 0)
+    trial.save("J1", T1, {"gauge after [kPa]": "1"}, 0)
+    assert trial.sheet.rows["J1", T1] == {"gauge before [kPa]": "12", "gauge after [kPa]": "1"}
+    with pytest.raises(Conflict):
+        trial.save("J1", T1, {"gauge after [kPa]": "2"}, 0)
+
+
+def test_what_is_typed_for_all_jars_first_is_kept_when_other_hands_write(folder: Path) -> None:
+    trial = OpenTrial(folder)
+    trial.save("", T1, {"temperature [°C]": "21"}, 0)
+    (folder / "readings.csv").write_text(f"jar,taken,volume [mL]\nJ2,{T2},9\n")
+    trial.refresh()
+    assert trial.sheet.rounds == {T1: {"temperature [°C]": "21"}}
+    assert trial.sheet.rows == {("J2", T2): {V: "9"}}
+
+
+# ---------------------------------------------------------------- a folder from a stranger
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        {"kind": "table", "table": "../../x", "after": "gone"},
+        {"kind": "table", "table": "/tmp/x", "after": "gone"},
+        {"kind": "table", "table": "readings", "after": "gone"},
+        {"kind": "table", "table": "notes", "after": "gone"},
+        {"kind": "table", "table": "jars", "after": {"a": 1}},
+        {"kind": "written", "table": "../x", "after": "a"},
+        {"kind": "reading", "jar": "J1", "time": "1", "after": "x"},
+        {"kind": "reading", "jar": ["J1"], "time": "1"},
+        {"kind": "readings", "table": "readings", "after": {"columns": 3}},
+        {"kind": "readings", "table": "readings"},
+        {"kind": "delete", "table": "jars"},
+        {"kind": "reading", "jar": "J1", "time": "1", "number": "2"},
+    ],
+)
+def test_a_journal_leads_to_no_file_but_the_tables(folder: Path, line: dict[str, Any]) -> None:
+    before = {p: p.read_bytes() for p in folder.parent.rglob("*") if p.is_file()}
+    journal = folder / "journal.jsonl"
+    journal.write_text(json.dumps({"number": 1, "at": "now", **line}) + "\n")
+    with pytest.raises(UnusableInput, match="this line is damaged"):
+        OpenTrial(folder)
+    journal.unlink()
+    assert {p: p.read_bytes() for p in folder.parent.rglob("*") if p.is_file()} == before
+
+
+def test_a_journal_empties_no_table_that_it_does_not_know(folder: Path) -> None:
+    append(folder, Entry(1, "now", "table", table="jars", before="other", after=""))
+    before = (folder / "jars.csv").read_text()
+    OpenTrial(folder)
+    assert (folder / "jars.csv").read_text() == before
+
+
+@pytest.mark.parametrize("name", ["readings.csv", "journal.jsonl", ".readings.csv.new", "plan/x"])
+def test_links_inside_are_refused(folder: Path, tmp_path: Path, name: str) -> None:
+    outside = tmp_path / "outside.txt"
+    outside.write_text("mine")
+    (folder / name).parent.mkdir(exist_ok=True)
+    (folder / name).unlink(missing_ok=True)
+    (folder / name).symlink_to(outside)
+    with pytest.raises(UnusableInput, match="is a link to another place"):
+        OpenTrial(folder)
+    assert outside.read_text() == "mine"
+    (folder / name).unlink()
+
+
+def test_a_table_is_not_written_through_a_link_laid_there_later(
+    folder: Path, tmp_path: Path
+) -> None:
+    trial = OpenTrial(folder)
+    outside = tmp_path / "outside.txt"
+    outside.write_text("mine")
+    (folder / ".readings.csv.new").symlink_to(outside)
+    trial.save("J1", T1, {V: "5"}, 0)
+    assert outside.read_text() == "mine"
+    assert ("J1", T1, "5") in rows_of(folder)
+
+
+def test_a_long_journal_is_replayed_in_its_length(folder: Path) -> None:
+    """No timing: half of the steps for half of the journal, counted."""
+    counts = []
+    for entries in (400, 800):
+        steps = 0
+
+        def count(*_: Any) -> None:
+            nonlocal steps
+            steps += 1
+
+        made = [
+            Entry(n, "", "reading", f"J{n % 60}", f"{n // 60 + 1}", after={V: "1"})
+            for n in range(1, entries + 1)
+        ]
+        sys.setprofile(count)
+        replayed(made, open_trial.EMPTY)
+        sys.setprofile(None)
+        counts.append(steps)
+    assert counts[1] < 2.2 * counts[0]

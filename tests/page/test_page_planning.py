@@ -17,7 +17,7 @@ DEMO = Path(__file__).parents[2] / "examples" / "cheese_dairy"
 ANSWERS = {
     "title": "Kitchen waste (invented)",
     "place": "home",
-    "started": "2027-03-01T10:00",
+    "started": "2024-03-01T10:00",
     "vessel": "household jar",
     "outlet": "open",
     "measured": "volume",

@@ -52,17 +52,17 @@ def test_what_the_page_writes_the_reader_reads_the_same(tmp_path: Path) -> None:
 
 
 def test_decimal_commas_of_a_semicolon_file_are_understood() -> None:
-    found = from_table(table("Jar;taken;volume [mL]\na1;02.03.2027 10:00;1,500\n", True), ["A1"])
-    assert found.rows == {("A1", "2027-03-02T10:00"): {"volume [mL]": "1.5"}}
+    found = from_table(table("Jar;taken;volume [mL]\na1;02.03.2024 10:00;1,500\n", True), ["A1"])
+    assert found.rows == {("A1", "2024-03-02T10:00"): {"volume [mL]": "1.5"}}
 
 
 def test_what_all_jars_of_one_time_share_stands_once() -> None:
     found = from_table(
-        table("jar,taken,volume [mL],ambient [kPa]\nA,2027-03-02,1,98\nB,2027-03-02,2,98\n")
+        table("jar,taken,volume [mL],ambient [kPa]\nA,2024-03-02,1,98\nB,2024-03-02,2,98\n")
     )
-    assert found.rounds == {"2027-03-02T00:00": {"ambient [kPa]": "98"}}
+    assert found.rounds == {"2024-03-02T00:00": {"ambient [kPa]": "98"}}
     text = to_csv(found, ["B", "A"])
-    assert text.splitlines()[1:] == ["B,2027-03-02T00:00,2,98", "A,2027-03-02T00:00,1,98"]
+    assert text.splitlines()[1:] == ["B,2024-03-02T00:00,2,98", "A,2024-03-02T00:00,1,98"]
 
 
 def test_a_reading_that_stands_twice_stays_twice() -> None:
@@ -73,19 +73,19 @@ def test_a_reading_that_stands_twice_stays_twice() -> None:
 def test_rows_that_wait_are_kept_until_their_reading_came() -> None:
     start = from_table(
         table(
-            "jar,taken,volume [mL]\nA,2027-03-02T10:00,\nB,2027-03-02T10:00,\n"
-            "A,2027-03-03T10:00,\nB,2027-03-03T10:00,\n"
+            "jar,taken,volume [mL]\nA,2024-03-02T10:00,\nB,2024-03-02T10:00,\n"
+            "A,2024-03-03T10:00,\nB,2024-03-03T10:00,\n"
         )
     )
     assert len(start.planned) == 4
-    entry = Entry(2, "", "reading", "A", "2027-03-02T09:20", after={"volume [mL]": "7"})
+    entry = Entry(2, "", "reading", "A", "2024-03-02T09:20", after={"volume [mL]": "7"})
     after = applied(start, entry)
     assert still_planned(after) == [
-        ("B", "2027-03-02T10:00"),
-        ("A", "2027-03-03T10:00"),
-        ("B", "2027-03-03T10:00"),
+        ("B", "2024-03-02T10:00"),
+        ("A", "2024-03-03T10:00"),
+        ("B", "2024-03-03T10:00"),
     ]
-    assert to_csv(after, ["A", "B"]).splitlines()[1] == "A,2027-03-02T09:20,7"
+    assert to_csv(after, ["A", "B"]).splitlines()[1] == "A,2024-03-02T09:20,7"
 
 
 def test_an_empty_row_between_two_readings_stays() -> None:
