@@ -10,6 +10,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from bmp.plan.logbook import write_logbook
 from bmp.plan.plan import plan_trial
+from bmp.plan.shown_units import ShownUnits
 from bmp.plan.wishes import MaterialWish, Wishes
 from bmp.read import read_trial
 from bmp.trial import Material
@@ -57,8 +58,8 @@ def test_sheets_and_columns_are_those_of_a_trial(tmp_path: Path) -> None:
     ("wishes", "columns"),
     [
         (OPEN, ["volume [mL]", "syringe gas [mL]", "syringe gas left [mL]"]),
-        (but(OPEN, measured="methane volume"), ["volume [mL]"]),
-        (but(OPEN, measured="mass"), ["mass before [g]", "mass after [g]"]),
+        (but(OPEN, measured="mass"), ["mass [g]"]),
+        (but(CLOSED, measured="mass"), ["mass before [g]", "mass after [g]"]),
         (
             CLOSED,
             [
@@ -77,6 +78,69 @@ def test_readings_have_the_columns_of_their_way(
     common = ["temperature [°C]", "ambient [kPa]", "methane [%]", "note"]
     assert list(readings[0]) == ["jar", "taken", *columns, *common]
     assert all(row[name] is None for row in readings for name in columns)
+
+
+def test_columns_follow_how_the_methane_is_known(tmp_path: Path) -> None:
+    asked = {
+        "meter": ["volume [mL]", "temperature [°C]", "ambient [kPa]", "methane [%]"],
+        "syringe": [
+            "volume [mL]",
+            "syringe gas [mL]",
+            "syringe gas left [mL]",
+            "temperature [°C]",
+            "ambient [kPa]",
+        ],
+        "none": ["volume [mL]", "temperature [°C]", "ambient [kPa]"],
+    }
+    for known_by, columns in asked.items():
+        book = book_of(but(OPEN, methane_known_by=known_by), tmp_path)
+        assert list(table(book["readings"])[0]) == ["jar", "taken", *columns, "note"]
+        items = {row["item"]: row["value"] for row in table(book["trial"])}
+        assert (items["methane [%]"] is None) == (known_by != "none")
+    # Cellulose 50 to 52 %, manure and food waste 55 to 65 %.
+    assert items["methane [%]"] == 57.5
+    assert items["methane uncertainty [%]"] == 7.5
+    book = book_of(but(OPEN, measured="methane volume", methane_known_by="absorber"), tmp_path)
+    columns = ["volume [mL]", "temperature [°C]", "ambient [kPa]"]
+    assert list(table(book["readings"])[0]) == ["jar", "taken", *columns, "note"]
+
+
+def test_an_open_jar_is_weighed_when_it_is_closed(tmp_path: Path) -> None:
+    plan = plan_trial(but(OPEN, measured="mass"), LITERATURE)
+    book = book_of(but(OPEN, measured="mass"), tmp_path)
+    readings = table(book["readings"])
+    assert len(readings) == (len(plan.rounds) + 1) * len(plan.jars)
+    assert {row["taken"] for row in readings[: len(plan.jars)]} == {OPEN.started}
+    dates = table(book["plan by date"])
+    assert dates[0]["do"] == "weigh all jars as soon as they are closed"
+    assert any("weigh every jar as soon as it is closed" in line for line in plan.watch)
+    assert "weigh every jar" not in " ".join(plan_trial(CLOSED, LITERATURE).watch)
+
+
+def test_a_logbook_in_other_units_reads_back(tmp_path: Path) -> None:
+    units = ShownUnits(gauge="psi", ambient="inHg", temperature="°F")
+    wishes = but(CLOSED, units=units, ambient_kPa=98.0)
+    plan = plan_trial(wishes, LITERATURE)
+    book = book_of(wishes, tmp_path)
+    readings = table(book["readings"])
+    assert "gauge before [psi]" in readings[0]
+    assert {"temperature [°F]", "ambient [inHg]"} <= set(readings[0])
+    dates = table(book["plan by date"])
+    highest = max(e.gauge_kPa[2] for e in plan.expected if e.gauge_kPa)
+    assert max(row["at most gauge [psi]"] for row in dates) == pytest.approx(
+        highest / 6.894757, abs=0.06
+    )
+    sheet, header = book["readings"], list(readings[0])
+    row = {"gauge before [psi]": 7.25, "temperature [°F]": 68, "ambient [inHg]": 29.0}
+    for name, value in (row | {"methane [%]": 60}).items():
+        sheet.cell(2, header.index(name) + 1).value = value
+    book.save(tmp_path / "filled.xlsx")
+    trial = read_trial(tmp_path / "filled.xlsx", unfinished=True)
+    assert trial.readings.column("gauge_before_kPa")[0] == pytest.approx(49.987, abs=0.001)
+    assert trial.readings.column("temperature_C")[0] == pytest.approx(20.0)
+    assert trial.readings.column("ambient_kPa")[0] == pytest.approx(98.205, abs=0.001)
+    assert trial.setup.incubation_temperature_C == pytest.approx(37.0)
+    assert trial.setup.ambient_kPa == pytest.approx(98.0, abs=0.02)
 
 
 def test_every_jar_stands_in_every_round_in_the_order_of_the_shelf(tmp_path: Path) -> None:

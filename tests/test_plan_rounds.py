@@ -110,6 +110,23 @@ def test_two_rounds_a_day_stand_half_a_day_apart(hour: int) -> None:
     assert calendar_of("school", None).longest_gap_d(1) == 3.0
 
 
+def test_expected_is_what_is_read() -> None:
+    """Behind an absorber methane, on a scale grams, of the same gas."""
+    volume, methane, mass = (
+        plan_trial(but(OPEN, measured=way, incubation_temperature_C=20.0), LITERATURE)
+        for way in ("volume", "methane volume", "mass")
+    )
+    for one, other, lost in zip(volume.expected, methane.expected, mass.expected, strict=True):
+        assert one.biogas_NmL == other.biogas_NmL == lost.biogas_NmL
+        assert one.lost_g is None
+        share = other.as_read("methane volume")[2] / one.as_read("volume")[2]
+        assert 0.49 < share < 0.56
+        # Gas of 50 to 65 % methane weighs 1.15 to 1.35 g a litre, with its vapour some more.
+        assert 1.1e-3 < lost.as_read("mass")[1] / lost.biogas_NmL[1] < 1.4e-3
+    with pytest.raises(ValueError, match="by pressure was not planned"):
+        volume.expected[0].as_read("pressure")
+
+
 def test_hours_until_the_rating_agree_with_the_burden() -> None:
     draft = fitting_draft(CLOSED, LITERATURE)
     hours = hours_until_gauge(draft, 150.0, "high")

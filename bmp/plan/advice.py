@@ -8,13 +8,12 @@ from bmp.plan.dosing import (
     LARGEST_HEADSPACE_ML_PER_G_VS,
     LEAST_HEADSPACE_ML_PER_G_VS,
 )
-from bmp.plan.draft import Draft
+from bmp.plan.draft import Draft, assumed_share
 from bmp.plan.gas import stop_days
 from bmp.plan.literature import UNKNOWN_FEED
 from bmp.plan.power import detectable_difference, just_significant
 from bmp.plan.rounds import (
     CAUTIOUS_GAUGE_KPA,
-    Expectation,
     Round,
     calendar,
     hours_until_gauge,
@@ -39,12 +38,19 @@ ALWAYS: tuple[str, ...] = (
 )
 
 
-def advise(
-    draft: Draft, rounds: tuple[Round, ...], expected: tuple[Expectation, ...]
-) -> tuple[tuple[str, ...], tuple[str, ...]]:
+def advise(draft: Draft, rounds: tuple[Round, ...]) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Return what to watch, and what was assumed."""
-    vessel = _pressure(draft) if draft.wishes.outlet == "closed" else _collector(draft, expected)
-    watch = (*vessel, *_ratios(draft), *_headspace(draft), *_jars(draft), *_length(draft), *ALWAYS)
+    vessel = _pressure(draft) if draft.wishes.outlet == "closed" else _collector(draft, rounds)
+    watch = (
+        *vessel,
+        *_weighing(draft),
+        *_methane(draft),
+        *_ratios(draft),
+        *_headspace(draft),
+        *_jars(draft),
+        *_length(draft),
+        *ALWAYS,
+    )
     return watch, _assumed(draft)
 
 
@@ -76,8 +82,8 @@ def _pressure(draft: Draft) -> list[str]:
     ]
 
 
-def _collector(draft: Draft, expected: tuple[Expectation, ...]) -> list[str]:
-    high = max(e.volume_mL[2] for e in expected if e.volume_mL is not None)
+def _collector(draft: Draft, rounds: tuple[Round, ...]) -> list[str]:
+    high = max(worst_burden(draft, r.time_d - r.since_d, r.time_d) for r in rounds)
     given = draft.wishes.collector_mL
     lines = ["the outlet of every jar stays open; it is never closed, not even to move it"]
     if given is not None:
@@ -99,6 +105,29 @@ def _collector(draft: Draft, expected: tuple[Expectation, ...]) -> list[str]:
         "in the fullest, as read in the room"
     )
     return lines
+
+
+def _weighing(draft: Draft) -> list[str]:
+    wishes = draft.wishes
+    if wishes.measured != "mass" or wishes.outlet != "open":
+        return []
+    return [
+        "weigh every jar as soon as it is closed: the logbook's first rows are for that. Without "
+        "it the gas of the first round is in no reading, and the yield comes out too low"
+    ]
+
+
+def _methane(draft: Draft) -> list[str]:
+    share = assumed_share(draft)
+    if share is None:
+        return []
+    middle, half_width = share
+    return [
+        f"nobody finds the methane share: {middle:g} % is assumed, {middle - half_width:g} to "
+        f"{middle + half_width:g} % for these kinds of feed. That alone makes every yield "
+        f"uncertain by {100 * half_width / middle:.0f} %; a syringe shaken with soda lye or an absorber "
+        "before the cylinder would find it"
+    ]
 
 
 def _ratios(draft: Draft) -> list[str]:
@@ -199,6 +228,11 @@ def _assumed(draft: Draft) -> tuple[str, ...]:
             lines.append(f"{name}: VS not measured, taken from {one.source}: {span}")
     for sample in draft.samples:
         lines.append(f"{sample.name}: expected gas from the range of {sample.literature.name}")
+    if wishes.methane_known_by is None and wishes.measured != "methane volume":
+        lines.append(
+            "how the methane share is found was not said (item “methane known by”: meter, syringe, "
+            "absorber or none); without a share only raw gas can be shown"
+        )
     if wishes.control and all(w.material.role != "control" for w in wishes.materials):
         lines.append(
             "microcrystalline cellulose added as control, VS 99 % of fresh mass (documents 303 "

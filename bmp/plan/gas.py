@@ -18,6 +18,8 @@ from typing import Final
 import numpy as np
 
 from bmp.constants import (
+    MOLAR_MASS_H2O,
+    MOLAR_VOLUME_IDEAL_ML,
     REFERENCE_PRESSURE_KPA,
     REFERENCE_TEMPERATURE_K,
     ZERO_CELSIUS_K,
@@ -36,6 +38,9 @@ FASTEST_PER_D = 1.0
 USUAL_LAG_D = 2.0
 # Temperature at which the literature's rates were found, about: 34 to 38 °C.
 RATES_AT_C = 37.0
+
+Three = tuple[float, float, float]
+"""Least, middle and most."""
 
 
 @dataclass(frozen=True)
@@ -108,9 +113,6 @@ def _total_and_rate(
     if level == "high":
         return VS_g.high * methane.high / share.low, pace.fastest_per_d
     return VS_g.middle * methane.middle / share.middle, pace.middle_per_d
-
-
-Three = tuple[float, float, float]
 
 
 def total_methane_NmL(VS_g: Range, feed: LiteratureFeed) -> Three:
@@ -214,6 +216,12 @@ def pushed_out_mL(
     first = (ambient_kPa - _vapour_kPa(closed_C)) / (closed_C + ZERO_CELSIUS_K)
     moles = (first - kept) * headspace_mL
     return moles * (read_C + ZERO_CELSIUS_K) / (ambient_kPa - _vapour_kPa(read_C))
+
+
+def vapour_g_per_NmL(pressure_kPa: float, warm_C: float) -> float:
+    """Return the vapour that leaves with each mL of dry gas at the reference state [g]."""
+    vapour = _vapour_kPa(warm_C)
+    return MOLAR_MASS_H2O * vapour / (pressure_kPa - vapour) / MOLAR_VOLUME_IDEAL_ML
 
 
 LONGEST_TRIAL_D: Final = 1000

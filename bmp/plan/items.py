@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from bmp.plan.wish_checks import PLANNED_MEASURES
-from bmp.plan.wishes import OUTLETS, PLACES, VESSELS
+from bmp.plan.wishes import METHANE_KNOWN_BY, OUTLETS, PLACES, VESSELS
 from bmp.read.columns import MATERIALS, Known
 
 ITEMS: tuple[Known, ...] = (
@@ -26,6 +26,7 @@ ITEMS: tuple[Known, ...] = (
     Known("vessel rating", "vessel_rating_kPa", "kPa"),
     Known("outlet", "outlet"),
     Known("measured", "measured"),
+    Known("methane known by", "methane_known_by"),
     Known("collector", "collector_mL", "mL"),
     Known("ambient", "ambient_kPa", "kPa"),
     Known("altitude", "altitude_m", "m"),
@@ -49,6 +50,7 @@ CHOICES: Mapping[str, Mapping[str, Any]] = {
     "outlet": {word: word for word in OUTLETS},
     "measured": {word: word for word in PLANNED_MEASURES},
     "place": {word: word for word in PLACES},
+    "methane_known_by": {word: word for word in METHANE_KNOWN_BY},
     "control": {"yes": True, "no": False},
 }
 

@@ -11,11 +11,14 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from bmp.limits import POSSIBLE
 from bmp.plan.cells import Entry, allow, new_sheet, number, put, span
 from bmp.plan.dosing import DosingSolids, PlannedJar
+from bmp.plan.draft import assumed_share
 from bmp.plan.plan import Plan
+from bmp.plan.reading_columns import METHANE, ambient, possible, reading_columns, temperature
 from bmp.plan.rounds import Round
+from bmp.plan.shown_units import ShownUnits
+from bmp.plan.wish_checks import PLANNED_MEASURES
 from bmp.plan.wishes import OUTLETS
 from bmp.read.crucibles import CRUCIBLES
 from bmp.solids import ADVISED_REPLICATES
@@ -28,55 +31,8 @@ if TYPE_CHECKING:
 # Rows below the last planned reading that still have drop-downs and limits.
 SPARE_ROWS = 100
 
-
-def _possible(field: str, prompt: str) -> Entry:
-    """Return an entry that takes what the reader takes."""
-    possible = POSSIBLE[field]
-    scale = 100.0 if possible.unit == "%" else 1.0
-    return number(scale * possible.low, scale * possible.high, prompt)
-
-
-TEMPERATURE = _possible("temperature_C", "temperature of the gas where it is read")
-AMBIENT = _possible("ambient_kPa", "air pressure of the place, not reduced to sea level")
-METHANE = _possible("methane_share", "methane in the dry gas")
-VOLUME = _possible("volume_mL", "gas since the last reading")
-MASS = _possible("mass_g", "whole jar on the scale")
-GAUGE = _possible("gauge_before_kPa", "pressure above air pressure")
-
-# Columns of the readings by way of measuring, between the time and what every way has.
-QUANTITIES: dict[str, tuple[tuple[str, Entry], ...]] = {
-    "volume": (("volume [mL]", VOLUME),),
-    "methane volume": (("volume [mL]", VOLUME),),
-    "pressure": (
-        ("gauge before [kPa]", GAUGE),
-        (
-            "gauge after [kPa]",
-            Entry(
-                "after venting; empty: vented to the air; `not vented`: left closed",
-                formula='OR(ISNUMBER({cell}),LOWER({cell})="not vented")',
-            ),
-        ),
-    ),
-    "mass": (("mass before [g]", MASS), ("mass after [g]", MASS)),
-}
-# Ways whose methane share still has to be found.
-SYRINGE: tuple[tuple[str, Entry], ...] = (
-    ("syringe gas [mL]", _possible("syringe_gas_mL", "gas drawn before shaking with soda lye")),
-    (
-        "syringe gas left [mL]",
-        _possible("syringe_gas_left_mL", "gas left after shaking with soda lye"),
-    ),
-)
-COMMON: tuple[tuple[str, Entry], ...] = (
-    ("temperature [°C]", TEMPERATURE),
-    ("ambient [kPa]", AMBIENT),
-    ("methane [%]", METHANE),
-)
-TIME = {
-    True: ("taken", Entry("date and time of the reading")),
-    False: ("time [d]", number(0, 1000, "days since the jars were closed")),
-}
 SHARE = number(0, 100, "percent")
+SHARE_HALF_WIDTH = number(0, 100, "half the width of the 95 % interval of the assumed share")
 MATERIAL_COLUMNS: tuple[tuple[str, str, float, Entry | None], ...] = (
     ("TS [% of fresh mass]", "TS", 100, SHARE),
     ("TS uncertainty [% of fresh mass]", "TS_u", 100, SHARE),
@@ -123,11 +79,13 @@ def write_logbook(plan: Plan, path: Path) -> None:
 def _trial_sheet(book: Workbook, plan: Plan) -> None:
     from openpyxl.styles import Alignment
 
-    wishes = plan.wishes
+    wishes, units = plan.wishes, plan.wishes.units
+    share, half_width = assumed_share(plan.draft) or (None, None)
+    warm = f"incubation temperature [{units.temperature}]"
     rows: list[tuple[str, Any, Entry | None]] = [
         ("title", wishes.title, None),
         ("started", wishes.started, Entry("when the jars were closed: date and time")),
-        ("measured", wishes.measured, Entry("how gas is measured", choices=tuple(QUANTITIES))),
+        ("measured", wishes.measured, Entry("how gas is measured", choices=PLANNED_MEASURES)),
         (
             "readings are",
             "interval",
@@ -135,9 +93,14 @@ def _trial_sheet(book: Workbook, plan: Plan) -> None:
         ),
         ("outlet", wishes.outlet, Entry("of the jars between readings", choices=OUTLETS)),
         ("gas", "wet", Entry("wet: read over water or warm", choices=("wet", "dry"))),
-        ("gas temperature [°C]", None, TEMPERATURE),
-        ("ambient [kPa]", _rounded(wishes.ambient_kPa), AMBIENT),
-        ("methane [%]", None, METHANE),
+        (f"gas temperature [{units.temperature}]", None, temperature(units)),
+        (f"ambient [{units.ambient}]", _in(units, "ambient", wishes.ambient_kPa), ambient(units)),
+        ("methane [%]", share, METHANE),
+        *(
+            [("methane uncertainty [%]", half_width, SHARE_HALF_WIDTH)]
+            if half_width is not None
+            else []
+        ),
         (
             "composition basis",
             "flush gas excluded",
@@ -153,9 +116,9 @@ def _trial_sheet(book: Workbook, plan: Plan) -> None:
         ),
         ("blank", "measured", Entry("blanks are in the trial", choices=("measured", "none"))),
         (
-            "incubation temperature [°C]",
-            wishes.incubation_temperature_C,
-            _possible("incubation_temperature_C", "temperature of the jars"),
+            warm,
+            _in(units, "temperature", wishes.incubation_temperature_C),
+            possible("incubation_temperature_C", "temperature of the jars", units, "temperature"),
         ),
     ]
     sheet = new_sheet(book, "trial", ["item", "value"], [30, 44])
@@ -167,8 +130,8 @@ def _trial_sheet(book: Workbook, plan: Plan) -> None:
             allow(sheet, entry, f"B{i}")
 
 
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else round(value, 2)
+def _in(units: ShownUnits, kind: str, value: float | None) -> float | None:
+    return None if value is None else round(units.shown(kind, value), 2)
 
 
 def _materials_sheet(book: Workbook, plan: Plan) -> None:
@@ -234,19 +197,18 @@ def _jars_sheet(book: Workbook, plan: Plan) -> None:
 
 
 def _readings_sheet(book: Workbook, plan: Plan) -> None:
-    measured = plan.wishes.measured
-    dated = plan.wishes.started is not None
-    columns = [TIME[dated], *QUANTITIES[measured]]
-    columns += SYRINGE if measured in ("volume", "pressure") else ()
-    columns += COMMON
+    dated, columns = plan.wishes.started is not None, reading_columns(plan.wishes)
     names = ["jar", *(name for name, _ in columns), "note"]
     sheet = new_sheet(book, "readings", names, [8, 18, *(16 for _ in columns[1:]), 40], freeze="C2")
     row = 1
-    for one in plan.rounds:
+    times: list[Any] = [one.at if dated else round(one.time_d, 4) for one in plan.rounds]
+    if plan.weighed_when_closed:
+        times.insert(0, plan.wishes.started if dated else 0)
+    for time in times:
         for jar in by_position(plan):
             row += 1
             put(sheet, row, 1, jar.name)
-            put(sheet, row, 2, one.at if dated else round(one.time_d, 4), planned=True)
+            put(sheet, row, 2, time, planned=True)
     last = row + SPARE_ROWS
     names_of_jars = f"jars!$A$2:$A${len(plan.jars) + 1}"
     allow(sheet, Entry("jar", formula=names_of_jars), f"A2:A{last}")
@@ -287,26 +249,53 @@ def when(one: Round) -> str | datetime:
 
 
 def _dates_sheet(book: Workbook, plan: Plan) -> None:
-    closed = plan.wishes.outlet == "closed"
-    unit = "gauge [kPa]" if closed else "volume [mL]"
-    names = ["round", "when", "day", "hours since last", f"expected {unit}", f"at most {unit}"]
+    closed, what = plan.wishes.outlet == "closed", read_words(plan)
+    names = ["round", "when", "day", "hours since last", f"expected {what}", f"at most {what}"]
     names += ["do", "done by"]
     sheet = new_sheet(book, "plan by date", names, [8, 18, 8, 12, 18, 18, 30, 14])
-    for row, one in enumerate(plan.rounds, start=2):
+    first = 3 if plan.weighed_when_closed else 2
+    if plan.weighed_when_closed:
+        start = plan.wishes.started or "day 0"
+        values: list[Any] = [0, start, 0, None, None, None, WEIGH_WHEN_CLOSED]
+        for column, value in enumerate(values, start=1):
+            put(sheet, 2, column, value)
+    for row, one in enumerate(plan.rounds, start=first):
         middle, high = expected_at(plan, one)
-        values: list[Any] = [one.number, when(one), round(one.time_d, 2)]
+        values = [one.number, when(one), round(one.time_d, 2)]
         values += [round(24 * one.since_d, 1)]
-        values += [round(middle), round(high)]
+        values += [middle, high]
         values += [f"read {'and vent ' if closed else ''}all {len(plan.jars)} jars", None]
         for column, value in enumerate(values, start=1):
             put(sheet, row, column, value)
 
 
+WEIGH_WHEN_CLOSED = "weigh all jars as soon as they are closed"
+# What is read by each way of measuring: its name on a header, its kind of unit, its digits.
+_READ: dict[str, tuple[str, str, int]] = {
+    "pressure": ("gauge", "gauge", 0),
+    "mass": ("mass lost", "mass", 2),
+    "volume": ("volume", "volume", 0),
+    "methane volume": ("methane volume", "volume", 0),
+}
+
+
+def read_words(plan: Plan) -> str:
+    """Return what a person reads, with its unit: “gauge [kPa]”."""
+    name, kind, _ = _READ[plan.wishes.measured]
+    return f"{name} [{plan.wishes.units.header_unit(kind)}]"
+
+
 def expected_at(plan: Plan, one: Round) -> tuple[float, float]:
-    """Return the fullest jar's expected and highest gauge pressure [kPa] or volume [mL]."""
-    loads = [e.gauge_kPa or e.volume_mL for e in plan.expected if e.time_d == one.time_d]
-    known = [load for load in loads if load is not None]
-    return max(load[1] for load in known), max(load[2] for load in known)
+    """Return what the fullest jar is expected to show, and at most, in the unit of the plan."""
+    _, kind, digits = _READ[plan.wishes.measured]
+    units = plan.wishes.units
+    loads = [e.as_read(plan.wishes.measured) for e in plan.expected if e.time_d == one.time_d]
+    if units.header_unit(kind) not in ("kPa", "mL", "g"):
+        digits = 1
+    middle, high = (
+        round(units.shown(kind, max(load[end] for load in loads)), digits) for end in (1, 2)
+    )
+    return (middle, high) if digits else (int(middle), int(high))
 
 
 def _dosing_sheet(book: Workbook, plan: Plan) -> None:

@@ -59,6 +59,11 @@ class Plan:
     """Plain sentences: what was not given."""
     cautions: tuple[Caution, ...]
 
+    @property
+    def weighed_when_closed(self) -> bool:
+        """Whether the first round is the moment of closing: an open jar is losing gas from then."""
+        return self.wishes.measured == "mass" and self.wishes.outlet == "open"
+
 
 def plan_trial(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) -> Plan:
     """Return the plan of a trial.
@@ -87,7 +92,7 @@ def plan_trial(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) -> Plan
     expected = expectations(draft, rounds)
     several = wishes.jars_per_material > 1
     rsd, jars = wishes.expected_rsd, wishes.jars_per_material
-    watch, assumed = advise(draft, rounds, expected)
+    watch, assumed = advise(draft, rounds)
     return Plan(
         wishes=wishes,
         seed=seed,
@@ -140,7 +145,7 @@ def hazards_of(draft: Draft) -> set[str]:
         hazards |= {"open outlet", "gas store"}
     if wishes.vessel == "household jar":
         hazards.add("household jar")
-    if wishes.measured == "methane volume":
+    if wishes.measured == "methane volume" or wishes.methane_known_by == "syringe":
         hazards.add("caustic")
     if not all(s.solids.measured for s in draft.samples) or not draft.inoculum_solids.measured:
         hazards.add("crucibles")
@@ -207,4 +212,5 @@ def _expected_dict(one: Expectation) -> dict[str, Any]:
         "biogas_NmL": three(one.biogas_NmL),
         "gauge_kPa": three(one.gauge_kPa),
         "volume_mL": three(one.volume_mL),
+        "lost_g": three(one.lost_g),
     }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -9,6 +10,7 @@ from typing import Any
 from bmp.atmosphere import standard_atmosphere_kPa
 from bmp.plan.items import CHOICES, ITEM_NAMES, ITEMS, NUMBERS, WISH_MATERIALS
 from bmp.plan.refusal import PlanRefused, Refusal
+from bmp.plan.shown_units import shown_units
 from bmp.plan.wishes import MaterialWish, Wishes
 from bmp.problem import Problem, UnusableInput, shown
 from bmp.read.cells import ERROR_WANTED, Unreadable, is_error, moment, number, quantity, words
@@ -56,6 +58,7 @@ def read_wishes(place: Path) -> WrittenWishes:
     ignored: list[str] = []
     assumed: list[str] = []
     values, rows = _items(tables["plan"], problems, ignored)
+    units = _units(tables["plan"], rows)
     materials = _materials(tables, problems, ignored, assumed)
     if "jar_volume_mL" not in values and not any(p.table == tables["plan"].name for p in problems):
         wanted = "add an item “jar volume [mL]”: the inner volume of an empty jar"
@@ -68,7 +71,11 @@ def read_wishes(place: Path) -> WrittenWishes:
         assumed.append(
             f"air pressure {values['ambient_kPa']:.1f} kPa, standard atmosphere at {altitude:.0f} m"
         )
-    wishes = Wishes(materials, **({"title": place.resolve().stem} | values))
+    wishes = Wishes(
+        materials,
+        units=shown_units(units),
+        **({"title": place.resolve().stem} | values),
+    )
     names = [tables[name].name for name in ("plan", "materials")]
     return WrittenWishes(wishes, names[0], rows, tuple(assumed), tuple(ignored), names[1])
 
@@ -97,6 +104,17 @@ def _items(
             if value is not None:
                 values[known.field], rows[known.field] = value, row
     return values, rows
+
+
+def _units(table: Table, rows: Mapping[str, int]) -> dict[str, str]:
+    """Return the unit written on each item that was given."""
+    fields = {row: field for field, row in rows.items()}
+    written = {}
+    for row, line in zip(table.row_numbers, table.rows, strict=True):
+        unit = parse_header(words(line[0])).unit
+        if row in fields and unit:
+            written[fields[row]] = unit
+    return written
 
 
 def _value(

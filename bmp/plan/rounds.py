@@ -10,9 +10,23 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from bmp.constants import REFERENCE_PRESSURE_KPA, REFERENCE_TEMPERATURE_K, ZERO_CELSIUS_K
+from bmp.constants import (
+    DENSITY_CH4_G_PER_ML,
+    DENSITY_CO2_G_PER_ML,
+    REFERENCE_PRESSURE_KPA,
+    REFERENCE_TEMPERATURE_K,
+    ZERO_CELSIUS_K,
+)
 from bmp.plan.draft import Draft, least_factor, make_draft
-from bmp.plan.gas import GasCurve, gauge_kPa, pushed_out_mL, warming_kPa, wet_volume_mL
+from bmp.plan.gas import (
+    GasCurve,
+    Three,
+    gauge_kPa,
+    pushed_out_mL,
+    vapour_g_per_NmL,
+    warming_kPa,
+    wet_volume_mL,
+)
 from bmp.plan.hours import MOST_ROUNDS_A_DAY, Calendar, calendar_of
 from bmp.plan.literature import LiteratureFeed
 from bmp.plan.wishes import Wishes
@@ -51,12 +65,22 @@ class Expectation:
     material: str
     time_d: float
     since_d: float
-    biogas_NmL: tuple[float, float, float]
+    biogas_NmL: Three
     """Low, middle, high."""
-    gauge_kPa: tuple[float, float, float] | None
+    gauge_kPa: Three | None
     """At the end of the interval in a closed jar; `None` with an open outlet."""
-    volume_mL: tuple[float, float, float] | None
-    """As read over water in the room, with what warming pushes out; `None` in a closed jar."""
+    volume_mL: Three | None
+    """As read over water in the room, with what warming pushes out; of methane alone behind an
+    absorber. `None` in a closed jar that is not measured by volume."""
+    lost_g: Three | None
+    """Mass that the jar loses, where it is weighed."""
+
+    def as_read(self, measured: str) -> Three:
+        """Return what is read by a way of measuring: gauge kPa, mL or g."""
+        found = {"pressure": self.gauge_kPa, "mass": self.lost_g}.get(measured, self.volume_mL)
+        if found is None:
+            raise ValueError(f"a reading by {measured} was not planned")
+        return found
 
 
 def planned_limit_kPa(rating_kPa: float) -> float:
@@ -213,23 +237,45 @@ def hours_until_gauge(draft: Draft, gauge: float, level: str) -> float | None:
 
 def expectations(draft: Draft, rounds: tuple[Round, ...]) -> tuple[Expectation, ...]:
     """Return what one jar of every material gives in every interval."""
-    closed = draft.wishes.outlet == "closed"
+    wishes = draft.wishes
+    closed, weighed = wishes.outlet == "closed", wishes.measured == "mass"
+    by_volume = not closed or wishes.measured in ("volume", "methane volume")
     expected: list[Expectation] = []
     for one in rounds:
         start = one.time_d - one.since_d if one.number > 1 else 0.0
         gas = draft.biogas_NmL(start, one.time_d)
-        load = burden(draft, start, one.time_d)
-        for dose, made, borne in zip(draft.doses, gas, load, strict=True):
-            low, middle, high = (float(value) for value in made)
-            three = (float(borne[0]), float(borne[1]), float(borne[2]))
+        gauge = burden(draft, start, one.time_d)
+        volume, lost = _volume_read_mL(draft, start, one.time_d), _lost_g(draft, start, one.time_d)
+        for row, dose in enumerate(draft.doses):
             expected.append(
                 Expectation(
                     material=dose.material,
                     time_d=one.time_d,
                     since_d=one.since_d,
-                    biogas_NmL=(low, middle, high),
-                    gauge_kPa=three if closed else None,
-                    volume_mL=None if closed else three,
+                    biogas_NmL=_three(gas[row]),
+                    gauge_kPa=_three(gauge[row]) if closed else None,
+                    volume_mL=_three(volume[row]) if by_volume else None,
+                    lost_g=_three(lost[row]) if weighed else None,
                 )
             )
     return tuple(expected)
+
+
+def _three(values: FloatArray) -> Three:
+    return float(values[0]), float(values[1]), float(values[2])
+
+
+def _volume_read_mL(draft: Draft, from_d: float, to_d: float) -> FloatArray:
+    """Return what a cylinder shows after an interval: methane alone behind an absorber."""
+    methane = draft.wishes.measured == "methane volume"
+    gas = draft.methane_NmL(from_d, to_d) if methane else draft.biogas_NmL(from_d, to_d)
+    pushed_out = max(_start(draft)[1], 0.0) if from_d == 0 else 0.0
+    return wet_volume_mL(gas, draft.ambient_kPa, draft.wishes.room_temperature_C) + pushed_out
+
+
+def _lost_g(draft: Draft, from_d: float, to_d: float) -> FloatArray:
+    """Return the mass of gas and vapour that leaves a jar; what warming pushes out is not in it."""
+    biogas, methane = draft.biogas_NmL(from_d, to_d), draft.methane_NmL(from_d, to_d)
+    warm = draft.wishes.incubation_temperature_C
+    dry = methane * DENSITY_CH4_G_PER_ML + (biogas - methane) * DENSITY_CO2_G_PER_ML
+    return dry + biogas * vapour_g_per_NmL(draft.ambient_kPa, warm)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from pathlib import Path
 
-from bmp.plan.logbook import by_position, expected_at, when
+from bmp.plan.logbook import WEIGH_WHEN_CLOSED, by_position, expected_at, read_words, when
 from bmp.plan.plan import Plan
 
 
@@ -26,7 +26,8 @@ def wall_sheet_html(plan: Plan) -> str:
         jars=by_position(plan),
         headspace=plan.draft.doses[0].headspace_mL,
         closed=closed,
-        unit="gauge [kPa]" if closed else "volume [mL]",
+        read=read_words(plan),
+        weigh=WEIGH_WHEN_CLOSED if plan.weighed_when_closed else "",
         rounds=[(one, _words(when(one)), *expected_at(plan, one)) for one in plan.rounds],
         facts=_facts(plan),
         grams=grams,
@@ -44,15 +45,17 @@ def _words(at: str | datetime) -> str:
 
 def _facts(plan: Plan) -> list[tuple[str, str]]:
     wishes = plan.wishes
+    warm = wishes.units.shown("temperature", wishes.incubation_temperature_C)
     start = "on the day the jars are closed" if wishes.started is None else _words(wishes.started)
     outlet = "open outlet"
     if wishes.outlet == "closed":
-        outlet = f"closed, rated {wishes.vessel_rating_kPa:g} kPa gauge"
+        rated = wishes.units.shown("gauge", wishes.vessel_rating_kPa or 0.0)
+        outlet = f"closed, rated {rated:.3g} {wishes.units.gauge} gauge"
     vessel = f"{wishes.vessel} of {wishes.jar_volume_mL:g} mL, {outlet}"
     return [
         ("start", start),
         ("days", f"{wishes.days:g}"),
-        ("jars at", f"{wishes.incubation_temperature_C:g} °C"),
+        ("jars at", f"{warm:.3g} {wishes.units.temperature}"),
         ("vessel", vessel),
         ("measured", f"by {wishes.measured}"),
     ]

@@ -120,6 +120,17 @@ def _pressure_needs_closing(wishes: Wishes) -> Refusal | None:
     return Refusal("measured", why, "by volume", {"measured": "volume"})
 
 
+def _absorber_gives_methane(wishes: Wishes) -> Refusal | None:
+    """Refuse an absorber whose gas would be taken for biogas, or that nothing passes."""
+    if wishes.methane_known_by != "absorber" or wishes.measured == "methane volume":
+        return None
+    if wishes.measured == "volume":
+        why = "by volume, but behind an absorber the volume is methane alone"
+        return Refusal("measured", why, "methane volume", {"measured": "methane volume"})
+    why = f"by an absorber, but gas measured by {wishes.measured} does not pass one"
+    return Refusal("methane known by", why, "syringe", {"methane_known_by": "syringe"})
+
+
 def _fill_leaves_room(wishes: Wishes) -> Refusal | None:
     closed = wishes.outlet == "closed"
     most = most_fill(wishes)
@@ -160,6 +171,7 @@ def _enough_jars(wishes: Wishes) -> Refusal | None:
 WISH_CHECKS: tuple[Callable[[Wishes], Refusal | None], ...] = (
     _never_closed,
     _pressure_needs_closing,
+    _absorber_gives_methane,
     _fill_leaves_room,
     _enough_jars,
 )

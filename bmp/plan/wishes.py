@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
+from bmp.plan.shown_units import ShownUnits
 from bmp.trial import Material
 
 # Vessels that a plan knows. Only the last may be closed, and only with a stated rating.
 VESSELS: tuple[str, ...] = ("household jar", "laboratory bottle", "rated bottle")
 PLACES: tuple[str, ...] = ("home", "school", "laboratory")
 OUTLETS: tuple[str, ...] = ("open", "closed")
+# How the methane share of the gas is found.
+METHANE_KNOWN_BY: tuple[str, ...] = ("meter", "syringe", "absorber", "none")
 
 
 @dataclass(frozen=True)
@@ -59,6 +62,9 @@ class Wishes:
     """`open`: gas leaves through a tube; `closed`: the jar is vented at each reading."""
     measured: str = "volume"
     """As in a trial's table `trial`."""
+    methane_known_by: str | None = None
+    """One of `METHANE_KNOWN_BY`; `None`: not said, the logbook has room for a meter and a
+    syringe."""
     collector_mL: float | None = None
     """Size of the cylinder or bag of one jar; `None`: the plan says which is needed."""
     ambient_kPa: float | None = None
@@ -71,6 +77,9 @@ class Wishes:
     expected_rsd: float = 0.06
     """Relative SD between jars of one feed. 6 %: the most that document 100 v1.9 allows the
     control; hand measured trials reach 1 to 3 % (Amodeo et al. 2020, Water 12(6):1839)."""
+
+    units: ShownUnits = field(default_factory=ShownUnits)
+    """Of the logbook and the sheets for people."""
 
     @property
     def planned_blanks(self) -> int:
