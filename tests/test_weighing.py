@@ -11,7 +11,7 @@ from bmp.analyze import analyze
 from bmp.judge.leak import leak_findings
 from bmp.normalise import normalise
 from bmp.normalise.weighing import balance_uncertainty_g, leaks, weighings
-from bmp.trial import Jar, Readings, Setup, Trial
+from bmp.trial import FloatArray, Jar, Readings, Setup, Trial
 from tests import simulate as sim
 from tests.simulate_trials import CELLULOSE, Noise, simulate_trial
 
@@ -138,3 +138,51 @@ def test_one_trial_may_mix_the_ways() -> None:
     (one,) = analyze(replace(first, jars=tuple(jars), readings=readings, setup=setup)).yields
     assert len(one.jar_values) == 3
     assert one.jar_values == pytest.approx([one.value] * 3, rel=0.005)
+
+
+def open_weighed(when_closed: bool) -> tuple[Trial, FloatArray]:
+    """Open jars on a scale from an exact mass balance, and the methane that they made, NmL."""
+    simulated = simulate_trial(
+        np.random.default_rng(5), way="volume", feeds=SAME_SHARE, noise=QUIET, ambient_kPa=100.0
+    )
+    trial, lost_g = simulated.trial, np.cumsum(simulated.gas.metered_g, axis=1)
+    jars, times = lost_g.shape
+    time_d = trial.readings.time_d.reshape(jars, times)
+    mass = 500.0 - lost_g
+    if when_closed:
+        time_d, mass = (np.insert(a, 0, v, axis=1) for a, v in ((time_d, 0.0), (mass, 500.0)))
+    size = mass.size
+    readings = replace(
+        trial.readings,
+        jar=np.repeat(np.arange(jars), mass.shape[1]),
+        time_d=time_d.ravel(),
+        columns={
+            "mass_g": mass.ravel(),
+            "methane_share": np.full(size, 0.6),
+            "ambient_kPa": np.full(size, 100.0),
+        },
+        row=np.arange(size),
+        not_vented=np.zeros(size, dtype=bool),
+        note=("",) * size,
+        taken=None,
+        emptied=np.zeros(size, dtype=bool),
+    )
+    setup = replace(trial.setup, measured="mass", closed_between_readings=False)
+    shut = tuple(replace(jar, measured="mass") for jar in trial.jars)
+    return replace(trial, setup=setup, jars=shut, readings=readings), simulated.methane_NmL[:, -1]
+
+
+def test_an_open_jar_weighed_late_is_said_to_have_lost_gas() -> None:
+    trial, made = open_weighed(when_closed=True)
+    gas = normalise(trial)
+    last = np.append(np.flatnonzero(np.diff(gas.jar)), gas.jar.size - 1)
+    assert gas.methane_NmL[last] == pytest.approx(made, rel=0.01)
+    assert leak_findings(trial, gas) == ()
+    late, _ = open_weighed(when_closed=False)
+    short = normalise(late)
+    ends = np.append(np.flatnonzero(np.diff(short.jar)), short.jar.size - 1)
+    assert np.all(short.methane_NmL[ends] < 0.95 * made)
+    (finding,) = leak_findings(late, short)
+    assert finding.outcome == "fail"
+    assert "first weighed on day 1" in finding.meaning
+    assert "leak" not in finding.check

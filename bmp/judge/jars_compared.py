@@ -188,7 +188,7 @@ def _lost_weight(trial: Trial, seen: Look) -> list[Seen]:
 
     How exact an unknown scale is shows in how the jars' losses between ventings scatter.
     """
-    if trial.setup.measured != "mass":
+    if trial.setup.measured != "mass" or trial.setup.closed_between_readings is False:
         return []
     r = trial.readings
     weighed = weighings(r, trial.jars)

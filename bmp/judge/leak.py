@@ -13,7 +13,12 @@ LARGEST_LEAK_SHARE = 0.20
 
 
 def leak_findings(trial: Trial, gas: JarGas) -> tuple[Finding, ...]:
-    """Return what the scale says of leaks: each leaking jar, or that none could be seen."""
+    """Return what the scale says of leaks: each leaking jar, or that none could be seen.
+
+    An open jar loses its gas between weighings, and must: there its first weighing is judged.
+    """
+    if trial.setup.closed_between_readings is False:
+        return _weighed_late(trial)
     leaks = gas.leaks
     if leaks is None:
         return ()
@@ -32,6 +37,41 @@ def leak_findings(trial: Trial, gas: JarGas) -> tuple[Finding, ...]:
         if seen
     ]
     return tuple(found) or (_none(float(leaks.detectable_g.max())),)
+
+
+def _weighed_late(trial: Trial) -> tuple[Finding, ...]:
+    """Find open jars that were first weighed after gas had left them."""
+    readings = trial.readings
+    weighed = ~np.isnan(readings.column("mass_g")) | ~np.isnan(readings.column("mass_before_g"))
+    first_d = np.full(len(trial.jars), np.inf)
+    np.minimum.at(first_d, readings.jar[weighed], readings.time_d[weighed])
+    late = [
+        (jar.name, float(day))
+        for jar, day in zip(trial.jars, first_d, strict=True)
+        if 0.0 < day < np.inf and jar.role != "weight check" and jar.measured == "mass"
+    ]
+    if not late:
+        return ()
+    last = max(day for _, day in late)
+    names = ", ".join(name for name, _ in late)
+    return (
+        Finding(
+            check="open jars weighed when closed",
+            outcome="fail",
+            value=last,
+            limit="first weighing on day 0",
+            source="mass balance",
+            meaning=(
+                f"These open jars were first weighed on day {last:.3g}: {names}. The gas that left "
+                "before is in no reading, so their yields come out too low."
+            ),
+            advice=(
+                "If they were weighed when they were closed, add that weighing with time 0 to the "
+                "readings. If not, weigh at closing next time."
+            ),
+            where=names,
+        ),
+    )
 
 
 SOURCE = (

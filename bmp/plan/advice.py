@@ -125,8 +125,8 @@ def _methane(draft: Draft) -> list[str]:
     return [
         f"nobody finds the methane share: {middle:g} % is assumed, {middle - half_width:g} to "
         f"{middle + half_width:g} % for these kinds of feed. That alone makes every yield "
-        f"uncertain by {100 * half_width / middle:.0f} %; a syringe shaken with soda lye or an absorber "
-        "before the cylinder would find it"
+        f"uncertain by {100 * half_width / middle:.0f} %; a syringe shaken with soda lye or an "
+        "absorber before the cylinder would find it"
     ]
 
 
