@@ -9,9 +9,12 @@ import pytest
 from bmp.atmosphere import standard_atmosphere_kPa
 from bmp.limits import POSSIBLE, USUAL
 from bmp.page.slips import NAMED, slips
-from bmp.plan import logbook
+from bmp.plan.reading_columns import ambient
+from bmp.plan.shown_units import ShownUnits
 from bmp.plan.wish_checks import senseless
 from tests.plan_wishes import OPEN
+
+AMBIENT = ambient(ShownUnits())
 
 
 def test_usual_air_reaches_from_the_highest_town_to_the_highest_barometer() -> None:
@@ -35,9 +38,9 @@ def test_what_is_usual_is_possible() -> None:
 def test_the_plan_and_its_logbook_take_what_the_reader_takes(ambient_kPa: float) -> None:
     assert POSSIBLE["ambient_kPa"].holds(ambient_kPa)
     assert not senseless(replace(OPEN, ambient_kPa=ambient_kPa))
-    assert logbook.AMBIENT.low is not None
-    assert logbook.AMBIENT.high is not None
-    assert logbook.AMBIENT.low <= ambient_kPa <= logbook.AMBIENT.high
+    assert AMBIENT.low is not None
+    assert AMBIENT.high is not None
+    assert AMBIENT.low <= ambient_kPa <= AMBIENT.high
 
 
 @pytest.mark.parametrize("ambient_kPa", [39.0, 116.0])
@@ -45,9 +48,9 @@ def test_all_refuse_what_the_reader_refuses(ambient_kPa: float) -> None:
     assert [refusal.item for refusal in senseless(replace(OPEN, ambient_kPa=ambient_kPa))] == [
         "ambient"
     ]
-    assert logbook.AMBIENT.low is not None
-    assert logbook.AMBIENT.high is not None
-    assert not logbook.AMBIENT.low <= ambient_kPa <= logbook.AMBIENT.high
+    assert AMBIENT.low is not None
+    assert AMBIENT.high is not None
+    assert not AMBIENT.low <= ambient_kPa <= AMBIENT.high
 
 
 def test_the_page_asks_about_what_is_unusual() -> None:
