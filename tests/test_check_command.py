@@ -156,10 +156,10 @@ def test_a_laboratory_judges_by_its_own_criteria(low, status, tmp_path, capsys):
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
-        ("mean_yield", "mean", "criteria, row 2: unknown value 'mean'"),
-        ("340", "much", "criteria, row 2: 'much' is not a number"),
-        ("340", "", "criteria, row 2: neither low nor high is given"),
-        (",unit,", ",units,", "criteria, row 2: no unit"),
+        ("mean_yield", "mean", "row 2, column “value”: “mean” is not known"),
+        ("340", "much", "row 2, column “low”: “much” is not a number"),
+        ("340", "", "row 2, column “low”: neither low nor high is given"),
+        (",unit,", ",units,", "row 1: there is no column “unit”"),
     ],
 )
 def test_a_bad_table_of_criteria_is_told(old, new, words, tmp_path, capsys):
@@ -168,7 +168,7 @@ def test_a_bad_table_of_criteria_is_told(old, new, words, tmp_path, capsys):
     own.write_text(OWN.format(low="340").replace(old, new), encoding="utf-8")
     given = ["analyze", str(folder), "--out", str(tmp_path / "out"), "--criteria", str(own)]
     assert main(given) == 2
-    assert capsys.readouterr().err.startswith(f"own.csv: {words}")
+    assert capsys.readouterr().err.startswith(f"own.csv, {words}")
     assert not (tmp_path / "out").exists()
 
 

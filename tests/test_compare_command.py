@@ -21,7 +21,7 @@ def trials(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
     folder = tmp_path_factory.mktemp("trials")
     return (
         write_trial(folder / "spring", SPRING, 1),
-        write_trial(folder / "autumn", AUTUMN, 2, vigour=0.9),
+        write_trial(folder / "autumn", AUTUMN, 2, vigour=0.96),
     )
 
 
@@ -116,10 +116,10 @@ def test_two_trials_over_the_control(trials: tuple[Path, Path], tmp_path: Path) 
         ("goat bedding", "spring", "old hay", "autumn"),
         ("goat bedding", "spring", "leaves", "autumn"),
     }
-    # The autumn trial gave a tenth less of everything; over the control the same manure agrees.
+    # The autumn trial gave 4 % less of everything; over the control the same manure agrees.
     plain, over = (one for one in across["repeated"] if one["feed"] == "horse manure")
     assert plain["values"][0]["value"] / plain["values"][1]["value"] == pytest.approx(
-        1.11, abs=0.06
+        1.04, abs=0.06
     )
     assert over["values"][0]["value"] / over["values"][1]["value"] == pytest.approx(1.0, abs=0.05)
     single = next(c for c in across["comparisons"] if c["b"] == "leaves")

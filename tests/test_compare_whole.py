@@ -1,5 +1,6 @@
 """An analysed trial's feeds: jars, blank, kinetics, mixtures, and what cannot be compared."""
 
+import csv
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,9 +11,7 @@ from bmp.analyze import analyze
 from bmp.compare import sentence
 from bmp.compare.feed import blank_influence
 from bmp.compare.measured import feeds_of
-from bmp.compare.whole import compare_trial
-from bmp.estimate import Estimate
-from bmp.fit.results import Forecast
+from bmp.compare.whole import compare_across, compare_trial
 from bmp.read import read_trial
 from bmp.results import Results
 from tests.compare_feeds import write_trial
@@ -127,12 +126,31 @@ def test_mixtures_are_read_and_set_against_their_parts(tmp_path: Path) -> None:
 
 
 def test_days_to_90_percent_are_not_compared_while_a_trial_runs(spring: Results) -> None:
-    fits = {
-        name: replace(fit, forecast=Forecast(Estimate(None, ""), Estimate(None, "d"), None, ""))
-        for name, fit in spring.fits.items()
-    }
-    found = compare_trial(spring.trial, spring.gas, spring.curves, spring.yields, fits)
+    yields = [replace(one, three_day_rate_percent=2.0) for one in spring.yields]
+    found = compare_trial(spring.trial, spring.gas, spring.curves, yields, spring.fits)
     assert found.kinetics is not None
     (one,) = found.kinetics["t90"].comparisons
     assert one.verdict == "no verdict"
     assert "still made methane when it was last read" in sentence(one)
+
+
+def test_a_halved_control_bridges_no_feeds(tmp_path: Path) -> None:
+    """Two equal feeds, one control at 45 %: no verdict, and the reason is said."""
+
+    places = [write_trial(tmp_path / name, {name: (220.0, 0.08, 3)}, 5) for name in ("a", "b")]
+    path = places[1] / "readings.csv"
+    with path.open(encoding="utf-8", newline="") as file:
+        header, *rows = csv.reader(file)
+    for row in rows:
+        if row[0].startswith("cellulose"):
+            row[2] = f"{0.6 * float(row[2]):.2f}"
+    with path.open("w", encoding="utf-8", newline="") as file:
+        csv.writer(file).writerows([header, *rows])
+    found = [
+        compare_trial(one.trial, one.gas, one.curves, one.yields, one.fits, name=place.name)
+        for place in places
+        for one in [analyze(read_trial(place))]
+    ]
+    (pair,) = compare_across(found).family.comparisons
+    assert pair.verdict == "no verdict"
+    assert "does not vouch for its trial (b: yield of the control" in sentence(pair)

@@ -1,10 +1,12 @@
 """Edges of every criterion, the verdict in words, and a laboratory's own table."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from bmp.judge.criteria import CURRENT, Facts, judge, read_criteria, verdict
+from bmp.judge.criteria import CURRENT, Facts, judge, name_of, read_criteria, verdict
+from bmp.problem import UnusableInput
 
 PUBLISHED = read_criteria()
 
@@ -111,9 +113,67 @@ def test_a_laboratory_brings_its_own_table(tmp_path: Path):
     )
     (finding,) = judge([Facts("c", "control", mean_yield=345.0)], read_criteria(own))
     assert finding.outcome == "fail"
-    own.write_text(own.read_text("utf-8").replace("mean_yield", "mean_yeild"), encoding="utf-8")
-    with pytest.raises(ValueError, match="row 2: unknown value 'mean_yeild'"):
-        read_criteria(own)
+
+
+HEADER = "rule set,check,of,value,low,high,edges,if broken,unit,source,meaning,advice\n"
+ROW = "ours,control,control,mean_yield,350,390,inclusive,fail,NmL/g,our handbook,Tighter.,\n"
+
+
+def own_table(tmp_path, text):
+    path = tmp_path / "own.csv"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (ROW.replace(",control,mean", ",contrl,mean"), "row 2, column “of”: “contrl” is not known"),
+        (ROW.replace("fail", "fial"), "row 2, column “if broken”: “fial” is not known; did you"),
+        (ROW.replace("mean_yield", "mean_yeild"), "column “value”: “mean_yeild” is not known"),
+        (ROW.replace("mean_yield", "name"), "column “value”: “name” is not known"),
+        (ROW.replace("inclusive", "inclusiv"), "column “edges”: “inclusiv” is not known"),
+        (ROW.replace("350,390", "390,350"), "low 390 and high 350 leave nothing between"),
+        (ROW.replace("350,390", ","), "neither low nor high is given"),
+        (ROW.replace("350", "much"), "column “low”: “much” is not a number"),
+        (ROW.replace("ours", "curent"), "row 2, column “rule set”: the rule set “curent” looks"),
+        (ROW + ROW, "row 3, column “check”: “control” of control stands in row 2 too"),
+        (ROW.replace("ours", "cautions"), "only cautions stand here"),
+        ("", "the table holds no criterion"),
+    ],
+)
+def test_a_row_that_cannot_be_meant_is_told_with_its_place(text, words, tmp_path):
+    """A slip in `of` once validated a control at half its yield."""
+    with pytest.raises(UnusableInput) as told:
+        read_criteria(own_table(tmp_path, HEADER + text))
+    assert words in str(told.value)
+
+
+def test_all_bad_rows_are_told_at_once(tmp_path):
+    bad = ROW.replace("fail", "fial") + ROW.replace("350,390", "390,350").replace(
+        "control,", "b,", 1
+    )
+    with pytest.raises(UnusableInput) as told:
+        read_criteria(own_table(tmp_path, HEADER + bad))
+    assert [problem.row for problem in told.value.problems] == [2, 3]
+
+
+def test_semicolons_decimal_commas_and_a_mark_at_the_start_are_read(tmp_path):
+    text = (HEADER + ROW.replace("350", "350.5")).replace(",", ";").replace("350.5", "350,5")
+    path = tmp_path / "own.csv"
+    path.write_text(text, encoding="utf-8-sig")
+    (row,) = read_criteria(path)
+    assert (row.rule_set, row.low, row.high) == ("ours", 350.5, 390.0)
+
+
+def test_changed_limits_are_not_called_by_the_published_name():
+    """A table with 300 in place of 340 was once "Standard BMP Methods"."""
+    assert name_of(CURRENT, PUBLISHED) == "Standard BMP Methods, document 100 v1.9 (2021)"
+    wider = [replace(row, low=300.0) if row.low == 340.0 else row for row in PUBLISHED]
+    assert "Standard BMP Methods" not in name_of(CURRENT, wider)
+    shorter = [row for row in PUBLISHED if row.check != "scatter of the control"]
+    assert "Standard BMP Methods" not in name_of(CURRENT, shorter)
+    assert name_of("ours", wider) == "ours"
 
 
 @pytest.mark.parametrize(

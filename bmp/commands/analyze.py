@@ -73,15 +73,11 @@ def own_criteria(place: Path | None) -> tuple[Criterion, ...] | None:
 
     if place is None:
         return None
-    try:
-        return read_criteria(place)
-    except OSError as error:
+    if not place.is_file():
+        what = "there is no such file" if not place.exists() else "this is not a file"
         wanted = "give a .csv file of criteria after --criteria, or leave it out"
-        what = "there is no such file" if not place.exists() else "this file cannot be opened"
-        raise UnusableInput([Problem(str(place), what, wanted)]) from error
-    except (ValueError, KeyError, UnicodeDecodeError) as error:
-        wanted = "give a table with the columns that the guide names"
-        raise UnusableInput([Problem(place.name, str(error), wanted)]) from error
+        raise UnusableInput([Problem(str(place), what, wanted)])
+    return read_criteria(place)
 
 
 def default_place(source: Path) -> Path:

@@ -118,7 +118,7 @@ def compare_over_bridge(
     (the inoculum's vigour, temperature, the gas meter) drops out as far as it moved both alike.
     `b` is put on the scale of the trial of `a`. The interval is the delta method on the logarithm,
     with the covariance that each trial's blank gives feed and control. Without a control in both
-    trials the bare figures are given and no verdict.
+    trials, or with one that fails its own criterion, the bare figures are given and no verdict.
 
     Raises
     ------
@@ -133,6 +133,9 @@ def compare_over_bridge(
     if control_a is None or control_b is None:
         why = "the two trials share no control, so the trials may differ rather than the feeds"
         return _unjudged(plain, why)
+    failed = [f"{c.trial}: {c.no_bridge}" for c in (control_a, control_b) if c.no_bridge]
+    if failed:
+        return _unjudged(plain, f"a control does not vouch for its trial ({'; '.join(failed)})")
     bridge = [sample_of(c) for c in (control_a, control_b)]
     four = [samples[0], bridge[0], samples[1], bridge[1]]
     if plain.no_verdict or any(s.jars < 2 for s in four):

@@ -159,6 +159,8 @@ class Feed:
     """Material whose solids were measured, where several feeds share it; default: the name."""
     still_runs: bool = False
     """It had not met the stop rule at its last reading: what comes last is not known yet."""
+    no_bridge: str = ""
+    """Of a control: why it does not vouch for its trial and so bridges none, a clause."""
     blank_influence: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
     """For quantities that are not linear in the blank (rates, times): how far each blank moves the
     feed's mean, from `jackknife_influence`."""

@@ -13,6 +13,7 @@ from bmp.fit.identify import reasons
 from bmp.fit.jarwise import fit_jarwise
 from bmp.fit.models import MODELS
 from bmp.fit.results import MaterialFits
+from bmp.judge.control import why_control_fails
 from bmp.net import (
     MaterialYield,
     NetCurves,
@@ -101,6 +102,7 @@ def _feed(trial: Trial, gas: JarGas, one: MaterialYield, name: str) -> Feed:
         bulk_density_relative_u=_relative(material.bulk_density_u, material.bulk_density_kg_per_L),
         methane_share_relative_u=float(share_u.mean()) if common.any() else 0.0,
         material=one.material,
+        no_bridge=why_control_fails(one, trial) if one.role == "control" else "",
     )
 
 

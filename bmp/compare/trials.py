@@ -129,7 +129,8 @@ def _repeated(feeds: Sequence[Feed], controls: Mapping[str, Feed], basis: str) -
             continue
         try:
             found.append(mean_over_trials(same, basis=basis))
-            if all(f.trial in controls for f in same):
+            bridges = [controls.get(f.trial) for f in same]
+            if all(control is not None and not control.no_bridge for control in bridges):
                 found.append(mean_over_trials(same, [controls[f.trial] for f in same], basis))
         except NotComparable:
             # Its pairs say what is missing.

@@ -15,6 +15,12 @@ from bmp.estimate import Estimate
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
+BRIDGE = (
+    " Each was taken against the control of its own trial. This assumes that what moved the "
+    "control moved the feed as much."
+)
+
+
 def sentence(c: Comparison) -> str:
     """Say in plain words which is better, by how much, and whether that is more than noise."""
     if c.verdict == "no verdict":
@@ -31,7 +37,7 @@ def sentence(c: Comparison) -> str:
         )
     else:
         text = f"{a} {phrase} than {b}, between {low} and {high}"
-    bridge = " Each was taken against the control of its own trial." if _bridged(c) else ""
+    bridge = BRIDGE if _bridged(c) else ""
     return _capital(text + _what_would_show(c) + "." + bridge + _at_once(c) + _left_out(c))
 
 

@@ -6,13 +6,20 @@ A laboratory brings its own by handing in rows of the same columns: `read_criter
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+from difflib import get_close_matches
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Literal
 
 from bmp.finding import Finding
+from bmp.problem import Problem, UnusableInput, shown
+from bmp.read.cells import Unreadable, words
+from bmp.read.cells import number as read_number
+from bmp.read.tables import Cell, Table, read_csv
 
 CURRENT = "current"
 CAUTIONS = "cautions"
@@ -117,6 +124,11 @@ class Facts:
     """Blanks that count, of all inocula."""
 
 
+ROLES = ("trial", "inoculum", "blank", "control", "substrate")
+FACTS = tuple(field.name for field in fields(Facts) if field.name not in ("name", "role"))
+MOST_CRITERIA = 2_000
+
+
 @dataclass(frozen=True)
 class Verdict:
     """Whether the trial is validated, and by whose criteria."""
@@ -137,50 +149,164 @@ class Verdict:
 def read_criteria(path: Path | None = None) -> tuple[Criterion, ...]:
     """Return the criteria in a CSV file; the published ones where no file is given.
 
+    The file may separate cells by commas, semicolons or tabs; with semicolons decimal commas are
+    read.
+
     Raises
     ------
-    ValueError
-        A row names an unknown fact, has no limit, or holds something that is not a number.
+    UnusableInput
+        With every row that names an unknown role, fact, outcome or edge, or a rule set that looks
+        misspelt; has no limit, no number, or low above high; or stands twice. Also where no row
+        decides.
     """
-    source = files("bmp.judge").joinpath("criteria.csv") if path is None else path
+    return _published() if path is None else _own(path)
+
+
+@cache
+def _published() -> tuple[Criterion, ...]:
+    source = files("bmp.judge").joinpath("criteria.csv")
+    problems: list[Problem] = []
     with source.open(encoding="utf-8") as table:
-        rows = csv.DictReader(table)
-        return tuple(_criterion(row, number) for number, row in enumerate(rows, start=2))
+        rows = list(enumerate(csv.DictReader(table), start=2))
+    return tuple(_criterion(row, number, "criteria.csv", False, problems) for number, row in rows)
 
 
-def _criterion(row: Mapping[str, str], number: int) -> Criterion:
-    missing = [name for name in COLUMNS if row.get(name) is None]
-    if missing:
-        raise ValueError(f"criteria, row {number}: no {', '.join(missing)}")
-    known = Facts.__dataclass_fields__
-    if row["value"] not in known:
-        raise ValueError(f"criteria, row {number}: unknown value {row['value']!r}")
-    edges = {name: _edge(row[name], number) for name in ("low", "high")}
-    if edges["low"] is None and edges["high"] is None:
-        raise ValueError(f"criteria, row {number}: neither low nor high is given")
-    if row["edges"] not in ("inclusive", "exclusive"):
-        raise ValueError(f"criteria, row {number}: edges is inclusive or exclusive")
+def _own(path: Path) -> tuple[Criterion, ...]:
+    problems: list[Problem] = []
+    table = read_csv(path, problems, MOST_CRITERIA)
+    header = [name.strip().lower() for name in table.header]
+    for name in COLUMNS:
+        if name not in header:
+            what = f"there is no column “{name}”"
+            problems.append(Problem(table.name, what, "add it; the guide lists all columns", 1))
+    unknown = [name for name in header if name and name not in COLUMNS]
+    problems += [
+        Problem(table.name, f"the column “{name}” is not known", _one_of(COLUMNS, name), 1)
+        for name in unknown
+    ]
+    if problems:
+        raise UnusableInput(problems)
+    if not table.rows:
+        what = "the table holds no criterion"
+        raise UnusableInput([Problem(table.name, what, "add a row, or leave --criteria out")])
+    found = tuple(
+        _criterion(
+            dict(zip(header, row, strict=False)), number, table.name, table.semicolons, problems
+        )
+        for row, number in zip(table.rows, table.row_numbers, strict=True)
+    )
+    problems += _odd_rule_sets(found, table)
+    problems += _twice(found, table)
+    if all(row.rule_set == CAUTIONS for row in found):
+        what = "only cautions stand here, and they never decide"
+        problems.append(Problem(table.name, what, "add the rows of a rule set that decides"))
+    if problems:
+        raise UnusableInput(sorted(problems, key=lambda problem: problem.row or 0))
+    return found
+
+
+def _criterion(
+    row: Mapping[str, Cell], number: int, table: str, semicolons: bool, problems: list[Problem]
+) -> Criterion:
+    """Return one row; what is wrong with it is added to `problems`."""
+
+    def told(column: str, what: str, wanted: str) -> None:
+        problems.append(Problem(table, what, wanted, number, column))
+
+    def text(column: str) -> str:
+        return words(row.get(column))
+
+    def choice(column: str, allowed: Sequence[str]) -> str:
+        found = text(column)
+        if found not in allowed:
+            told(column, f"{shown(found or None)} is not known", _one_of(allowed, found))
+        return found
+
+    def edge(column: str) -> float | None:
+        cell = row.get(column)
+        try:
+            return None if cell is None or cell == "" else read_number(cell, semicolons)
+        except Unreadable as error:
+            told(column, f"{shown(cell)} is not a number", str(error))
+            return None
+
+    count = len(problems)
+    low, high = edge("low"), edge("high")
+    for column in ("rule set", "check"):
+        if not text(column):
+            told(column, "the cell is empty", "give it a name")
+    inclusive = choice("edges", ("inclusive", "exclusive")) == "inclusive"
+    of, value = choice("of", ROLES), choice("value", FACTS)
+    if_broken = choice("if broken", ("fail", "caution"))
+    if low is None and high is None and len(problems) == count:
+        told("low", "neither low nor high is given", "give one of them, or both")
+    if low is not None and high is not None and (low > high or (low == high and not inclusive)):
+        told("low", f"low {low:g} and high {high:g} leave nothing between", "swap or correct them")
     return Criterion(
-        rule_set=row["rule set"],
-        check=row["check"],
-        of=row["of"],
-        value=row["value"],
-        low=edges["low"],
-        high=edges["high"],
-        inclusive=row["edges"] == "inclusive",
-        if_broken="fail" if row["if broken"] == "fail" else "caution",
-        unit=row["unit"],
-        source=row["source"],
-        meaning=row["meaning"],
-        advice=row["advice"],
+        rule_set=text("rule set"),
+        check=text("check"),
+        of=of,
+        value=value,
+        low=low,
+        high=high,
+        inclusive=inclusive,
+        if_broken="fail" if if_broken == "fail" else "caution",
+        unit=text("unit"),
+        source=text("source"),
+        meaning=text("meaning"),
+        advice=text("advice"),
     )
 
 
-def _edge(text: str, number: int) -> float | None:
-    try:
-        return float(text) if text.strip() else None
-    except ValueError:
-        raise ValueError(f"criteria, row {number}: {text!r} is not a number") from None
+def _one_of(allowed: Sequence[str], text: str) -> str:
+    near = get_close_matches(text, allowed, 1)
+    if near:
+        return f"did you mean “{near[0]}”?"
+    return f"write one of: {', '.join(allowed)}"
+
+
+def _odd_rule_sets(found: Sequence[Criterion], table: Table) -> Iterator[Problem]:
+    """Find rule sets that look like a misspelt published one, or a rarer one of the table."""
+    counts = Counter(row.rule_set for row in found)
+    published = {row.rule_set for row in _published()}
+    for row, number in zip(found, table.row_numbers, strict=True):
+        name = row.rule_set
+        if not name or name in published:
+            continue
+        others = [*published, *(o for o in counts if o != name and counts[o] > counts[name])]
+        near = get_close_matches(name, others, 1, 0.8)
+        if near:
+            what = f"the rule set {shown(name)} looks like “{near[0]}”"
+            yield Problem(
+                table.name, what, "spell both alike, or further apart", number, "rule set"
+            )
+
+
+def _twice(found: Sequence[Criterion], table: Table) -> Iterator[Problem]:
+    """Find criteria that stand twice: one of them would never be seen to decide."""
+    first: dict[tuple[str, str, str], int] = {}
+    for row, number in zip(found, table.row_numbers, strict=True):
+        key = (row.rule_set, row.check, row.of)
+        if first.setdefault(key, number) != number and row.check:
+            what = f"{shown(row.check)} of {row.of} stands in row {first[key]} too"
+            yield Problem(table.name, what, "keep one row", number, "check")
+
+
+def _of_set(criteria: Iterable[Criterion], rule_set: str) -> list[Criterion]:
+    return [row for row in criteria if row.rule_set == rule_set]
+
+
+def name_of(rule_set: str, criteria: Iterable[Criterion]) -> str:
+    """Return what a verdict calls a rule set: the published name only for the published limits."""
+    own, theirs = (
+        {replace(row, unit="", source="", meaning="", advice="") for row in rows}
+        for rows in (_of_set(criteria, rule_set), _of_set(_published(), rule_set))
+    )
+    if not theirs:
+        return rule_set
+    if own == theirs:
+        return NAMES.get(rule_set, rule_set)
+    return f"criteria of your own (rule set “{rule_set}” with limits other than the published)"
 
 
 def judge(facts: Iterable[Facts], criteria: Iterable[Criterion]) -> tuple[Finding, ...]:

@@ -9,11 +9,11 @@ from bmp.finding import Finding
 from bmp.judge.criteria import (
     CAUTIONS,
     CURRENT,
-    NAMES,
     Criterion,
     Facts,
     Verdict,
     judge,
+    name_of,
     read_criteria,
     verdict,
 )
@@ -103,9 +103,9 @@ def judge_trial(
             *(finding for series in doses for finding in series.findings()),
             *(finding for material in trial.materials for finding in acid_feed(material)),
         ),
-        verdict=verdict(deciding, NAMES.get(first, first)),
+        verdict=verdict(deciding, name_of(first, criteria)),
         older={
-            name: verdict(found, NAMES.get(name, name))
+            name: verdict(found, name_of(name, criteria))
             for name, found in by_set.items()
             if name not in (first, CAUTIONS)
         },

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from bmp.judge.criteria import CURRENT, read_criteria
+from bmp.judge.control import accepted_range
 from bmp.judge.facts import is_cellulose
 from bmp.judge.overall import Judgement
 from bmp.net import MaterialYield
@@ -98,7 +98,7 @@ def _of(
         low, high = low * WITHOUT_CONTROL[0], high * WITHOUT_CONTROL[1]
         words.append("No finished cellulose control stands beside the feeds, so the span is wider.")
     else:
-        least, most = _accepted()
+        least, most = accepted_range()
         times = min(1.0, control / least), max(1.0, control / most)
         said = (
             f"the cellulose control gave {control:.0f} NmL/g VS ({least:.0f} to {most:.0f} asked)"
@@ -109,18 +109,6 @@ def _of(
             words.append(f"{said[:1].upper()}{said[1:]}, so the span is wider.")
         low, high = low / times[1], high / times[0]
     return Grounds(refused, finished, low, high, tuple(words))
-
-
-def _accepted() -> tuple[float, float]:
-    """Return the accepted range of cellulose, NmL CH4/g VS, from the published criteria."""
-    return next(
-        (row.low, row.high)
-        for row in read_criteria()
-        if row.rule_set == CURRENT
-        and (row.of, row.value) == ("control", "mean_yield")
-        and row.low is not None
-        and row.high is not None
-    )
 
 
 def _control(one: MaterialYield, trial: Trial, yields: Sequence[MaterialYield]) -> float | None:
