@@ -10,15 +10,17 @@ from bmp.assumptions import assumptions
 from bmp.compare.whole import compare_trial
 from bmp.fit.material import MaterialCurves, fit_materials
 from bmp.fit.results import MaterialFits
+from bmp.jar_columns import JarColumns, jar_columns, yield_unit
 from bmp.judge.criteria import Criterion
+from bmp.judge.facts import Measured
 from bmp.judge.overall import judge_trial
 from bmp.net import (
     MaterialYield,
     NetCurves,
     blank_means,
-    material_yields,
     net_curves,
-    yield_unit,
+    series_yields,
+    yield_records,
 )
 from bmp.normalise import CORRECTIONS, normalise
 from bmp.normalise.untold import impossible_falls, unknown_gas
@@ -26,7 +28,7 @@ from bmp.problem import UnusableInput
 from bmp.results import CorrectionSize, Results
 from bmp.tank.measured import tank_of_trial
 from bmp.theory import highest_yield_NmL_per_gVS
-from bmp.trial import Trial
+from bmp.trial import FloatArray, Trial
 
 
 def analyze(
@@ -55,18 +57,23 @@ def analyze(
     if problems:
         raise UnusableInput(problems)
     progress("take off the inoculum's own gas")
-    blanks = blank_means(gas, trial)
-    curves = net_curves(gas, trial, blanks)
-    yields = material_yields(gas, curves, trial, blanks)
+    jars = jar_columns(trial)
+    blanks = blank_means(gas, jars)
+    curves = net_curves(gas, jars, blanks)
+    columns = series_yields(gas, jars, curves, blanks)
+    yields = yield_records(columns, jars)
     progress("fit the kinetics")
     fits = _fits(curves, yields)
     progress("judge the trial")
-    theory = _theoretical(trial, yields)
-    judged = judge_trial(trial, gas, blanks, curves, yields, theory, criteria=criteria)
+    theory = _theoretical(jars)
+    measured = Measured(jars, gas, blanks, curves, columns, theory)
+    judged = judge_trial(measured, yields, criteria)
     progress("compare the feeds")
     comparisons = compare_trial(trial, gas, curves, yields, fits)
     progress("carry the yields to the tank")
-    tank = tank_of_trial(trial, gas, curves, yields, fits, judged, theory)
+    tank = tank_of_trial(
+        trial, gas, curves, yields, fits, judged, _known(jars.series_names, theory)
+    )
     progress("see what each correction did")
     return Results(
         trial=trial,
@@ -75,7 +82,7 @@ def analyze(
         curves=curves,
         yields=yields,
         fits=fits,
-        corrections=correction_sizes(trial, yields),
+        corrections=correction_sizes(jars, yields),
         comparisons=comparisons,
         assumed=(*trial.assumed, *assumptions(trial, gas, blanks, curves, yields)),
         ignored=trial.ignored,
@@ -88,12 +95,16 @@ def analyze(
     )
 
 
-def _theoretical(trial: Trial, yields: tuple[MaterialYield, ...]) -> dict[str, float]:
-    """Return the highest yield that mass balance allows, by series, where an analysis tells."""
-    highest = {
-        one.series: highest_yield_NmL_per_gVS(trial.material(one.material)) for one in yields
-    }
-    return {series: value for series, value in highest.items() if value is not None}
+def _theoretical(jars: JarColumns) -> FloatArray:
+    """Return the highest yield that mass balance allows, by series; NaN where no analysis tells."""
+    highest = [highest_yield_NmL_per_gVS(material) for material in jars.material_of]
+    return np.array([np.nan if one is None else one for one in highest], dtype=np.float64)
+
+
+def _known(names: Sequence[str], values: FloatArray) -> dict[str, float]:
+    """Return the values that are known, by name."""
+    pairs = zip(names, values.tolist(), strict=True)
+    return {name: value for name, value in pairs if not np.isnan(value)}
 
 
 def _fits(curves: NetCurves, yields: tuple[MaterialYield, ...]) -> dict[str, MaterialFits]:
@@ -112,23 +123,25 @@ def _fits(curves: NetCurves, yields: tuple[MaterialYield, ...]) -> dict[str, Mat
     return {one.series: fit for one, fit in zip(some, fitted, strict=True)}
 
 
-def correction_sizes(trial: Trial, yields: tuple[MaterialYield, ...]) -> tuple[CorrectionSize, ...]:
+def correction_sizes(
+    jars: JarColumns, yields: tuple[MaterialYield, ...]
+) -> tuple[CorrectionSize, ...]:
     """Return what each correction did to the yields, by doing without one at a time."""
-    if all(jar.measured == "net yield" for jar in trial.jars):
+    if jars.typed.all():
         return ()
-    sizes = [_size(trial, yields, name, words) for name, words in CORRECTIONS.items()]
-    if trial.setup.blank:
-        sizes.append(_size(trial, yields, "blank", "the inoculum's own methane is taken off"))
+    sizes = [_size(jars, yields, name, words) for name, words in CORRECTIONS.items()]
+    if jars.of.setup.blank:
+        sizes.append(_size(jars, yields, "blank", "the inoculum's own methane is taken off"))
     return tuple(size for size in sizes if _matters(size))
 
 
 def _size(
-    trial: Trial, yields: tuple[MaterialYield, ...], name: str, meaning: str
+    jars: JarColumns, yields: tuple[MaterialYield, ...], name: str, meaning: str
 ) -> CorrectionSize:
-    gas = normalise(trial, without=name)
-    blanks = blank_means(gas, trial, subtract=name != "blank")
-    curves = net_curves(gas, trial, blanks)
-    without = {one.series: one.value for one in material_yields(gas, curves, trial, blanks)}
+    gas = normalise(jars.of, without=name)
+    blanks = blank_means(gas, jars, subtract=name != "blank")
+    columns = series_yields(gas, jars, net_curves(gas, jars, blanks), blanks)
+    without = dict(zip(jars.series_names, columns.value.tolist(), strict=True))
     percent = {
         one.series: 100.0 * (one.value / without[one.series] - 1.0)
         if without[one.series] > 0.0

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 
 import numpy as np
 
-from bmp.net import BlankMean, MaterialYield, NetCurves
+from bmp.net import Blanks, MaterialYield, NetCurves
 from bmp.normalise import JarGas
 from bmp.normalise.flow import gas_is_kept
 from bmp.runs import last
@@ -16,7 +16,7 @@ from bmp.trial import Trial
 def assumptions(
     trial: Trial,
     gas: JarGas,
-    blanks: Mapping[str, BlankMean],
+    blanks: Blanks,
     curves: NetCurves,
     yields: tuple[MaterialYield, ...],
 ) -> tuple[str, ...]:
@@ -164,7 +164,7 @@ def _behind_absorber(trial: Trial, gas: JarGas) -> str:
     )
 
 
-def _blank(trial: Trial, blanks: Mapping[str, BlankMean], curves: NetCurves) -> Iterator[str]:
+def _blank(trial: Trial, blanks: Blanks, curves: NetCurves) -> Iterator[str]:
     if not trial.setup.blank:
         yield (
             "No blank was measured: the yields are gross, they still hold the inoculum's own "
@@ -172,7 +172,7 @@ def _blank(trial: Trial, blanks: Mapping[str, BlankMean], curves: NetCurves) -> 
         )
     cut = [trial.jars[index].name for index in np.flatnonzero(curves.cut)]
     if cut:
-        ends = ", ".join(f"day {blank.end_d:.4g}" for blank in blanks.values())
+        ends = ", ".join(f"day {end_d:.4g}" for end_d in blanks.end_d[blanks.jars > 0])
         yield (
             f"The blanks end on {ends}: later readings of {_names(cut)} are left out, since the "
             "blank is never extrapolated."
@@ -186,7 +186,9 @@ def _solids(trial: Trial, yields: tuple[MaterialYield, ...]) -> Iterator[str]:
             f"VS of {_names(fresh)} is not known: the yield is per gram of fresh mass, and cannot "
             "be compared with other feeds' yields or with the control's limits."
         )
-    unsure = sorted({one.material for one in yields if one.per == "VS" and one.from_solids is None})
+    unsure = sorted(
+        {one.material for one in yields if one.per == "VS" and "solids" not in one.parts}
+    )
     if unsure:
         yield (
             f"No uncertainty of VS was given for {_names(unsure)}: the interval of the yield "

@@ -1,19 +1,23 @@
 """The third step: take the inoculum's own methane off, jar by jar, and average the jars.
 
-Standard BMP Methods 200 v1.7 (2020), with the error of VS as document 100 v1.9 asks.
+Standard BMP Methods 200 v1.7 (2020), with the error of VS as document 100 v1.9 asks. Everything
+goes over columns of jars, of one trial or of many; NaN stands for what is not known.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Final, NamedTuple
 
 import numpy as np
 
+from bmp.jar_columns import JarColumns, own_name, yield_unit
 from bmp.normalise import JarGas
-from bmp.runs import first, interpolate
-from bmp.statistics import critical_t
+from bmp.runs import first, interpolate, last
+from bmp.statistics import critical_t, satterthwaite
 from bmp.stop_rule import finished, lowest_rates_percent
-from bmp.trial import BoolArray, FloatArray, IntArray, Jar, Material, Trial
+from bmp.trial import BoolArray, FloatArray, IntArray, Material
 
 # A jar read some hours after the last blank takes that blank's last value: at the end of a trial
 # the inoculum gives next to nothing in that time (common practice, no source).
@@ -21,17 +25,42 @@ SAME_ROUND_D = 0.5
 
 
 @dataclass(frozen=True, eq=False)
-class BlankMean:
-    """Mean methane of the blanks of one inoculum per g of inoculum."""
+class Blanks:
+    """The mean blank of every inoculum: methane per g of inoculum. Knots sorted by inoculum, time.
 
-    inoculum: str
-    jars: tuple[str, ...]
+    An inoculum is an index into `JarColumns.inocula`.
+    """
+
+    inoculum: IntArray
+    """Of each knot."""
     time_d: FloatArray
-    mean_NmL_per_g: FloatArray
-    standard_error: FloatArray | None
-    """Of the mean over blanks, at `time_d`; `None` with a single blank."""
-    end_d: float
-    """Where the first of the blanks ends."""
+    mean: FloatArray
+    """[NmL/g]."""
+    standard_error: FloatArray
+    """Of the mean over blanks; NaN with a single blank."""
+    names: tuple[str, ...]
+    """Of the inocula, as their trials have them."""
+    end_d: FloatArray
+    """Where the first blank of each inoculum ends, shape (inocula,); infinite without blanks."""
+    jars: IntArray
+    """Blanks that count, shape (inocula,)."""
+
+    @property
+    def count(self) -> dict[str, int]:
+        """Return how many blanks each inoculum has, by name; those without are left out."""
+        return {
+            name: jars for name, jars in zip(self.names, self.jars.tolist(), strict=True) if jars
+        }
+
+    def has(self, inoculum: IntArray) -> BoolArray:
+        """Tell which inocula have a blank; -1 has none."""
+        found: BoolArray = np.append(self.jars > 0, False)[inoculum]
+        return found
+
+    def of(self, name: str) -> tuple[FloatArray, FloatArray]:
+        """Return times and mean of one inoculum's blanks."""
+        here = self.inoculum == self.names.index(name)
+        return self.time_d[here], self.mean[here]
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,9 +82,64 @@ class NetCurves:
         return self.time_d[here], self.net[here]
 
 
+class ErrorPart(NamedTuple):
+    """One part of a mean yield's standard uncertainty: numbers, or arrays of shape (series,)."""
+
+    u: FloatArray
+    """Standard uncertainty; nought where the part does not touch the yield, NaN where it cannot be
+    told."""
+    freedom: FloatArray
+    """Degrees of freedom behind it; infinite: taken as known."""
+
+
+PARTS: Final = ("jars", "blank", "solids", "share")
+"""Scatter between jars (s1 of document 200, Eqs. 4 to 6), the blank (s2), the VS or TS of the feed
+(s3; where no error of it is known it is left out), an assumed methane share."""
+
+
+@dataclass(frozen=True, eq=False)
+class Yields:
+    """The yield of every series. Arrays of shape (series,) but for the first three.
+
+    NaN where there is none, or where it cannot be told.
+    """
+
+    jar: IntArray
+    """Jars that count, series by series, shape (counted jars,)."""
+    series: IntArray
+    """The series of each."""
+    jar_value: FloatArray
+    """Net yield of each at the end of its series."""
+    count: IntArray
+    value: FloatArray
+    time_d: FloatArray
+    """Common end of the jars."""
+    parts: Mapping[str, ErrorPart]
+    """By name (`PARTS`)."""
+    sd: FloatArray
+    """Between jars, the blank's and the VS's error included; document 200, Eq. 7."""
+    u: FloatArray
+    """Standard uncertainty of the mean; with what an assumed methane share adds."""
+    freedom: FloatArray
+    """Welch-Satterthwaite degrees of freedom (JCGM 100:2008, G.4)."""
+    low: FloatArray
+    """95 % interval of the mean."""
+    high: FloatArray
+    blank_percent: FloatArray
+    """The inoculum's part of the jars' methane."""
+    three_day_rate_percent: FloatArray
+    """Lowest three-day rate that the slowest counted jar has reached (`bmp.stop_rule`)."""
+
+    @property
+    def jars(self) -> list[IntArray]:
+        """Return the jars that count, a list entry a series."""
+        ends = np.cumsum(self.count)
+        return [self.jar[a:b] for a, b in zip(ends - self.count, ends, strict=True)]
+
+
 @dataclass(frozen=True)
 class MaterialYield:
-    """The measured yield of one series of jars at their common end."""
+    """The measured yield of one series of jars at their common end: one row of `Yields`."""
 
     series: str
     material: str
@@ -67,21 +151,13 @@ class MaterialYield:
     value: float
     time_d: float
     sd: float | None
-    """Between jars, the blank's and the VS's error included; document 200, Eq. 7."""
     u: float | None
-    """Standard uncertainty of the mean; with what an assumed methane share adds."""
     freedom: float | None
-    """Welch-Satterthwaite degrees of freedom (JCGM 100:2008, G.4)."""
     ci95: tuple[float, float] | None
     why_no_interval: str
-    between_jars: float | None
-    """s1: standard error over jars."""
-    from_blank: float | None
-    """s2: from the standard error of the blank."""
-    from_solids: float | None
-    """s3: from the standard error of VS (or TS); `None` where none was given."""
-    from_share: float
-    """s4: from an assumed methane share."""
+    parts: Mapping[str, tuple[float, float]]
+    """Standard uncertainty and degrees of freedom by part (`PARTS`); one that is not known is not
+    there."""
     blank_percent: float | None
     """The inoculum's part of the jars' methane, in percent."""
     per_fresh: float | None
@@ -89,284 +165,321 @@ class MaterialYield:
     jar_values: tuple[float, ...]
     """Net yield of each counted jar at `time_d`."""
     three_day_rate_percent: float | None = None
-    """Lowest three-day rate that the slowest counted jar has reached (`bmp.stop_rule`)."""
-
-    @property
-    def finished(self) -> bool | None:
-        """Return whether every counted jar has met the stop rule; `None`: cannot be told."""
-        return finished(self.three_day_rate_percent)
 
     @property
     def unit(self) -> str:
         """Return the yield's unit."""
         return yield_unit(self.per)
 
-
-def yield_unit(per: str) -> str:
-    """Return the unit of a yield that is counted per gram of `per`."""
-    return "NmL CH4/g " + ("fresh mass" if per == "fresh" else per)
-
-
-def counted_per(material: Material, trial: Trial) -> str:
-    """Return what a material's yield is counted per: VS where it is known, else fresh mass."""
-    if trial.setup.measured == "net yield":
-        return trial.setup.basis
-    return "VS" if material.VS is not None else "fresh"
+    @property
+    def finished(self) -> bool | None:
+        """Return whether every counted jar has met the stop rule; `None`: cannot be told."""
+        return finished(self.three_day_rate_percent)
 
 
-def sample_g(jar: Jar, trial: Trial) -> float:
-    """Return the mass that the jar's yield is counted per [g of VS, or fresh]."""
-    material = trial.material(jar.material)
-    if counted_per(material, trial) == "VS":
-        return jar.sample_g * float(material.VS or np.nan)
-    return jar.sample_g
-
-
-def blank_means(gas: JarGas, trial: Trial, subtract: bool = True) -> dict[str, BlankMean]:
-    """Return the mean blank of each inoculum that has blanks.
+def blank_means(gas: JarGas, jars: JarColumns, subtract: bool = True) -> Blanks:
+    """Return the mean blank of each inoculum.
 
     Each blank's methane is divided by its own inoculum mass and interpolated linearly to the times
-    of all blanks; the mean ends where the first blank ends.
+    of all blanks of its inoculum; the mean ends where the first of them ends.
     """
-    if not (trial.setup.blank and subtract):
-        return {}
-    means = {}
-    for inoculum in sorted({jar.inoculum for jar in trial.jars if jar.role == "blank"}):
-        numbers = [
-            index
-            for index, jar in enumerate(trial.jars)
-            if jar.role == "blank" and jar.inoculum == inoculum and jar.left_out is None
-        ]
-        if numbers:
-            means[inoculum] = _blank_mean(gas, trial, inoculum, numbers)
-    return means
+    inocula = len(jars.inocula)
+    blank = (jars.role == "blank") & jars.counted & (jars.of.setup.blank and subtract)
+    count = np.bincount(jars.inoculum[blank], minlength=inocula)
+    own = np.flatnonzero(blank)
+    at_jar, at_d, value = blank_curves(gas, jars, own)
+    end_d = np.full(inocula, np.inf)
+    np.minimum.at(end_d, jars.inoculum[own], last_time(at_jar, at_d, own))
+    knot_of, knot_d = _distinct(jars.inoculum[at_jar], at_d)
+    kept = knot_d <= end_d[knot_of]
+    knot_of, knot_d = knot_of[kept], knot_d[kept]
+    by_inoculum = own[np.argsort(jars.inoculum[own], kind="stable")]
+    starts = np.concatenate([[0], np.cumsum(count)])
+    here = count[knot_of]
+    knot = np.repeat(np.arange(knot_of.size), here)
+    nth = np.arange(knot.size) - np.repeat(np.cumsum(here) - here, here)
+    pair = by_inoculum[starts[knot_of[knot]] + nth]
+    seen, _ = interpolate(pair, knot_d[knot], at_jar, at_d, value)
+    mean = np.bincount(knot, seen, minlength=knot_of.size) / np.maximum(here, 1)
+    square = np.bincount(knot, (seen - mean[knot]) ** 2, minlength=knot_of.size)
+    single = here < 2
+    error = np.sqrt(square / np.where(single, 1, here - 1) / np.maximum(here, 1))
+    names = tuple(own_name(name) for name in jars.inocula)
+    return Blanks(
+        knot_of, knot_d, mean, np.where(single, np.nan, error), names, end_d, count
+    )  # fmt: skip
 
 
-def _blank_mean(gas: JarGas, trial: Trial, inoculum: str, numbers: list[int]) -> BlankMean:
-    runs = [gas.jar == number for number in numbers]
-    end_d = min(float(gas.time_d[here].max()) for here in runs)
-    times = np.unique(np.concatenate([[0.0], *(gas.time_d[here] for here in runs)]))
-    times = times[times <= end_d]
-    specific = np.stack(
-        [
-            np.interp(
-                times,
-                np.concatenate([[0.0], gas.time_d[here]]),
-                np.concatenate([[0.0], gas.methane_NmL[here]]),
-            )
-            / trial.jars[number].inoculum_g
-            for number, here in zip(numbers, runs, strict=True)
-        ]
-    )
-    count = len(numbers)
-    error = specific.std(axis=0, ddof=1) / np.sqrt(count) if count > 1 else None
-    names = tuple(trial.jars[number].name for number in numbers)
-    return BlankMean(inoculum, names, times, specific.mean(axis=0), error, end_d)
+def blank_curves(
+    gas: JarGas, jars: JarColumns, own: IntArray
+) -> tuple[IntArray, FloatArray, FloatArray]:
+    """Return jar, time and methane per g of inoculum of some jars, from nothing at closing on."""
+    here = np.isin(gas.jar, own)
+    jar = gas.jar[here]
+    specific = gas.methane_NmL[here] / jars.inoculum_g[jar]
+    return _from_nothing(jar, gas.time_d[here], specific, own)
 
 
-def net_curves(gas: JarGas, trial: Trial, blanks: dict[str, BlankMean]) -> NetCurves:
+def last_time(jar: IntArray, time_d: FloatArray, jars: IntArray) -> FloatArray:
+    """Return the time of the last reading of the jars named; minus infinity without one."""
+    last_d = np.full(int(max(jars.max(initial=-1), jar.max(initial=-1))) + 1, -np.inf)
+    ends = last(jar)
+    last_d[jar[ends]] = time_d[ends]
+    return last_d[jars]
+
+
+def _from_nothing(
+    jar: IntArray, time_d: FloatArray, value: FloatArray, jars: IntArray
+) -> tuple[IntArray, FloatArray, FloatArray]:
+    """Return curves with the point (0, 0) in front of those that do not begin at time 0.
+
+    Both the curves' `jar` and `jars` rise.
+    """
+    has_zero = np.isin(jars, jar[time_d == 0.0])
+    new = jars[~has_zero]
+    at = np.searchsorted(jar, new)
+    return np.insert(jar, at, new), np.insert(time_d, at, 0.0), np.insert(value, at, 0.0)
+
+
+def _distinct(run: IntArray, time_d: FloatArray) -> tuple[IntArray, FloatArray]:
+    order = np.lexsort((time_d, run))
+    run, time_d = run[order], time_d[order]
+    new = first(run)
+    new[1:] |= time_d[1:] != time_d[:-1]
+    return run[new], time_d[new]
+
+
+def net_curves(gas: JarGas, jars: JarColumns, blanks: Blanks) -> NetCurves:
     """Return the net yield of every jar that holds a sample, at its own times.
 
     y_j(t) = (M_j(t) - m_inoculum,j b(t)) / m_j; document 200, Eqs. 1 to 3. Readings after the end
     of the blanks (and of the round of readings that they end in) are left out, never extrapolated.
     A yield below zero stays as it is.
     """
-    sampled = np.array([jar.role in ("substrate", "control") for jar in trial.jars], dtype=bool)
-    inocula = sorted(blanks)
-    which = np.array(
-        [inocula.index(j.inoculum) if j.inoculum in blanks else -1 for j in trial.jars]
-    )
-    ends = np.array(
-        [blanks[j.inoculum].end_d if j.inoculum in blanks else np.inf for j in trial.jars]
-    )
-    given = np.array([jar.measured == "net yield" for jar in trial.jars], dtype=bool)
-    ends[given] = np.inf
+    sampled = jars.series >= 0
+    with_blank = blanks.has(jars.inoculum)
+    ends = np.full(sampled.size, np.inf)
+    ends[with_blank] = blanks.end_d[jars.inoculum[with_blank]]
+    ends[jars.typed] = np.inf
     late = gas.time_d > ends[gas.jar] + SAME_ROUND_D
     here = sampled[gas.jar] & ~late
     jar, time_d = gas.jar[here], gas.time_d[here]
-    own_g = np.array(
-        [sample_g(j, trial) if s else np.nan for j, s in zip(trial.jars, sampled, strict=True)]
-    )
-    inoculum_g = np.array([j.inoculum_g for j in trial.jars])
-    mean = _blank_at(which[jar], time_d, [blanks[name] for name in inocula])
-    from_blank = mean * inoculum_g[jar] / own_g[jar]
-    net = gas.methane_NmL[here] / own_g[jar] - from_blank
-    typed = given[jar]
-    net = np.where(typed, trial.readings.column("net_yield_mL_per_g")[here], net)
-    cut = np.bincount(gas.jar[late & sampled[gas.jar]], minlength=len(trial.jars)) > 0
-    return NetCurves(jar, time_d, net, np.where(typed, 0.0, from_blank), cut)
+    which = np.where(with_blank, jars.inoculum, -1)[jar]
+    mean = np.nan_to_num(interpolate(which, time_d, blanks.inoculum, blanks.time_d, blanks.mean)[0])
+    from_blank = mean * jars.inoculum_g[jar] / jars.own_g[jar]
+    net = gas.methane_NmL[here] / jars.own_g[jar] - from_blank
+    typed = jars.typed[jar]
+    if typed.any():
+        net = np.where(typed, jars.of.readings.column("net_yield_mL_per_g")[here], net)
+        from_blank = np.where(typed, 0.0, from_blank)
+    cut = np.bincount(gas.jar[late & sampled[gas.jar]], minlength=sampled.size) > 0
+    return NetCurves(jar, time_d, net, from_blank, cut)
 
 
-def _blank_at(which: IntArray, time_d: FloatArray, blanks: list[BlankMean]) -> FloatArray:
-    """Return the blank's mean at each time; nought where a jar has none."""
-    if not blanks:
-        return np.zeros(time_d.shape)
-    runs = np.repeat(np.arange(len(blanks)), [blank.time_d.size for blank in blanks])
-    times = np.concatenate([blank.time_d for blank in blanks])
-    means = np.concatenate([blank.mean_NmL_per_g for blank in blanks])
-    return np.nan_to_num(interpolate(which, time_d, runs, times, means)[0])
-
-
-def value_at(curves: NetCurves, jar: int, time_d: float) -> float:
-    """Return a jar's net yield at a time within its readings, interpolated."""
-    times, net = curves.of(jar)
-    return float(np.interp(time_d, np.concatenate([[0.0], times]), np.concatenate([[0.0], net])))
-
-
-def material_yields(
-    gas: JarGas, curves: NetCurves, trial: Trial, blanks: dict[str, BlankMean]
-) -> tuple[MaterialYield, ...]:
-    """Return the yield of every series of jars, in the order of the table of jars."""
-    series: dict[str, list[int]] = {}
-    for index, jar in enumerate(trial.jars):
-        if jar.role in ("substrate", "control"):
-            counted = series.setdefault(jar.series, [])
-            if jar.left_out is None and np.any(curves.jar == index):
-                counted.append(index)
-    rates = np.full(len(trial.jars), np.inf)
-    rates[curves.jar[first(curves.jar)]] = lowest_rates_percent(
-        curves.jar, curves.time_d, curves.net + curves.from_blank, curves.net
-    )
-    return tuple(
-        _material_yield(name, jars, gas, curves, trial, blanks, float(rates[jars].max()))
-        for name, jars in series.items()
-        if jars
-    )
-
-
-def _material_yield(
-    series: str,
-    jars: list[int],
-    gas: JarGas,
-    curves: NetCurves,
-    trial: Trial,
-    blanks: dict[str, BlankMean],
-    rate_percent: float,
-) -> MaterialYield:
-    first_jar = trial.jars[jars[0]]
-    material = trial.material(first_jar.material)
-    per = counted_per(material, trial)
-    end_d = min(float(curves.of(jar)[0].max()) for jar in jars)
-    values = np.array([value_at(curves, jar, end_d) for jar in jars])
-    errors = _errors(jars, values, end_d, gas, trial, blanks)
-    sd, u, freedom, why = _combined(errors, len(jars))
-    mean = float(values.mean())
-    taken_off = _taken_off(jars, end_d, curves)
-    gross = mean + taken_off
-    measured = first_jar.measured != "net yield"
-    return MaterialYield(
+def series_yields(gas: JarGas, jars: JarColumns, curves: NetCurves, blanks: Blanks) -> Yields:
+    """Return the yield of every series of jars at their common end."""
+    size = len(jars.series_names)
+    read = np.bincount(curves.jar, minlength=jars.series.size) > 0
+    jar = np.flatnonzero((jars.series >= 0) & jars.counted & read)
+    jar = jar[np.argsort(jars.series[jar], kind="stable")]
+    series = jars.series[jar]
+    count = np.bincount(series, minlength=size)
+    end_d = np.full(size, np.inf)
+    np.minimum.at(end_d, series, last_time(curves.jar, curves.time_d, jar))
+    present = curves.jar[first(curves.jar)]
+    net = _from_nothing(curves.jar, curves.time_d, curves.net, present)
+    values, _ = interpolate(jar, end_d[series], *net)
+    some = np.maximum(count, 1)
+    mean = np.where(count > 0, np.bincount(series, values, minlength=size) / some, np.nan)
+    off, _ = interpolate(jar, end_d[series], curves.jar, curves.time_d, curves.from_blank)
+    taken_off = np.bincount(series, off, minlength=size) / some
+    parts = _parts(gas, jars, blanks, jar, series, values, mean, end_d)
+    sd, u, freedom = _combined(parts, count)
+    reach = critical_t(freedom) * u
+    return Yields(
+        jar=jar,
         series=series,
-        material=material.name,
-        role=first_jar.role,
-        per=per,
-        jars=tuple(jars),
+        jar_value=values,
+        count=count,
         value=mean,
-        time_d=end_d,
+        time_d=np.where(count > 0, end_d, np.nan),
+        parts=parts,
         sd=sd,
         u=u,
         freedom=freedom,
-        ci95=_interval(mean, u, freedom),
-        why_no_interval=why,
-        between_jars=errors.between_jars,
-        from_blank=errors.from_blank,
-        from_solids=errors.from_solids,
-        from_share=errors.from_share,
-        blank_percent=100.0 * taken_off / gross if measured and blanks and gross > 0.0 else None,
-        per_fresh=_per_fresh(mean, per, material),
-        jar_values=tuple(float(value) for value in values),
-        three_day_rate_percent=rate_percent if np.isfinite(rate_percent) else None,
+        low=mean - reach,
+        high=mean + reach,
+        blank_percent=_blank_percent(jars, blanks, jar, series, mean, taken_off),
+        three_day_rate_percent=_slowest(curves, jar, series, size),
     )
 
 
-def _taken_off(jars: list[int], end_d: float, curves: NetCurves) -> float:
-    parts = [
-        np.interp(end_d, curves.time_d[curves.jar == jar], curves.from_blank[curves.jar == jar])
-        for jar in jars
-    ]
-    return float(np.mean(parts))
-
-
-def _per_fresh(mean: float, per: str, material: Material) -> float | None:
-    part = {"VS": material.VS, "TS": material.TS, "fresh": 1.0}[per]
-    return None if part is None else mean * part
-
-
-@dataclass(frozen=True)
-class _Errors:
-    """The parts of a mean yield's standard uncertainty; `None`: it cannot be told."""
-
-    between_jars: float | None
-    from_blank: float | None
-    blank_freedom: float
-    from_solids: float | None
-    from_share: float
-
-
-def _errors(
-    jars: list[int],
-    values: FloatArray,
-    end_d: float,
+def _parts(
     gas: JarGas,
-    trial: Trial,
-    blanks: dict[str, BlankMean],
-) -> _Errors:
+    jars: JarColumns,
+    blanks: Blanks,
+    jar: IntArray,
+    series: IntArray,
+    values: FloatArray,
+    mean: FloatArray,
+    end_d: FloatArray,
+) -> dict[str, ErrorPart]:
     """Return s1, s2 and s3 of document 200 (Eqs. 4 to 6) and what the methane share adds."""
-    count = len(jars)
-    between = float(values.std(ddof=1) / np.sqrt(count)) if count > 1 else None
-    first_jar = trial.jars[jars[0]]
-    typed = first_jar.measured == "net yield"
-    blank = None if typed else blanks.get(first_jar.inoculum)
-    from_blank, freedom = (
-        (0.0, np.inf) if blank is None else _blank_error(jars, end_d, trial, blank)
+    size = mean.size
+    count = np.bincount(series, minlength=size)
+    some = np.maximum(count, 1)
+    square = np.bincount(series, (values - mean[series]) ** 2, minlength=size)
+    between = np.where(count > 1, np.sqrt(square / np.maximum(count - 1, 1) / some), np.nan)
+    relative = np.array(
+        [
+            0.0 if typed else _relative_u(material, per)
+            for material, per, typed in zip(
+                jars.material_of, jars.per, _typed_series(jars), strict=True
+            )
+        ]
     )
-    material = trial.material(first_jar.material)
-    relative = None
-    if material.VS and material.VS_u is not None and counted_per(material, trial) == "VS":
-        relative = material.VS_u / material.VS
-    mean_square = float(np.sqrt(np.mean(values**2)))
-    share_u = gas.share_u[jars] * np.abs(values)
-    from_share = float(np.sqrt(np.mean(share_u**2)))
-    if not gas.share_u_common[jars].any():
-        from_share /= np.sqrt(count)
-    return _Errors(
-        between, from_blank, freedom, None if relative is None or typed else relative * mean_square,
-        from_share,
-    )  # fmt: skip
+    share = gas.share_u[jar] * np.abs(values)
+    from_share = np.sqrt(np.bincount(series, share**2, minlength=size) / some)
+    common = np.bincount(series, gas.share_u_common[jar], minlength=size) > 0
+    # the errors of VS and share were found from replicates whose number is not handed in
+    known = np.full(size, np.inf)
+    return {
+        "jars": ErrorPart(between, (count - 1).astype(np.float64)),
+        "blank": _blank_part(jars, blanks, jar, series, end_d),
+        "solids": ErrorPart(
+            relative * np.sqrt(np.bincount(series, values**2, minlength=size) / some), known
+        ),
+        "share": ErrorPart(np.where(common, from_share, from_share / np.sqrt(some)), known),
+    }
 
 
-def _blank_error(
-    jars: list[int], end_d: float, trial: Trial, blank: BlankMean
-) -> tuple[float | None, float]:
-    if blank.standard_error is None:
-        return None, 0.0
-    error = float(np.interp(end_d, blank.time_d, blank.standard_error))
-    ratios = np.array([trial.jars[j].inoculum_g / sample_g(trial.jars[j], trial) for j in jars])
-    return error * float(np.sqrt(np.mean(ratios**2))), len(blank.jars) - 1.0
+def _relative_u(material: Material, per: str) -> float:
+    """Return the relative standard uncertainty of what a yield is counted per; NaN: not known."""
+    if per == "VS" and material.VS:
+        return np.nan if material.VS_u is None else material.VS_u / material.VS
+    return 0.0
 
 
-def _combined(errors: _Errors, count: int) -> tuple[float | None, float | None, float | None, str]:
-    """Return SD, u, degrees of freedom, and why there are none."""
-    if errors.between_jars is None:
-        return None, None, None, "one jar tells nothing of the scatter between jars"
-    if errors.from_blank is None:
-        return None, None, None, "one blank tells nothing of the scatter between blanks"
-    # the error of VS was found from replicates whose number is not handed in: taken as well known
-    parts = [
-        (errors.between_jars, count - 1.0),
-        (errors.from_blank, errors.blank_freedom),
-        (errors.from_solids or 0.0, np.inf),
-    ]
-    square = sum(part**2 for part, _ in parts)
-    sd = float(np.sqrt(count * square))
-    whole = square + errors.from_share**2
-    u = float(np.sqrt(whole))
-    spread = sum(part**4 / freedom for part, freedom in parts if freedom > 0.0)
-    freedom = whole**2 / spread if spread > 0.0 else np.inf
-    return sd, u, float(min(freedom, 1e6)), ""
+def _typed_series(jars: JarColumns) -> list[bool]:
+    """Tell of which series the first jar's yields were handed in net."""
+    lead = _leads(np.flatnonzero(jars.series >= 0), jars)
+    return [bool(jars.typed[jar]) for jar in lead.tolist()]
 
 
-def _interval(mean: float, u: float | None, freedom: float | None) -> tuple[float, float] | None:
-    if u is None or freedom is None:
-        return None
-    half = float(critical_t(freedom)) * u
-    return mean - half, mean + half
+def _leads(jar: IntArray, jars: JarColumns) -> IntArray:
+    """Return the first of some jars in each series; -1 without one."""
+    lead = np.full(len(jars.series_names), -1)
+    lead[jars.series[jar[::-1]]] = jar[::-1]
+    return lead
+
+
+def _blanked(jars: JarColumns, blanks: Blanks, jar: IntArray) -> BoolArray:
+    """Tell from which series a blank was taken off, by the first jar of each."""
+    lead = _leads(jar, jars)
+    found: BoolArray = (lead >= 0) & blanks.has(jars.inoculum[lead]) & ~jars.typed[lead]
+    return found
+
+
+def _blank_part(
+    jars: JarColumns, blanks: Blanks, jar: IntArray, series: IntArray, end_d: FloatArray
+) -> ErrorPart:
+    """Return s2 of each series and its degrees of freedom; nought and infinite without blanks."""
+    error, freedom = np.zeros(end_d.size), np.full(end_d.size, np.inf)
+    known = np.flatnonzero(_blanked(jars, blanks, jar))
+    of = jars.inoculum[_leads(jar, jars)[known]]
+    at_end, _ = interpolate(of, end_d[known], blanks.inoculum, blanks.time_d, blanks.standard_error)
+    square = (jars.inoculum_g[jar] / jars.own_g[jar]) ** 2
+    count = np.bincount(series, minlength=end_d.size)
+    mean_square = np.bincount(series, square, minlength=end_d.size) / np.maximum(count, 1)
+    error[known] = at_end * np.sqrt(mean_square[known])
+    freedom[known] = blanks.jars[of] - 1.0
+    return ErrorPart(error, freedom)
+
+
+def _combined(
+    parts: Mapping[str, ErrorPart], count: IntArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return SD, standard uncertainty and degrees of freedom of the means."""
+    known = {**parts, "solids": parts["solids"]._replace(u=np.nan_to_num(parts["solids"].u))}
+    variance = np.stack([known[name].u ** 2 for name in PARTS], axis=-1)
+    freedom = np.stack([np.maximum(known[name].freedom, 1.0) for name in PARTS], axis=-1)
+    whole = variance.sum(axis=-1)
+    effective = np.where(np.isnan(whole), np.nan, satterthwaite(variance, freedom))
+    without_share = variance[:, [name != "share" for name in PARTS]].sum(axis=-1)
+    return np.sqrt(count * without_share), np.sqrt(whole), effective
+
+
+def _blank_percent(
+    jars: JarColumns,
+    blanks: Blanks,
+    jar: IntArray,
+    series: IntArray,
+    mean: FloatArray,
+    taken_off: FloatArray,
+) -> FloatArray:
+    lead = _leads(jar, jars)
+    gross = mean + taken_off
+    told = (lead >= 0) & ~jars.typed[lead] & bool(blanks.count) & (gross > 0.0)
+    part: FloatArray = np.where(told, 100.0 * taken_off / np.where(told, gross, 1.0), np.nan)
+    return part
+
+
+def _slowest(curves: NetCurves, jar: IntArray, series: IntArray, size: int) -> FloatArray:
+    """Return the rate of the slowest jar of each series; NaN where one cannot be told."""
+    rates = np.full(int(max(curves.jar.max(initial=-1), jar.max(initial=-1))) + 1, np.inf)
+    rates[curves.jar[first(curves.jar)]] = lowest_rates_percent(
+        curves.jar, curves.time_d, curves.net + curves.from_blank, curves.net
+    )
+    slowest = np.full(size, -np.inf)
+    np.maximum.at(slowest, series, rates[jar])
+    told: FloatArray = np.where(np.isfinite(slowest), slowest, np.nan)
+    return told
+
+
+def yield_records(yields: Yields, jars: JarColumns) -> tuple[MaterialYield, ...]:
+    """Return every series that has a jar that counts, as a record each."""
+    return tuple(
+        _record(index, own, yields, jars) for index, own in enumerate(yields.jars) if own.size
+    )
+
+
+def _record(index: int, own: IntArray, yields: Yields, jars: JarColumns) -> MaterialYield:
+    material, per = jars.material_of[index], jars.per[index]
+    value, u = float(yields.value[index]), _known(yields.u[index])
+    low, high = float(yields.low[index]), float(yields.high[index])
+    part = {"VS": material.VS, "TS": material.TS, "fresh": 1.0}[per]
+    return MaterialYield(
+        series=jars.series_names[index],
+        material=own_name(material.name),
+        role=str(jars.role[own[0]]),
+        per=per,
+        jars=tuple(own.tolist()),
+        value=value,
+        time_d=float(yields.time_d[index]),
+        sd=_known(yields.sd[index]),
+        u=u,
+        freedom=_known(yields.freedom[index]),
+        ci95=None if u is None else (low, high),
+        why_no_interval=_why(index, yields),
+        parts={
+            name: (float(one.u[index]), float(one.freedom[index]))
+            for name, one in yields.parts.items()
+            if np.isfinite(one.u[index])
+        },
+        blank_percent=_known(yields.blank_percent[index]),
+        per_fresh=None if part is None else value * part,
+        jar_values=tuple(yields.jar_value[yields.series == index].tolist()),
+        three_day_rate_percent=_known(yields.three_day_rate_percent[index]),
+    )
+
+
+def _known(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None
+
+
+def _why(index: int, yields: Yields) -> str:
+    if np.isnan(yields.parts["jars"].u[index]):
+        return "one jar tells nothing of the scatter between jars"
+    if np.isnan(yields.parts["blank"].u[index]):
+        return "one blank tells nothing of the scatter between blanks"
+    return ""

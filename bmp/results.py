@@ -10,7 +10,7 @@ from bmp.finding import Finding
 from bmp.fit.results import MaterialFits
 from bmp.judge.criteria import Verdict
 from bmp.judge.diagnosis import DoseSeries
-from bmp.net import BlankMean, MaterialYield, NetCurves
+from bmp.net import Blanks, MaterialYield, NetCurves
 from bmp.normalise import JarGas
 from bmp.tank.result import TankResult
 from bmp.trial import Trial
@@ -33,8 +33,7 @@ class Results:
 
     trial: Trial
     gas: JarGas
-    blanks: Mapping[str, BlankMean]
-    """By inoculum; empty where no blank was measured."""
+    blanks: Blanks
     curves: NetCurves
     yields: tuple[MaterialYield, ...]
     fits: Mapping[str, MaterialFits]

@@ -22,7 +22,7 @@ LEVELS: list[set[str]] = [
         "atmosphere",
         "statistics",
     },
-    {"stop_rule", "limits"},
+    {"stop_rule", "limits", "jar_columns"},
     {"theory", "solids", "cautions", "wall"},
     {"read"},
     {"normalise"},
@@ -42,7 +42,7 @@ LEVELS: list[set[str]] = [
 
 # What computes knows nothing of files, the terminal or HTML.
 PURE = {"normalise", "net", "fit", "compare", "tank", "theory", "runs", "analyze", "assumptions"}
-PURE |= {"stop_rule", "limits"}
+PURE |= {"stop_rule", "limits", "jar_columns"}
 NOT_IN_PURE = {"openpyxl", "jinja2", "argparse", "csv", "json", "sys", "subprocess", "matplotlib"}
 
 

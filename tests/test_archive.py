@@ -9,6 +9,7 @@ import shutil
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -19,12 +20,12 @@ from bmp.analyze import analyze
 from bmp.archive import run as archive_run
 from bmp.archive.analyze import COLUMNS, Outcome, analyze_trials
 from bmp.archive.kinetics import fit_series
-from bmp.archive.net import Curves, Yields
 from bmp.archive.parts import FilePart
 from bmp.archive.run import run_archive
 from bmp.cli import main
 from bmp.fit.material import MaterialCurves, fit_materials
 from bmp.fit.models import MODELS
+from bmp.net import NetCurves
 from bmp.read import read_trial
 from bmp.trial import Trial
 from tests.benchmarks.archive import write_archive
@@ -198,10 +199,9 @@ def test_kinetics_in_bulk_are_those_of_single_materials() -> None:
     time_d = [days for material in materials for days in material.time_d]
     jar = np.repeat(np.arange(len(time_d)), [days.size for days in time_d])
     net = np.concatenate([values for material in materials for values in material.net])
-    curves = Curves(jar, np.concatenate(time_d), net, net, np.zeros(len(time_d), dtype=bool))
-    none = np.zeros(len(sizes))
+    curves = NetCurves(jar, np.concatenate(time_d), net, net, np.zeros(len(time_d), dtype=bool))
     jars = np.split(np.arange(len(time_d)), np.cumsum(sizes)[:-1])
-    found = fit_series(curves, Yields(jars, np.array(sizes), *[none] * 6))
+    found = fit_series(curves, SimpleNamespace(jars=jars))
     assert found.chosen == [one.choice.model for one in alone]
     for model, parameters in found.parameters.items():
         for name, values in parameters.items():

@@ -3,12 +3,19 @@
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from bmp.judge.criteria import CURRENT, Facts, judge, name_of, read_criteria, verdict
 from bmp.problem import UnusableInput
 
 PUBLISHED = read_criteria()
+
+
+def fact_of(name: str, role: str, **values: float | None) -> Facts:
+    """Return the facts of a single thing."""
+    known = {key: np.array([float(one)]) for key, one in values.items() if one is not None}
+    return Facts(role, [name], known)
 
 
 def outcome(fact: Facts, check: str, rule_set: str = CURRENT) -> str:
@@ -22,24 +29,24 @@ def outcome(fact: Facts, check: str, rule_set: str = CURRENT) -> str:
 )
 def test_edges_of_the_control_yield(value, expected):
     """Acceptance edges: document 100 v1.9, "between 340 and 395"."""
-    assert outcome(Facts("c", "control", mean_yield=value), "yield of the control") == expected
+    assert outcome(fact_of("c", "control", mean_yield=value), "yield of the control") == expected
 
 
 @pytest.mark.parametrize(("value", "expected"), [(6.0, "pass"), (6.01, "fail")])
 def test_edges_of_the_scatter(value, expected):
     """Document 100 v1.9: no more than 6 %."""
-    assert outcome(Facts("c", "control", rsd_percent=value), "scatter of the control") == expected
+    assert outcome(fact_of("c", "control", rsd_percent=value), "scatter of the control") == expected
 
 
 @pytest.mark.parametrize("role", ["blank", "control", "substrate"])
 def test_edges_of_the_number_of_jars(role):
-    assert outcome(Facts("m", role, jars=2), f"jars of {role}") == "fail"
-    assert outcome(Facts("m", role, jars=3), f"jars of {role}") == "pass"
+    assert outcome(fact_of("m", role, jars=2), f"jars of {role}") == "fail"
+    assert outcome(fact_of("m", role, jars=3), f"jars of {role}") == "pass"
 
 
 @pytest.mark.parametrize(("value", "expected"), [(0.99, "pass"), (1.0, "fail"), (1.01, "fail")])
 def test_exactly_one_percent_is_not_below(value, expected):
-    fact = Facts("s", "substrate", three_day_rate_percent=value)
+    fact = fact_of("s", "substrate", three_day_rate_percent=value)
     assert outcome(fact, "duration of the substrate") == expected
 
 
@@ -66,10 +73,10 @@ def whole_trial(**changes):
     control = {"jars": 3, "mean_yield": 370.0, "rsd_percent": 3.0}
     control |= {"three_day_rate_percent": 0.5, "blank_shorter_d": 0.0} | changes
     return [
-        Facts("trial", "trial", cellulose_controls=1, blank_jars=3),
-        Facts("inoculum", "blank", jars=3),
-        Facts("cellulose", "control", **control),
-        Facts("silage", "substrate", jars=3, three_day_rate_percent=0.4, blank_shorter_d=0.0),
+        fact_of("", "trial", cellulose_controls=1, blank_jars=3),
+        fact_of("inoculum", "blank", jars=3),
+        fact_of("cellulose", "control", **control),
+        fact_of("silage", "substrate", jars=3, three_day_rate_percent=0.4, blank_shorter_d=0.0),
     ]
 
 
@@ -111,7 +118,7 @@ def test_a_laboratory_brings_its_own_table(tmp_path: Path):
         "ours,control,control,mean_yield,350,390,inclusive,fail,NmL/g,our handbook,Tighter.,\n",
         encoding="utf-8",
     )
-    (finding,) = judge([Facts("c", "control", mean_yield=345.0)], read_criteria(own))
+    (finding,) = judge([fact_of("c", "control", mean_yield=345.0)], read_criteria(own))
     assert finding.outcome == "fail"
 
 
@@ -180,19 +187,19 @@ def test_changed_limits_are_not_called_by_the_published_name():
     ("fact", "words"),
     [
         (
-            Facts("raw sludge", "substrate", three_day_rate_percent=2.4531),
+            fact_of("raw sludge", "substrate", three_day_rate_percent=2.4531),
             "raw sludge still made 2.45 % of its net methane a day, where below 1 % is asked",
         ),
         (
-            Facts("blank of pit sludge", "blank", jars=1),
+            fact_of("blank of pit sludge", "blank", jars=1),
             "the blank of pit sludge has 1 jar, where at least 3 are asked",
         ),
         (
-            Facts("sludge B", "trial", cellulose_controls=0),
+            fact_of("sludge B", "trial", cellulose_controls=0),
             "there is no cellulose control on sludge B",
         ),
         (
-            Facts("cellulose", "control", mean_yield=395.1),
+            fact_of("cellulose", "control", mean_yield=395.1),
             "yield of the control (cellulose): 395.1 where 340 to 395 NmL CH4/g VS is asked",
         ),
     ],
@@ -203,11 +210,11 @@ def test_a_reason_reads_as_a_person_would_say_it(fact, words):
 
 
 def test_what_cannot_be_judged_is_said_once_a_criterion():
-    facts = [Facts(name, "substrate", jars=3, blank_shorter_d=0.0) for name in ("a", "b")]
+    facts = [fact_of(name, "substrate", jars=3, blank_shorter_d=0.0) for name in ("a", "b")]
     words = verdict(judge(facts, [c for c in PUBLISHED if c.rule_set == CURRENT])).words
     assert words.endswith("because duration of the substrate could not be judged (a, b).")
 
 
 def test_a_limit_that_is_kept_says_nothing_of_a_broken_one():
-    kept = judge([Facts("s", "substrate", jars=3)], [c for c in PUBLISHED if "jars" in c.check])
+    kept = judge([fact_of("s", "substrate", jars=3)], [c for c in PUBLISHED if "jars" in c.check])
     assert {finding.meaning for finding in kept} == {"The limit is kept."}

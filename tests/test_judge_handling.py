@@ -7,8 +7,9 @@ from dataclasses import replace
 import numpy as np
 
 from bmp.assumptions import assumptions
+from bmp.jar_columns import jar_columns
 from bmp.judge.handling import handling_findings
-from bmp.net import blank_means, material_yields, net_curves
+from bmp.net import blank_means, net_curves, series_yields, yield_records
 from bmp.normalise import normalise
 from bmp.trial import Trial
 from tests.simulate_trials import CELLULOSE, Noise, simulate_trial
@@ -50,8 +51,10 @@ def test_a_syringe_that_leaves_less_than_the_flush_gas() -> None:
     finding = handling_findings(trial, gas)[-1]
     assert finding.check == "syringe against flush gas"
     assert finding.outcome == "fail"
-    blanks = blank_means(gas, trial)
-    curves = net_curves(gas, trial, blanks)
-    told = assumptions(trial, gas, blanks, curves, material_yields(gas, curves, trial, blanks))
+    jars = jar_columns(trial)
+    blanks = blank_means(gas, jars)
+    curves = net_curves(gas, jars, blanks)
+    yields = yield_records(series_yields(gas, jars, curves, blanks), jars)
+    told = assumptions(trial, gas, blanks, curves, yields)
     assert any("What caustic leaves in a syringe" in sentence for sentence in told)
     assert any("taken to be open" in sentence for sentence in told)

@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 
 from bmp.analyze import analyze
-from bmp.judge.facts import CELLULOSE_NML_PER_G_VS
+from bmp.jar_columns import jar_columns
+from bmp.judge.facts import CELLULOSE_NML_PER_G_VS, Measured
 from bmp.judge.overall import judge_trial
+from bmp.net import series_yields
 from bmp.report.sentences import feed_sentence
 from tests.simulate_trials import CELLULOSE, FEEDS, Feed, Noise, simulate_trial
 
@@ -127,9 +129,11 @@ def test_a_yield_above_its_own_ceiling_fails():
     plain = analyze(trial)
     limit = {"vinasse": 350.0 * 39.93 / 23.90}
     assert limit["vinasse"] == pytest.approx(584.75, abs=0.01)
-    judged = judge_trial(
-        trial, plain.gas, plain.blanks, plain.curves, plain.yields, theoretical=limit
-    )
+    jars = jar_columns(trial)
+    columns = series_yields(plain.gas, jars, plain.curves, plain.blanks)
+    most = np.array([limit.get(name, np.nan) for name in jars.series_names])
+    measured = Measured(jars, plain.gas, plain.blanks, plain.curves, columns, most)
+    judged = judge_trial(measured, plain.yields)
     name = "yield of the substrate against its own theory"
     (found,) = [f for f in judged.checks if f.check == name and f.where == "vinasse"]
     assert found.outcome == "fail"

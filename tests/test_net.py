@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from bmp.net import blank_means, material_yields, net_curves
+from bmp.jar_columns import jar_columns
+from bmp.net import blank_means, net_curves, series_yields, yield_records
 from bmp.normalise import normalise
 from bmp.trial import Jar, Material, Setup, Trial
 from tests import simulate as sim
@@ -57,9 +58,10 @@ VOLUMES = {
 
 def results(one: Trial):
     gas = normalise(one)
-    blanks = blank_means(gas, one)
-    curves = net_curves(gas, one, blanks)
-    return blanks, curves, material_yields(gas, curves, one, blanks)
+    jars = jar_columns(one)
+    blanks = blank_means(gas, jars)
+    curves = net_curves(gas, jars, blanks)
+    return blanks, curves, yield_records(series_yields(gas, jars, curves, blanks), jars)
 
 
 def test_document_200_by_hand() -> None:
@@ -67,7 +69,7 @@ def test_document_200_by_hand() -> None:
     blanks, _, (oats_yield,) = results(trial(VOLUMES, JARS, VS_u=0.01))
     specific = np.array([30 / 100, 64 / 200, 28 / 100])
     net = np.array([(800 - specific.mean() * 100) / 2.0, (820 - specific.mean() * 120) / 2.0])
-    assert blanks["seed"].mean_NmL_per_g[-1] == pytest.approx(specific.mean())
+    assert blanks.of("seed")[1][-1] == pytest.approx(specific.mean())
     assert oats_yield.value == pytest.approx(net.mean())
     s1 = net.std(ddof=1) / np.sqrt(2)
     s_blank = specific.std(ddof=1) / np.sqrt(3)

@@ -9,17 +9,18 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
 
-from bmp.archive.batch import Batch, alike, join, plainer
-from bmp.archive.jars import own_name
+from bmp.archive.batch import alike, join, plainer
 from bmp.archive.kinetics import Kinetics, fit_series
-from bmp.archive.net import Yields, blank_means, material_yields, net_curves
 from bmp.archive.together import Together
-from bmp.archive.verdicts import NOT_VALIDATED, VALIDATED, verdicts
-from bmp.net import yield_unit
+from bmp.jar_columns import JarColumns, own_name, yield_unit
+from bmp.judge.criteria import CURRENT, Criterion, read_criteria, reasons_by_trial
+from bmp.judge.facts import Measured, facts_of
+from bmp.net import Yields, blank_means, net_curves, series_yields
 from bmp.normalise import JarGas, normalise
 from bmp.normalise.untold import impossible_falls, unknown_gas
 from bmp.problem import Problem
@@ -27,6 +28,7 @@ from bmp.read.complete import check_complete
 from bmp.read.reader import TABLES
 from bmp.trial import Trial
 
+VALIDATED, NOT_VALIDATED = "validated", "not validated"
 COLUMNS = (
     "trial", "material", "role", "jars", "bmp", "sd", "u", "ci95_low", "ci95_high", "time_d",
     "B0_first_order", "k", "B0_gompertz", "Rm", "lag", "chosen_model", "verdict", "series", "unit",
@@ -84,14 +86,14 @@ def analyze_trials(names: Sequence[str], trials: Sequence[Trial]) -> Outcome:
 
 
 def _group(names: list[str], trials: list[Trial]) -> Outcome:
-    batch = join(names, trials)
-    gas = normalise(batch.trial)
-    broken = _broken(batch, gas)
+    jars = join(names, trials)
+    gas = normalise(jars.of)
+    broken = _broken(jars, gas)
     if not broken:
-        return _outcome(batch, gas)
+        return _outcome(jars, gas)
     if len(names) == 1:
         return Outcome((), {}, {names[0]: tuple(map(str, broken))})
-    bad = _trials_with_problems(batch, gas) or set(range(len(names)))
+    bad = _trials_with_problems(jars, gas) or set(range(len(names)))
     total = NOTHING
     for number in sorted(bad):
         total = total + _group([names[number]], [trials[number]])
@@ -124,54 +126,60 @@ def _as_far_as_sound(whole: Together, numbers: list[int]) -> tuple[Outcome, list
     """Return what came of trials of one kind, and those with which anything is wrong."""
     if not numbers:
         return NOTHING, []
-    batch = whole.batch(numbers)
-    if check_complete(batch.trial, {kind: kind for kind in TABLES}):
+    jars = whole.joined(numbers)
+    if check_complete(jars.of, {kind: kind for kind in TABLES}):
         if len(numbers) == 1:
             return NOTHING, numbers
         middle = len(numbers) // 2
         outcome, odd = _as_far_as_sound(whole, numbers[:middle])
         more, more_odd = _as_far_as_sound(whole, numbers[middle:])
         return outcome + more, odd + more_odd
-    gas = normalise(batch.trial)
-    if not _broken(batch, gas):
-        return _outcome(batch, gas), []
-    bad = {numbers[index] for index in _trials_with_problems(batch, gas)} or set(numbers)
+    gas = normalise(jars.of)
+    if not _broken(jars, gas):
+        return _outcome(jars, gas), []
+    bad = {numbers[index] for index in _trials_with_problems(jars, gas)} or set(numbers)
     outcome, odd = _as_far_as_sound(whole, [number for number in numbers if number not in bad])
     return outcome, [*sorted(bad), *odd]
 
 
-def _broken(batch: Batch, gas: JarGas) -> list[Problem]:
-    return [*impossible_falls(batch.trial, gas), *unknown_gas(batch.trial, gas)]
+def _broken(jars: JarColumns, gas: JarGas) -> list[Problem]:
+    return [*impossible_falls(jars.of, gas), *unknown_gas(jars.of, gas)]
 
 
-def _trials_with_problems(batch: Batch, gas: JarGas) -> set[int]:
-    unknown = ~np.isfinite(gas.methane_NmL) & ~batch.typed[gas.jar]
+def _trials_with_problems(jars: JarColumns, gas: JarGas) -> set[int]:
+    unknown = ~np.isfinite(gas.methane_NmL) & ~jars.typed[gas.jar]
     wrong = (gas.fall & ~gas.fall_explained) | unknown
-    return set(batch.jar_trial[gas.jar[wrong]].tolist())
+    return set(jars.trial[gas.jar[wrong]].tolist())
 
 
-def _outcome(batch: Batch, gas: JarGas) -> Outcome:
-    blanks = blank_means(gas, batch)
-    curves = net_curves(gas, batch, blanks)
-    yields = material_yields(gas, curves, batch, blanks)
+def _outcome(jars: JarColumns, gas: JarGas) -> Outcome:
+    blanks = blank_means(gas, jars)
+    curves = net_curves(gas, jars, blanks)
+    yields = series_yields(gas, jars, curves, blanks)
     kinetics = fit_series(curves, yields)
-    because = verdicts(batch, gas, curves, yields, blanks)
+    facts = facts_of(Measured(jars, gas, blanks, curves, yields), _deciding())
+    because = reasons_by_trial(facts, _deciding(), len(jars.trials))
     words = [NOT_VALIDATED if reasons else VALIDATED for reasons in because]
     return Outcome(
-        rows=_rows(batch, yields, kinetics, words),
-        because=dict(zip(batch.names, because, strict=True)),
+        rows=_rows(jars, yields, kinetics, words),
+        because=dict(zip(jars.trials, because, strict=True)),
         refused={},
     )
 
 
+@cache
+def _deciding() -> tuple[Criterion, ...]:
+    return tuple(one for one in read_criteria() if one.rule_set == CURRENT)
+
+
 def _rows(
-    batch: Batch, yields: Yields, kinetics: Kinetics, words: list[str]
+    jars: JarColumns, yields: Yields, kinetics: Kinetics, words: list[str]
 ) -> tuple[tuple[Any, ...], ...]:
-    trials = [number for number, _ in batch.series_names]
+    trials = jars.series_trial.tolist()
     columns: dict[str, list[Any]] = {
-        "trial": [batch.names[number] for number in trials],
-        "material": [own_name(material.name) for material in batch.material_of],
-        "role": [material.role for material in batch.material_of],
+        "trial": [jars.trials[number] for number in trials],
+        "material": [own_name(material.name) for material in jars.material_of],
+        "role": [material.role for material in jars.material_of],
         "jars": yields.count.tolist(),
         "bmp": _known(yields.value),
         "sd": _known(yields.sd),
@@ -185,8 +193,8 @@ def _rows(
         },
         "chosen_model": kinetics.chosen,
         "verdict": [words[number] for number in trials],
-        "series": [name for _, name in batch.series_names],
-        "unit": [yield_unit(per) for per in batch.per],
+        "series": list(jars.series_names),
+        "unit": [yield_unit(per) for per in jars.per],
     }
     rows = zip(*(columns[name] for name in COLUMNS), strict=True)
     return tuple(row for row, count in zip(rows, columns["jars"], strict=True) if count)

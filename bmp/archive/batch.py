@@ -8,48 +8,18 @@ readings, where it means the same.
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence, Set
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
-from bmp.archive.jars import SEPARATOR, own_name
-from bmp.trial import BoolArray, FloatArray, IntArray, Jar, Material, Readings, Setup, Trial
+from bmp.jar_columns import SEPARATOR, JarColumns, jar_columns
+from bmp.trial import FloatArray, Jar, Readings, Setup, Trial
 
 # Ways of measuring in which no step looks at more than one jar or series at a time. Weighed jars
 # share the drift and the scatter of their balance, so such a trial is worked on alone.
 _JAR_BY_JAR = {"volume", "methane volume", "pressure", "net yield"}
 _MASSES = {"mass_g", "mass_before_g", "mass_after_g"}
 _SHARES = {"methane_share", "syringe_gas_left_mL"}
-
-
-@dataclass(frozen=True, eq=False)
-class Batch:
-    """Several trials as one, with the jars as arrays. Arrays have shape (jars,)."""
-
-    names: tuple[str, ...]
-    """Of the trials."""
-    trial: Trial
-    """All of them; a material's name has its trial's number in front."""
-    jar_trial: IntArray
-    """Index into `names`."""
-    role: np.ndarray
-    """Roles as text."""
-    counted: BoolArray
-    inoculum: IntArray
-    """Index of the inoculum in it, by trial and name; -1 where none is named."""
-    inoculum_g: FloatArray
-    own_g: FloatArray
-    """What the jar's yield is counted per [g of VS, or fresh]; NaN for a blank."""
-    series: IntArray
-    """Index into `series_names`, sorted by trial and name; -1 for a blank."""
-    series_names: tuple[tuple[int, str], ...]
-    """Trial and name of each series."""
-    material_of: tuple[Material, ...]
-    """The material of each series."""
-    per: tuple[str, ...]
-    """What the yield of each series is counted per."""
-    typed: BoolArray
-    """The jar's yields were handed in net."""
 
 
 def alike(trial: Trial) -> Hashable:
@@ -122,7 +92,7 @@ def plainer(trial: Trial) -> Trial:
     return replace(trial, setup=plain_setup(trial.setup, moved), readings=readings)
 
 
-def join(names: Sequence[str], trials: Sequence[Trial]) -> Batch:
+def join(names: Sequence[str], trials: Sequence[Trial]) -> JarColumns:
     """Return trials of one kind (see `alike`) as one."""
     materials = [
         tuple(replace(m, name=f"{number}{SEPARATOR}{m.name}") for m in trial.materials)
@@ -136,7 +106,7 @@ def join(names: Sequence[str], trials: Sequence[Trial]) -> Batch:
         readings=_joined_readings([t.readings for t in trials], [len(t.jars) for t in trials]),
     )
     jar_trial = np.repeat(np.arange(len(trials)), [len(trial.jars) for trial in trials])
-    return with_arrays(tuple(names), whole, jar_trial.astype(np.int64))
+    return jar_columns(whole, tuple(names), jar_trial.astype(np.int64), by_name=True)
 
 
 def _renamed(jars: Sequence[Jar], number: int) -> list[Jar]:
@@ -166,50 +136,3 @@ def _joined_readings(parts: Sequence[Readings], jars: Sequence[int]) -> Readings
         note=(),
         table=parts[0].table,
     )
-
-
-def with_arrays(names: tuple[str, ...], trial: Trial, jar_trial: IntArray) -> Batch:
-    """Return trials that were joined into one, with the trial of each jar, as a batch."""
-    jars, material = trial.jars, {m.name: m for m in trial.materials}
-    role = np.array([jar.role for jar in jars])
-    sampled = [jar.role in ("substrate", "control") for jar in jars]
-    per = {name: _per(m, trial.setup) for name, m in material.items()}
-    keys = [
-        (int(number), own_name(jar.series)) if flag else None
-        for jar, flag, number in zip(jars, sampled, jar_trial, strict=True)
-    ]
-    series_names = tuple(sorted({key for key in keys if key is not None}))
-    place = {key: index for index, key in enumerate(series_names)}
-    first_jar = dict(zip(keys[::-1], jars[::-1], strict=True))
-    material_of = tuple(material[first_jar[key].material] for key in series_names)
-    inocula = {name: i for i, name in enumerate(sorted({j.inoculum for j in jars if j.inoculum}))}
-    return Batch(
-        names=names,
-        trial=trial,
-        jar_trial=jar_trial,
-        role=role,
-        counted=np.array([jar.left_out is None for jar in jars], dtype=bool),
-        inoculum=np.array([inocula.get(jar.inoculum, -1) for jar in jars], dtype=np.int64),
-        inoculum_g=np.array([jar.inoculum_g for jar in jars]),
-        own_g=np.array(
-            [
-                np.nan if not flag
-                else jar.sample_g * float(material[jar.material].VS or np.nan)
-                if per[jar.material] == "VS"
-                else jar.sample_g
-                for jar, flag in zip(jars, sampled, strict=True)
-            ]
-        ),
-        series=np.array([-1 if key is None else place[key] for key in keys], dtype=np.int64),
-        series_names=series_names,
-        material_of=material_of,
-        per=tuple(per[m.name] for m in material_of),
-        typed=np.array([jar.measured == "net yield" for jar in jars], dtype=bool),
-    )  # fmt: skip
-
-
-def _per(material: Material, setup: Setup) -> str:
-    """Return what `bmp.net.counted_per` does, without a trial to look the material up in."""
-    if setup.measured == "net yield":
-        return setup.basis
-    return "VS" if material.VS is not None else "fresh"

@@ -12,9 +12,10 @@ from itertools import compress
 
 import numpy as np
 
-from bmp.archive.jars import SEPARATOR, jars_of, own_name
+from bmp.archive.jars import jars_of
 from bmp.archive.plain import Texts
 from bmp.archive.small import SmallTables, TableOfTrials
+from bmp.jar_columns import SEPARATOR, own_name
 from bmp.problem import Problem
 from bmp.read.cells import Unreadable, moment
 from bmp.read.crucibles import read_crucibles, with_crucibles

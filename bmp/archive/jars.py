@@ -13,6 +13,7 @@ import numpy as np
 
 from bmp.archive.plain import PlainTable, Texts
 from bmp.archive.small import TableOfTrials
+from bmp.jar_columns import SEPARATOR
 from bmp.read.records import (
     LEAST_HEADSPACE_ML,
     LEAST_MASS_G,
@@ -21,14 +22,6 @@ from bmp.read.records import (
     MOST_MASS_G,
 )
 from bmp.trial import WAYS_OF_MEASURING, BoolArray, FloatArray, IntArray, Jar, Material, Setup
-
-SEPARATOR = "\x1f"
-"""Stands in joined trials between a trial's number and the name of its material."""
-
-
-def own_name(name: str) -> str:
-    """Return the name of a material or series as its trial has it."""
-    return name.partition(SEPARATOR)[2]
 
 
 def jars_of(

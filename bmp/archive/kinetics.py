@@ -7,12 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bmp.archive.net import Curves as NetCurves
-from bmp.archive.net import Yields
 from bmp.fit.choice import CANDIDATES
 from bmp.fit.curves import Curves, table
 from bmp.fit.models import MODELS
 from bmp.fit.series import fit_series as fit_packed
+from bmp.net import NetCurves, Yields
 from bmp.trial import FloatArray, IntArray
 
 

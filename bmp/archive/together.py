@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bmp.archive.batch import Batch, kind_of, moved_constants, plain_setup, with_arrays
+from bmp.archive.batch import kind_of, moved_constants, plain_setup
 from bmp.archive.frames import Frames
 from bmp.archive.plain import PlainTable, Texts
 from bmp.atmosphere import station_kPa
+from bmp.jar_columns import JarColumns, jar_columns
 from bmp.read.readings import LATEST_D, resets
 from bmp.trial import READING_QUANTITIES, BoolArray, FloatArray, IntArray, Readings, Setup, Trial
 
@@ -28,8 +29,8 @@ class Together:
     readings: Readings
     """Of all sound trials, jars as in `frames`."""
 
-    def batch(self, numbers: Sequence[int]) -> Batch:
-        """Return some trials of one kind as a batch."""
+    def joined(self, numbers: Sequence[int]) -> JarColumns:
+        """Return some trials of one kind as one."""
         frames, chosen = self.frames, np.zeros(len(self.setups), dtype=bool)
         chosen[numbers] = True
         rank = np.cumsum(chosen) - 1
@@ -46,7 +47,7 @@ class Together:
             readings=readings,
         )
         names = tuple(frames.names[number] for number in numbers)
-        return with_arrays(names, trial, rank[frames.jar_trial[of_jar]])
+        return jar_columns(trial, names, rank[frames.jar_trial[of_jar]], by_name=True)
 
 
 def together(frames: Frames, table: PlainTable) -> Together:

@@ -13,15 +13,11 @@ from bmp.fit.identify import reasons
 from bmp.fit.jarwise import fit_jarwise
 from bmp.fit.models import MODELS
 from bmp.fit.results import MaterialFits
+from bmp.jar_columns import jar_columns
 from bmp.judge.control import why_control_fails
-from bmp.net import (
-    MaterialYield,
-    NetCurves,
-    blank_means,
-    net_curves,
-    sample_g,
-)
+from bmp.net import MaterialYield, NetCurves, blank_curves, blank_means, net_curves
 from bmp.normalise import JarGas
+from bmp.runs import interpolate
 from bmp.statistics import jackknife_influence
 from bmp.trial import FloatArray, Trial
 
@@ -82,6 +78,7 @@ def _feed(trial: Trial, gas: JarGas, one: MaterialYield, name: str) -> Feed:
     material = trial.material(one.material)
     jars = [trial.jars[index] for index in one.jars]
     typed = jars[0].measured == "net yield"
+    columns = jar_columns(trial)
     common = gas.share_u_common[list(one.jars)]
     share_u = gas.share_u[list(one.jars)]
     return Feed(
@@ -91,7 +88,7 @@ def _feed(trial: Trial, gas: JarGas, one: MaterialYield, name: str) -> Feed:
         values={},
         inoculum_g_per_g=None
         if typed
-        else tuple(jar.inoculum_g / sample_g(jar, trial) for jar in jars),
+        else tuple((columns.inoculum_g / columns.own_g)[list(one.jars)].tolist()),
         blanks=None if typed else _blanks_at(trial, gas, jars[0].inoculum, one.time_d),
         basis=one.per,
         TS=material.TS,
@@ -114,14 +111,10 @@ def _blanks_at(trial: Trial, gas: JarGas, inoculum: str, time_d: float) -> Blank
     """Return each blank's methane per gram of inoculum on the day that the feed's yield is of."""
     if not trial.setup.blank:
         return None
-    numbers = _blank_jars(trial, inoculum)
-    methane = []
-    for number in numbers:
-        here = gas.jar == number
-        times = np.concatenate([[0.0], gas.time_d[here]])
-        volumes = np.concatenate([[0.0], gas.methane_NmL[here]])
-        methane.append(float(np.interp(time_d, times, volumes)) / trial.jars[number].inoculum_g)
-    return Blanks(tuple(methane), inoculum) if methane else None
+    own = np.array(_blank_jars(trial, inoculum), dtype=np.int64)
+    at_day = np.full(own.size, time_d)
+    methane, _ = interpolate(own, at_day, *blank_curves(gas, jar_columns(trial), own))
+    return Blanks(tuple(methane.tolist()), inoculum) if own.size else None
 
 
 def _blank_jars(trial: Trial, inoculum: str) -> list[int]:
@@ -214,7 +207,6 @@ def _without_each_blank(
 
 
 def _net_without(trial: Trial, gas: JarGas, blank: int) -> NetCurves:
-    jars = list(trial.jars)
-    jars[blank] = replace(jars[blank], left_out="to see what this blank does")
-    fewer = replace(trial, jars=tuple(jars))
+    jars = jar_columns(trial)
+    fewer = replace(jars, counted=jars.counted & (np.arange(jars.counted.size) != blank))
     return net_curves(gas, fewer, blank_means(gas, fewer))

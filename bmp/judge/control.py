@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from bmp.judge.criteria import CURRENT, Criterion, Facts, judge, read_criteria, reason
 from bmp.judge.facts import is_cellulose
 from bmp.net import MaterialYield
@@ -17,13 +19,13 @@ def why_control_fails(one: MaterialYield, trial: Trial) -> str:
     A control that is not cellulose has no accepted range and is held to the others.
     """
     ranged = is_cellulose(trial.material(one.material)) and one.per == "VS"
-    facts = Facts(
-        name=one.series,
-        role="control",
-        mean_yield=one.value if ranged and not trial.setup.gross else None,
-        rsd_percent=None if one.sd is None or one.value <= 0 else 100.0 * one.sd / one.value,
-        three_day_rate_percent=one.three_day_rate_percent,
-    )
+    values = {
+        "mean_yield": one.value if ranged and not trial.setup.gross else None,
+        "rsd_percent": None if one.sd is None or one.value <= 0 else 100.0 * one.sd / one.value,
+        "three_day_rate_percent": one.three_day_rate_percent,
+    }
+    known = {name: np.array([value]) for name, value in values.items() if value is not None}
+    facts = Facts("control", [one.series], known)
     found = judge([facts], [row for row in read_criteria() if _vouches(row)])
     return "; ".join(reason(finding) for finding in found if finding.outcome == "fail")
 

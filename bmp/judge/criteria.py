@@ -6,20 +6,24 @@ A laboratory brings its own by handing in rows of the same columns: `read_criter
 from __future__ import annotations
 
 import csv
+import math
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
-from typing import Literal
+from typing import Final, Literal
+
+import numpy as np
 
 from bmp.finding import Finding
 from bmp.problem import Problem, UnusableInput, shown
 from bmp.read.cells import Unreadable, words
 from bmp.read.cells import number as read_number
 from bmp.read.tables import Cell, Table, read_csv
+from bmp.trial import BoolArray, FloatArray, IntArray
 
 CURRENT = "current"
 CAUTIONS = "cautions"
@@ -39,7 +43,7 @@ class Criterion:
     of: str
     """`trial`, or the role of the materials it holds for."""
     value: str
-    """Name of the fact that is held against the limit: a field of `Facts`."""
+    """Name of the fact that is held against the limit (`FACTS`)."""
     low: float | None
     high: float | None
     inclusive: bool
@@ -50,16 +54,14 @@ class Criterion:
     meaning: str
     advice: str
 
-    def holds(self, value: float) -> bool:
-        """Tell whether `value` keeps the limit."""
-        if self.low is not None and (
-            value < self.low or (value == self.low and not self.inclusive)
-        ):
-            return False
-        return not (
-            self.high is not None
-            and (value > self.high or (value == self.high and not self.inclusive))
-        )
+    def holds(self, value: FloatArray) -> BoolArray:
+        """Tell which values keep the limit; NaN does not."""
+        held = ~np.isnan(value)
+        if self.low is not None:
+            held &= value >= self.low if self.inclusive else value > self.low
+        if self.high is not None:
+            held &= value <= self.high if self.inclusive else value < self.high
+        return held
 
     @property
     def limit(self) -> str:
@@ -72,60 +74,51 @@ class Criterion:
         return f"{more} {self.low:g} {self.unit}"
 
 
-@dataclass(frozen=True)
+FACTS: Final[Mapping[str, str]] = {
+    "jars": "jars that count",
+    "mean_yield": "mean net yield, NmL CH4 per g VS",
+    "any_yield": "mean net yield, NmL CH4 per g of whatever it is counted per",
+    "rsd_percent": "relative standard deviation of the yield, blanks, jars and VS in it",
+    "rsd_jars_percent": "relative standard deviation between the jars alone",
+    "percent_of_theoretical": "yield in percent of what the feed's own composition allows",
+    "three_day_rate_percent": "lowest three-day rate of the slowest jar so far (`bmp.stop_rule`)",
+    "blank_shorter_d": "by how much the blank ends before the series; 0 where it does not",
+    "blank_share_percent": "the inoculum's share of the methane of the jars",
+    "inoculum_to_substrate": "by VS",
+    "sample_gVS": "VS of the sample, g a jar",
+    "headspace_mL_per_gVS": "closed jars only",
+    "pH": "of the inoculum",
+    "ammonium_N_g_per_kg": "ammonium nitrogen per kg of fresh inoculum",
+    "volatile_acids_g_per_kg": "volatile fatty acids as acetic acid, per kg of fresh inoculum",
+    "TS_percent": "dry matter of the inoculum in percent of fresh mass",
+    "incubation_temperature_C": "of the jars",
+    "cellulose_controls": "number of controls that are cellulose",
+    "blank_jars": "blanks that count, of all inocula that the feeds are on",
+}
+"""What criteria can be held against. Means and standard deviations are those of document 200."""
+
+
+@dataclass(frozen=True, eq=False)
 class Facts:
-    """What is known of one series of jars (or of the trial: `role` = `trial`).
+    """What is known of all things of one role: a series of jars, an inoculum, the trial itself."""
 
-    `None` is not known: the criterion is then not judged. Means and standard deviations are those
-    of the net yield, as document 200 computes them.
-    """
-
-    name: str
-    """Of the series; `trial`, or the inoculum that the facts of a trial with several speak of."""
     role: str
     """`blank`, `control`, `substrate`, `inoculum` or `trial`."""
-    jars: int | None = None
-    """Jars that count."""
-    mean_yield: float | None = None
-    """NmL CH4 per g VS."""
-    any_yield: float | None = None
-    """NmL CH4 per g of whatever the yield is counted per: no gram is more than its VS."""
-    rsd_percent: float | None = None
-    """Relative standard deviation of the yield, blanks, jars and VS in it."""
-    rsd_jars_percent: float | None = None
-    """Relative standard deviation between the jars alone."""
-    percent_of_theoretical: float | None = None
-    """Of what the feed's own composition allows."""
-    three_day_rate_percent: float | None = None
-    """Lowest three-day rate reached so far, of the slowest jar (`bmp.stop_rule`)."""
-    blank_shorter_d: float | None = None
-    """By how much the blank ends before the series; 0 where it does not."""
-    blank_share_percent: float | None = None
-    """The inoculum's share of the methane of the jar."""
-    inoculum_to_substrate: float | None = None
-    """By VS."""
-    sample_gVS: float | None = None
-    """Of the sample, per jar."""
-    headspace_mL_per_gVS: float | None = None
-    """Closed jars only."""
-    pH: float | None = None
-    """Of the inoculum."""
-    ammonium_N_g_per_kg: float | None = None
-    """Ammonium nitrogen per kg of fresh inoculum."""
-    volatile_acids_g_per_kg: float | None = None
-    """Volatile fatty acids as acetic acid, per kg of fresh inoculum."""
-    TS_percent: float | None = None
-    """Of fresh mass."""
-    incubation_temperature_C: float | None = None
-    """Of the jars."""
-    cellulose_controls: int | None = None
-    """Number of controls that are cellulose."""
-    blank_jars: int | None = None
-    """Blanks that count, of all inocula."""
+    names: Sequence[str]
+    """As a finding names them; empty for a trial, unless it speaks of one of several inocula."""
+    values: Mapping[str, FloatArray]
+    """By name (`FACTS`), an entry a thing. NaN, or a name that is missing: not known, so that the
+    criterion is not judged."""
+    trial: IntArray | None = None
+    """Index of the trial that each belongs to; `None`: there is only one."""
+
+    def value(self, name: str) -> FloatArray:
+        """Return one fact of all things; NaN where it is not known."""
+        found = self.values.get(name)
+        return np.full(len(self.names), np.nan) if found is None else found
 
 
 ROLES = ("trial", "inoculum", "blank", "control", "substrate")
-FACTS = tuple(field.name for field in fields(Facts) if field.name not in ("name", "role"))
 MOST_CRITERIA = 2_000
 
 
@@ -236,7 +229,7 @@ def _criterion(
         if not text(column):
             told(column, "the cell is empty", "give it a name")
     inclusive = choice("edges", ("inclusive", "exclusive")) == "inclusive"
-    of, value = choice("of", ROLES), choice("value", FACTS)
+    of, value = choice("of", ROLES), choice("value", tuple(FACTS))
     if_broken = choice("if broken", ("fail", "caution"))
     if low is None and high is None and len(problems) == count:
         told("low", "neither low nor high is given", "give one of them, or both")
@@ -313,29 +306,49 @@ def judge(facts: Iterable[Facts], criteria: Iterable[Criterion]) -> tuple[Findin
     """Hold every fact against every criterion that speaks of its role."""
     facts = tuple(facts)
     return tuple(
-        _finding(fact, criterion)
+        _finding(criterion, name, value, held)
         for criterion in criteria
         for fact in facts
         if fact.role == criterion.of
+        for name, value, held in _held(fact, criterion)
     )
 
 
-def _finding(fact: Facts, criterion: Criterion) -> Finding:
-    value: float | None = getattr(fact, criterion.value)
-    where = "" if fact.role == fact.name == "trial" else fact.name
-    if value is None:
+def _held(fact: Facts, criterion: Criterion) -> Iterator[tuple[str, float, bool]]:
+    value = fact.value(criterion.value)
+    return zip(fact.names, value.tolist(), criterion.holds(value).tolist(), strict=True)
+
+
+def reasons_by_trial(
+    facts: Iterable[Facts], criteria: Iterable[Criterion], trials: int
+) -> list[tuple[str, ...]]:
+    """Return why each of many trials is not validated; an empty tuple where it is."""
+    because: list[list[str]] = [[] for _ in range(trials)]
+    facts = tuple(facts)
+    for criterion in criteria:
+        for fact in facts:
+            if fact.role != criterion.of:
+                continue
+            value = fact.value(criterion.value)
+            for row in np.flatnonzero(~criterion.holds(value)).tolist():
+                finding = _finding(criterion, fact.names[row], float(value[row]), False)
+                because[0 if fact.trial is None else fact.trial[row]].append(reason(finding))
+    return [tuple(reasons) for reasons in because]
+
+
+def _finding(criterion: Criterion, where: str, value: float, held: bool) -> Finding:
+    if math.isnan(value):
         meaning = "Not judged: what it takes was not given or cannot be known yet."
         return Finding(
             criterion.check, "not judged", None, criterion.limit, criterion.source, meaning,
             criterion.advice, where,
         )  # fmt: skip
-    held = criterion.holds(value)
     # the table's words are about what a broken limit means
     meaning = "The limit is kept." if held else criterion.meaning
     return Finding(
         check=criterion.check,
         outcome="pass" if held else criterion.if_broken,
-        value=float(value),
+        value=value,
         limit=criterion.limit,
         source=criterion.source,
         meaning=meaning,

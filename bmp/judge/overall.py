@@ -10,7 +10,6 @@ from bmp.judge.criteria import (
     CAUTIONS,
     CURRENT,
     Criterion,
-    Facts,
     Verdict,
     judge,
     name_of,
@@ -18,21 +17,13 @@ from bmp.judge.criteria import (
     verdict,
 )
 from bmp.judge.diagnosis import DoseSeries, FeedCurve, composition_hints, diagnose, dose_series
-from bmp.judge.facts import (
-    blank_facts,
-    feed_curve,
-    inoculum_facts,
-    is_cellulose,
-    series_facts,
-    trial_facts,
-)
+from bmp.judge.facts import Measured, facts_of, feed_curve
 from bmp.judge.handling import handling_findings
 from bmp.judge.leak import leak_findings
 from bmp.judge.silage import acid_feed
 from bmp.judge.traps import find_traps
 from bmp.judge.words import Reliance, reliance
-from bmp.net import BlankMean, MaterialYield, NetCurves
-from bmp.normalise import JarGas
+from bmp.net import MaterialYield
 from bmp.trial import Trial, no_gas_read
 
 
@@ -53,26 +44,25 @@ class Judgement:
 
 
 def judge_trial(
-    trial: Trial,
-    gas: JarGas,
-    blanks: Mapping[str, BlankMean],
-    curves: NetCurves,
+    measured: Measured,
     yields: Sequence[MaterialYield],
-    theoretical: Mapping[str, float] | None = None,
     criteria: Sequence[Criterion] | None = None,
 ) -> Judgement:
     """Judge a trial by the published criteria, its readings and its curves.
 
     Parameters
     ----------
-    theoretical : mapping, optional
-        Highest yield by series that the feed's composition allows, NmL CH4 per g VS.
+    measured : Measured
+        Of this trial alone.
+    yields : sequence of MaterialYield
+        Its series, as records.
     criteria : sequence of Criterion, optional
         A laboratory's own; the published ones by default. The first rule set of the table decides,
         `cautions` never do, others stand beside.
     """
     criteria = read_criteria() if criteria is None else criteria
-    facts = all_facts(trial, gas, blanks, curves, yields, theoretical or {})
+    trial, gas, curves = measured.jars.of, measured.gas, measured.curves
+    facts = facts_of(measured, criteria)
     by_set = {
         name: judge(facts, [c for c in criteria if c.rule_set == name])
         for name in dict.fromkeys(c.rule_set for c in criteria)
@@ -160,27 +150,6 @@ def _other_inocula(one: MaterialYield, trial: Trial) -> set[str]:
     own = {trial.jars[j].inoculum for j in one.jars}
     others = {jar.inoculum for jar in trial.jars} - own
     return others | {f"blank of {name}" for name in others}
-
-
-def all_facts(
-    trial: Trial,
-    gas: JarGas,
-    blanks: Mapping[str, BlankMean],
-    curves: NetCurves,
-    yields: Sequence[MaterialYield],
-    theoretical: Mapping[str, float],
-) -> tuple[Facts, ...]:
-    """Return the facts of trial, inocula, blanks and every series, in that order."""
-    return (
-        *trial_facts(trial, yields, blanks),
-        *(inoculum_facts(m) for m in trial.materials if m.role == "inoculum"),
-        *(blank_facts(blank, trial, gas) for blank in blanks.values()),
-        *(
-            series_facts(one, trial, curves, blanks, gas, theoretical.get(one.series))
-            for one in yields
-            if one.role != "control" or is_cellulose(trial.material(one.material))
-        ),
-    )
 
 
 def _touching(traps: Sequence[Finding], one: MaterialYield, trial: Trial) -> list[Finding]:

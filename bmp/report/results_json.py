@@ -12,7 +12,8 @@ import numpy as np
 
 from bmp.compare import as_record
 from bmp.constants import REFERENCE_PRESSURE_KPA, REFERENCE_TEMPERATURE_K, ZERO_CELSIUS_K
-from bmp.net import MaterialYield, yield_unit
+from bmp.jar_columns import yield_unit
+from bmp.net import MaterialYield
 from bmp.results import Results
 from bmp.theory import degradability, theories_of
 from bmp.trial import Jar

@@ -202,7 +202,7 @@ def raw(results: Results) -> Mapping[str, Any] | None:
     """Return the words beside the picture of raw methane."""
     if all(jar.measured == "net yield" for jar in results.trial.jars):
         return None
-    return {"blanks": {name: len(blank.jars) for name, blank in results.blanks.items()}}
+    return {"blanks": results.blanks.count}
 
 
 def assumed(results: Results) -> Mapping[str, Any] | None:
@@ -281,7 +281,7 @@ def method(results: Results) -> Mapping[str, Any]:
     return {
         "measured": setup.measured,
         "net_yield": setup.measured == "net yield",
-        "blanks": bool(results.blanks),
+        "blanks": bool(results.blanks.count),
         "fitted": bool(results.fits),
         "noise": noise,
         "sources": list(dict.fromkeys(m.source for m in MODELS.values() if m.candidate)),

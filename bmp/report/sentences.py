@@ -105,7 +105,7 @@ def meaning_of_numbers(results: Results) -> str:
             " ± is the 95 % interval of the mean: were the trial repeated many times, about 19 of"
             " 20 such intervals would hold the true mean. It holds the scatter between jars"
         )
-        words += ", that of the blanks" if results.blanks else ""
+        words += ", that of the blanks" if results.blanks.count else ""
         words += " and, where they were given, the errors of volatile solids and methane share."
     return words
 
