@@ -12,7 +12,7 @@ from bmp.fit.material import MaterialCurves, fit_materials
 from bmp.fit.results import MaterialFits
 from bmp.jar_columns import JarColumns, jar_columns, yield_unit
 from bmp.judge.criteria import Criterion
-from bmp.judge.facts import Measured
+from bmp.judge.facts import Measured, is_cellulose
 from bmp.judge.overall import judge_trial
 from bmp.net import (
     MaterialYield,
@@ -63,7 +63,7 @@ def analyze(
     columns = series_yields(gas, jars, curves, blanks)
     yields = yield_records(columns, jars)
     progress("fit the kinetics")
-    fits = _fits(curves, yields)
+    fits = _fits(trial, curves, yields)
     progress("judge the trial")
     theory = _theoretical(jars)
     measured = Measured(jars, gas, blanks, curves, columns, theory)
@@ -107,7 +107,9 @@ def _known(names: Sequence[str], values: FloatArray) -> dict[str, float]:
     return {name: value for name, value in pairs if not np.isnan(value)}
 
 
-def _fits(curves: NetCurves, yields: tuple[MaterialYield, ...]) -> dict[str, MaterialFits]:
+def _fits(
+    trial: Trial, curves: NetCurves, yields: tuple[MaterialYield, ...]
+) -> dict[str, MaterialFits]:
     """Fit every series of jars that has a reading after closing."""
     some = [one for one in yields if all(np.any(curves.of(jar)[0] > 0.0) for jar in one.jars)]
     materials = [
@@ -116,6 +118,7 @@ def _fits(curves: NetCurves, yields: tuple[MaterialYield, ...]) -> dict[str, Mat
             [curves.of(jar)[1] for jar in one.jars],
             yield_unit(one.per),
             [curves.from_blank[curves.jar == jar] for jar in one.jars],
+            one_phase=is_cellulose(trial.material(one.material)),
         )
         for one in some
     ]

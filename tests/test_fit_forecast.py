@@ -5,31 +5,73 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bmp.fit.material import fit_material
+from bmp.fit.curves import pack
+from bmp.fit.material import MaterialCurves, fit_material, fit_materials
 from bmp.fit.results import Forecast
+from bmp.fit.tail import fit_tail, reading_noise, spread
+from bmp.trial import FloatArray
 from tests.fit_curves_made import made_jars
 
 
-def ahead(model: str, named: tuple[float, ...], until: int, **how: object) -> Forecast | None:
+def ahead(
+    model: str, named: tuple[float, ...], until: int, *, one_phase: bool = False, **how: object
+) -> Forecast | None:
     days = np.arange(1.0, until + 1.0)
     times, curves = made_jars(model, named, days=days, **how)  # type: ignore[arg-type]
-    return fit_material(times, curves, reported=False).forecast
+    material = MaterialCurves(times, curves, one_phase=one_phase)
+    return fit_materials([material], reported=False)[0].forecast
+
+
+def inverse(days: FloatArray) -> FloatArray:
+    """A tail as the expected one: the rate falls with the square of time."""
+    level: FloatArray = 400.0 - 600.0 / np.maximum(days, 3.0)
+    return level
 
 
 def test_no_forecast_once_the_stop_rule_is_met() -> None:
     assert ahead("first order", (350, 0.2), 40, noise=0.1) is None
 
 
-def test_noise_free_first_order_is_forecast_to_its_stop_day() -> None:
-    """k = 0.2: stop day 18 and 97.27 % of B0 there (closed form, see the stop rule's test)."""
-    found = ahead("first order", (350, 0.2), 10, noise=0.0, scatter=0.0)
+def test_an_inverse_square_tail_is_found_and_followed_exactly() -> None:
+    """B = P − Q/t: what is still to come over the last value is Q/(c P − Q)."""
+    days = np.arange(1.0, 13.0)
+    curves = pack([days], [inverse(days)])
+    tail = fit_tail(curves)
+    assert tail.rest[0] == pytest.approx(600 / (12 * 400 - 600), rel=1e-12)
+    assert tail.error[0] == pytest.approx(0.0, abs=1e-9)
+    later = tail.last[0] * (1 + tail.gain(np.array([30.0]))[0, 0])
+    assert later == pytest.approx(inverse(np.array([30.0]))[0], rel=1e-12)
+
+
+def test_the_forecast_stops_such_a_tail_when_its_formula_says() -> None:
+    """Rate Q/(P t² − Q t) of the total, below 1 % on three days: from day 14.1 + 2 on."""
+    days = np.arange(1.0, 13.0)
+    found = fit_material([days], [inverse(days)], reported=False).forecast
     assert found is not None
-    assert found.stop_day_d.value == 18.0
-    assert found.final_yield.value == pytest.approx(350 * (1 - np.exp(-0.2 * 18)), rel=1e-6)
+    later = np.arange(13.0, 40.0)
+    daily = 100 * np.diff(inverse(later - 1), append=0)[:-1] / inverse(later[:-1])
+    expected = later[:-1][daily < 1.0][0] + 2
+    assert found.stop_day_d.value == pytest.approx(expected, abs=1.0)
 
 
-def test_noisy_jars_get_intervals_around_the_truth() -> None:
-    found = ahead("modified Gompertz", (350, 30, 2), 15, noise=2.0)
+def test_the_noise_of_a_day_is_that_put_in() -> None:
+    days = np.arange(1.0, 400.0)
+    rng = np.random.default_rng(1)
+    value = inverse(days) + np.cumsum(0.1 * rng.standard_normal(days.size))
+    curves = pack([days], [value])
+    tail = fit_tail(curves)
+    assert reading_noise(curves, tail, 0) * tail.last[0] == pytest.approx(0.1, rel=0.1)
+
+
+def test_laboratories_count_alike_in_the_spread_of_tails() -> None:
+    every = spread()
+    assert 0.3 < every.factor(-1.96) < 0.6
+    assert 1.7 < every.factor(1.96) < 3.0
+    assert spread("19") != every
+
+
+def test_a_feed_of_one_phase_gets_an_interval_around_the_truth() -> None:
+    found = ahead("modified Gompertz", (350, 30, 2), 15, noise=2.0, one_phase=True)
     assert found is not None
     assert found.final_yield.value is not None
     assert found.final_yield.ci95 is not None
@@ -37,9 +79,35 @@ def test_noisy_jars_get_intervals_around_the_truth() -> None:
     assert low is not None
     assert high is not None
     assert low < 350 < high
-    assert high / low < 1.6
+    assert high / low < 1.9
     assert found.words.startswith("At the end about ")
-    assert "as long as no second, slower phase follows" in found.words
+    assert "This holds as long as no second phase follows." in found.words
+
+
+def test_early_on_a_second_phase_is_allowed_for_unless_there_is_none() -> None:
+    known = ahead("first order", (350, 0.25), 11, one_phase=True)
+    unknown = ahead("first order", (350, 0.25), 11)
+    assert known is not None
+    assert unknown is not None
+    assert known.final_yield.ci95 is not None
+    assert unknown.final_yield.ci95 is not None
+    assert unknown.final_yield.value == known.final_yield.value
+    assert unknown.final_yield.ci95[0] == known.final_yield.ci95[0]
+    assert unknown.final_yield.ci95[1] == pytest.approx(unknown.final_yield.value / 0.55)
+    assert unknown.words.startswith("At the end at least ")
+    assert unknown.stop_day_d == known.stop_day_d
+
+
+@pytest.mark.parametrize("until", [9, 12, 15, 20])
+def test_day_span_and_sentence_agree(until: int) -> None:
+    found = ahead("first order", (350, 0.12), until, noise=1.5)
+    assert found is not None
+    day, span = found.stop_day_d.value, found.stop_day_d.ci95
+    assert day is not None
+    assert span is not None
+    assert span[0] is not None
+    assert until <= span[0] <= day <= (span[1] or np.inf)
+    assert f"about day {day:.0f} ({span[0]:.0f} to " in found.words
 
 
 @pytest.mark.parametrize("jars", [1, 3])
@@ -52,12 +120,21 @@ def test_too_early_gives_words_and_no_number(jars: int) -> None:
     assert found.final_yield.why
 
 
-def test_one_jar_is_forecast_within_itself_only() -> None:
+def test_one_jar_is_forecast_too() -> None:
     found = ahead("first order", (350, 0.2), 12, jars=1)
     assert found is not None
-    assert found.final_yield.interval_from == "within the jar only"
+    assert found.final_yield.value is not None
 
 
 def test_the_same_readings_give_the_same_forecast() -> None:
     first = ahead("first order", (350, 0.2), 12)
     assert first == ahead("first order", (350, 0.2), 12)
+
+
+def test_a_forecast_needs_no_model_that_follows_the_curve() -> None:
+    days = np.arange(1.0, 12.0)
+    late = inverse(days) + np.where(days < 6, 80.0 * np.sin(3 * days), 0.0)
+    found = fit_material([days] * 2, [late, late * 1.01], reported=False)
+    assert found.choice.model is None
+    assert found.forecast is not None
+    assert found.forecast.final_yield.value is not None

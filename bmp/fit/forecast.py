@@ -1,55 +1,43 @@
 """While the trial runs: the yield at its end and the day when it may stop.
 
-From each jar's last reading on, the curve is carried forward by the fitted model. The yield's
-interval is the one between jars where there are three; the stop day, and the yield of one or two
-jars, come from simulated futures in which the parameters differ as their errors allow and every
-day has the noise that the last readings showed. All models that the readings do not yet rule out
-count: the interval spans what they say.
+From each jar's last reading on, the curve is carried forward by its tail (`bmp.fit.tail`), with the
+blank's own gas, until the stop rule is met. How far such a tail misleads was learnt from real
+curves; that, the errors that the last readings show and the scatter between jars make the
+intervals. A second phase that has not begun cannot be seen: early in a trial the interval allows
+for one, unless the feed is known to have none.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from bmp.estimate import Estimate
-from bmp.fit.choice import FAR_APART
-from bmp.fit.choice_words import NONE_FOLLOWS
 from bmp.fit.curves import Curves
 from bmp.fit.engine import fit_curves
-from bmp.fit.identify import TextArray
-from bmp.fit.interval import BETWEEN, FEWEST_JARS, WITHIN, between_jars
-from bmp.fit.jarwise import Jarwise
+from bmp.fit.interval import FEWEST_JARS, between_jars
 from bmp.fit.models import MODELS
-from bmp.fit.results import Choice, Forecast
+from bmp.fit.results import Forecast
+from bmp.fit.tail import Spread, Tail, fit_tail, reading_noise, spread
 from bmp.stop_rule import stop_days, stop_days_read_together
 from bmp.trial import FloatArray, IntArray
 
-FEWEST_READINGS: Final = 8
-"""With fewer, a second slower phase cannot be told (simulated, no source)."""
-WIDEST_ERROR: Final = 0.15
-"""Relative standard error of B0 in any jar above which no number is given: a looser limit lets
-through mostly the trials that by chance look bent too early (simulated, no source)."""
-FUTURES: Final = 200
-LONGEST_AHEAD_D: Final = 100
+FEWEST_READINGS: Final = 4
+"""One more than the tail's two and the last. Common practice, no source."""
 WIDEST_RATIO: Final = 2.0
-"""Upper over lower limit of the yield above which no number is given."""
-
-
-@dataclass(frozen=True, eq=False)
-class _Ahead:
-    """What one model says of one material."""
-
-    yields: FloatArray
-    """Each jar's yield on the stop day, from its own best curve. Shape (jars,)."""
-    stop_d: float
-    stop_futures_d: FloatArray
-    """Shape (futures,)."""
-    mean_futures: FloatArray
-    """Mean yield over the jars on the stop day, shape (futures,)."""
+"""Upper over lower limit of the yield, without a second phase, above which no number is given.
+Common practice, no source."""
+LATEST_SECOND_PHASE_D: Final = 17.0
+"""By this day a second phase shows in the readings. Common practice, no source; the plan lets fat
+and unknown feeds start as late as day 10."""
+SECOND_PHASE_SHARE: Final = 0.45
+"""The part of all gas that a second phase may bring. Common practice, no source."""
+FUTURES: Final = 200
+LONGEST_AHEAD_D: Final = 100.0
+FROM_TAILS: Final = "tails of real curves"
+FROM_SECOND_PHASE: Final = "tails of real curves, and a second phase"
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,12 +63,6 @@ class BlankGas:
 _FIRST_ORDER: Final = MODELS["first order"]
 
 
-def no_blank_gas(curves: Curves) -> BlankGas:
-    """Return the blanks' gas of jars from whose curves none was taken off."""
-    none = Curves(curves.time_d, np.zeros_like(curves.value), curves.valid)
-    return BlankGas(none, np.zeros((len(curves.value), 2)))
-
-
 def blank_gas(past: Curves) -> BlankGas:
     """Return the blanks' gas with its first-order fit, by which it is carried forward."""
     level = np.zeros((len(past.value), 2))
@@ -91,115 +73,107 @@ def blank_gas(past: Curves) -> BlankGas:
 
 
 def forecast(
-    jarwise: Mapping[str, Jarwise],
-    why: Mapping[str, TextArray],
-    scores: Mapping[str, float | None],
-    choice: Choice,
-    rows: IntArray,
+    curves: Curves,
+    blank: BlankGas,
     unit: str,
-    from_blank: BlankGas | None = None,
+    *,
+    one_phase: bool = False,
+    shape: Spread | None = None,
 ) -> Forecast | None:
     """Return what the readings to date say about the end, `None` once the stop rule is met.
 
     Parameters
     ----------
-    jarwise, why
-        Fits of all jars, and why a parameter of theirs is not determined.
-    scores
-        AICc of the material by model.
-    choice
-        The model chosen for it.
-    rows
-        The material's jars.
+    curves, blank
+        The jars of one material, and what was taken off their curves.
     unit
-        Unit of the curve.
-    from_blank
-        What was taken off all jars' curves; `None`: nothing.
+        Unit of the curves.
+    one_phase
+        Whether the feed is known to give its gas in one phase.
+    shape
+        How far real tails differ from the expected one; `None`: as all real curves showed.
     """
-    curves = next(iter(jarwise.values())).curves.rows(rows)
-    blank = (from_blank or no_blank_gas(next(iter(jarwise.values())).curves)).rows(rows)
     run = np.nonzero(curves.valid)[0]
     net = curves.value[curves.valid]
-    own = net + blank.past.value[curves.valid]
-    met = stop_days(run, curves.time_d[curves.valid], own, net)
+    met = stop_days(run, curves.time_d[curves.valid], net + blank.past.value[curves.valid], net)
     if np.isfinite(met).all():
         return None
-    serving = _serving(why, scores, choice, rows)
-    if not serving:
-        return _no_number(choice.model, unit, "no model could be fitted yet")
-    if choice.model is None:
-        return _no_number(None, unit, NONE_FOLLOWS)
-    obstacle = _obstacle(serving, jarwise, why, rows)
-    if obstacle:
-        return _no_number(choice.model, unit, obstacle)
-    ahead = {name: _look_ahead(jarwise[name], rows, met, blank) for name in serving}
-    final, stop = _final_yield(ahead, serving[0], unit), _stop_day(ahead, serving[0])
-    if final.value is None:
-        return _no_number(serving[0], unit, final.why)
-    return Forecast(final, stop, serving[0], _words(final, stop))
+    if curves.count.min() < FEWEST_READINGS:
+        return _no_number(unit, f"fewer than {FEWEST_READINGS} readings")
+    if (curves.value[:, -1] <= 0).any():
+        return _no_number(unit, "a jar has no net gas yet")
+    tail = fit_tail(curves)
+    ahead = _look_ahead(curves, tail, met, blank, shape or spread())
+    if not np.isfinite(ahead.stop_d[0]):
+        return _no_number(unit, f"the stop rule will not be met within {LONGEST_AHEAD_D:.0f} days")
+    value = float(ahead.yields[:, 0].mean())
+    low, high = _yield_limits(ahead, value)
+    if low <= 0 or high > WIDEST_RATIO * low:
+        return _no_number(unit, "the readings do not yet show where the curve is heading")
+    stop = _stop_day(ahead, float(tail.day.max()))
+    if one_phase or tail.day.max() >= LATEST_SECOND_PHASE_D:
+        final = Estimate(value, unit, (low, high), FROM_TAILS)
+        return Forecast(final, stop, _words(final, stop))
+    most = max(high, value / (1 - SECOND_PHASE_SHARE))
+    final = Estimate(value, unit, (low, most), FROM_SECOND_PHASE)
+    return Forecast(final, stop, _words_of_two_phases(final, high, stop))
 
 
-def _serving(
-    why: Mapping[str, TextArray],
-    scores: Mapping[str, float | None],
-    choice: Choice,
-    rows: IntArray,
-) -> list[str]:
-    """Return the models that the readings do not rule out, the one that gives the value first.
+@dataclass(frozen=True, eq=False)
+class _Ahead:
+    """Simulated futures; the first follows the expected tails without noise."""
 
-    A candidate, or a second phase, counts even where it leaves the level open; the other models
-    only where they determine it.
-    """
-    usable = {
-        name: score
-        for name, score in scores.items()
-        if score is not None and (_weighty(name) or not any(why[name][row][0] for row in rows))
-    }
-    best = min((s for name, s in usable.items() if MODELS[name].candidate), default=0.0)
-    kept = [name for name in usable if usable[name] - best <= FAR_APART]
-    return sorted(kept, key=lambda name: name != choice.model)
+    yields: FloatArray
+    """Each jar's yield on the day when the last of them meets the stop rule (jars, futures)."""
+    stop_d: FloatArray
+    """That day, shape (futures,); infinite where it is not met in time."""
+    step_d: float
+    """How far apart the readings ahead are taken to be."""
 
 
-def _weighty(name: str) -> bool:
-    return MODELS[name].candidate or MODELS[name].phases > 1
-
-
-def _obstacle(
-    serving: list[str],
-    jarwise: Mapping[str, Jarwise],
-    why: Mapping[str, TextArray],
-    rows: IntArray,
-) -> str:
-    """Say what stands against a number: a level that such a model leaves open or half open."""
-    if jarwise[serving[0]].curves.count[rows].min() < FEWEST_READINGS:
-        return f"fewer than {FEWEST_READINGS} readings"
-    for name in serving:
-        if not _weighty(name):
-            continue
-        open_jars = [text for row in rows if (text := why[name][row][0])]
-        if open_jars:
-            return f"by {name}, {open_jars[0]}"
-        fits = jarwise[name]
-        if (fits.standard_error[rows, 0] > WIDEST_ERROR * fits.named[rows, 0]).any():
-            return f"by {name}, the readings do not yet show where the curve is heading"
-    return ""
-
-
-def _look_ahead(fits: Jarwise, rows: IntArray, met: FloatArray, blank: BlankGas) -> _Ahead:
-    jars = len(rows)
-    days = np.empty((jars, FUTURES + 1))
-    paths, starts = [], []
-    for i, row in enumerate(rows):
-        time, path = _futures(fits, int(row), seed=i)
-        if np.isfinite(met[i]):
-            days[i] = met[i]
+def _look_ahead(
+    curves: Curves, tail: Tail, met: FloatArray, blank: BlankGas, shape: Spread
+) -> _Ahead:
+    """Carry every jar forward: the error of the tail's shape is common to all jars of a feed."""
+    rng = np.random.default_rng(0)
+    factor = np.exp(shape.mean + shape.sd * rng.standard_normal(FUTURES + 1))
+    factor[0] = shape.factor(0.0)
+    days = np.empty((len(met), FUTURES + 1))
+    paths, times = [], []
+    for jar in range(len(met)):
+        time, path = _futures(curves, tail, jar, factor, rng)
+        if np.isfinite(met[jar]):
+            days[jar] = met[jar]
         else:
-            days[i] = stop_days_read_together(time, path + blank.at(i, time), path)
+            days[jar] = stop_days_read_together(time, path + blank.at(jar, time), path)
         paths.append(path)
-        starts.append(time)
+        times.append(time)
     stop = days.max(axis=0)
-    yields = np.stack([_at(t, p, stop) for t, p in zip(starts, paths, strict=True)])
-    return _Ahead(yields[:, 0], float(stop[0]), stop[1:], yields[:, 1:].mean(axis=0))
+    yields = np.stack([_at(t, p, stop) for t, p in zip(times, paths, strict=True)])
+    return _Ahead(yields, stop, max(float(time[-1] - time[-2]) for time in times))
+
+
+def _futures(
+    curves: Curves, tail: Tail, jar: int, factor: FloatArray, rng: np.random.Generator
+) -> tuple[FloatArray, FloatArray]:
+    """Return times and curves of one jar: readings to date, then readings ahead as far apart.
+
+    Shapes (times,) and (futures, times).
+    """
+    count = int(curves.count[jar])
+    past, value = curves.time_d[jar, :count], curves.value[jar, :count]
+    step = max(1.0, float(np.median(np.diff(past)[-5:])))
+    ahead = past[-1] + np.arange(step, LONGEST_AHEAD_D + step, step)
+    away = rng.standard_normal(factor.size)
+    away[0] = 0.0
+    rest = np.maximum(tail.rest[jar] + tail.error[jar] * away, 0.0)
+    gain = factor[:, None] * rest[:, None] * (1.0 - past[-1] / ahead)
+    noise = reading_noise(curves, tail, jar) * np.sqrt(step)
+    wander = np.cumsum(rng.normal(0.0, noise, gain.shape), axis=1)
+    wander[0] = 0.0
+    future = value[-1] * (1.0 + gain + wander)
+    history = np.repeat(value[None], factor.size, axis=0)
+    return np.concatenate([past, ahead]), np.concatenate([history, future], axis=1)
 
 
 def _at(time: FloatArray, path: FloatArray, day: FloatArray) -> FloatArray:
@@ -208,86 +182,52 @@ def _at(time: FloatArray, path: FloatArray, day: FloatArray) -> FloatArray:
     return np.asarray(path[np.arange(len(path)), index], dtype=np.float64)
 
 
-def _futures(fits: Jarwise, row: int, seed: int) -> tuple[FloatArray, FloatArray]:
-    """Return times and curves of one jar: readings to date, then days ahead.
-
-    The first curve follows the best parameters without noise; the others are simulated. Shapes
-    (times,) and (1 + futures, times).
-    """
-    rng = np.random.default_rng(seed)
-    count = int(fits.curves.count[row])
-    past, value = fits.curves.time_d[row, :count], fits.curves.value[row, :count]
-    ahead = past[-1] + np.arange(1.0, LONGEST_AHEAD_D + 1)
-    named = np.concatenate([fits.named[row : row + 1], _draws(fits, row, rng)])
-    level = fits.model.value(np.concatenate([past[-1:], ahead]), named)
-    gas = np.diff(level, axis=1)
-    spacing = past[-1] - past[-2] if count > 1 else 1.0
-    daily = fits.variance[row, count - 1] / max(spacing, 1e-9)
-    gas[1:] += rng.normal(0.0, np.sqrt(daily), gas[1:].shape)
-    future = value[-1] + np.cumsum(gas, axis=1)
-    history = np.repeat(value[None], len(named), axis=0)
-    return np.concatenate([past, ahead]), np.concatenate([history, future], axis=1)
+def _yield_limits(ahead: _Ahead, value: float) -> tuple[float, float]:
+    """Return the limits that futures and scatter between jars leave, both errors together."""
+    low, high = (float(x) for x in np.quantile(ahead.yields[:, 1:].mean(axis=0), (0.025, 0.975)))
+    below, above = max(value - low, 0.0), max(high - value, 0.0)
+    if len(ahead.yields) >= FEWEST_JARS:
+        least, most = between_jars(ahead.yields[:, 0])
+        below, above = np.hypot(below, value - least), np.hypot(above, most - value)
+    return value - float(below), value + float(above)
 
 
-def _draws(fits: Jarwise, row: int, rng: np.random.Generator) -> FloatArray:
-    """Draw parameters from their errors within the jar; positive ones on the logarithm."""
-    best, covariance = fits.named[row], fits.covariance[row]
-    logged = np.array([p.positive for p in fits.model.parameters])
-    scale = np.where(logged, best, 1.0)
-    relative = covariance / (scale[:, None] * scale[None, :])
-    values, vectors = np.linalg.eigh(relative)
-    root = vectors * np.sqrt(np.maximum(values, 0.0))
-    away = rng.standard_normal((FUTURES, len(best))) @ root.T
-    drawn: FloatArray = np.where(logged, best * np.exp(np.clip(away, -3.0, 3.0)), best + away)
-    return drawn
-
-
-def _final_yield(ahead: Mapping[str, _Ahead], chosen: str, unit: str) -> Estimate:
-    jars = len(ahead[chosen].yields)
-    limits = [_yield_limits(one) for one in ahead.values()]
-    low, high = min(a for a, _ in limits), max(b for _, b in limits)
-    if low <= 0 or high / low > WIDEST_RATIO:
-        why = "too early: what the readings allow differs by more than a factor of two"
-        return Estimate(None, unit, why=why)
-    value = float(ahead[chosen].yields.mean())
-    return Estimate(value, unit, (low, high), BETWEEN if jars >= FEWEST_JARS else WITHIN)
-
-
-def _yield_limits(ahead: _Ahead) -> tuple[float, float]:
-    """Return the wider of what the jars' own yields and the simulated futures allow."""
-    low, high = (float(x) for x in np.quantile(ahead.mean_futures, (0.025, 0.975)))
-    if len(ahead.yields) >= FEWEST_JARS and (ahead.yields > 0).all():
-        least, most = between_jars(np.log(ahead.yields))
-        low, high = min(low, float(np.exp(least))), max(high, float(np.exp(min(most, 700.0))))
-    return low, high
-
-
-def _stop_day(ahead: Mapping[str, _Ahead], chosen: str) -> Estimate:
-    day = ahead[chosen].stop_d
-    futures = [
-        np.quantile(a.stop_futures_d, (0.025, 0.975), method="nearest") for a in ahead.values()
-    ]
-    low, high = min(float(f[0]) for f in futures), max(float(f[1]) for f in futures)
-    if not np.isfinite(day):
-        why = f"not within {LONGEST_AHEAD_D} days ahead"
-        return Estimate(None, "d", (low, None) if np.isfinite(low) else None, "simulation", why)
-    return Estimate(day, "d", (low, high if np.isfinite(high) else None), "simulation")
+def _stop_day(ahead: _Ahead, today_d: float) -> Estimate:
+    """Return the stop day; on which days people will read is known to one step only."""
+    day = float(ahead.stop_d[0])
+    low, high = (float(x) for x in np.quantile(ahead.stop_d[1:], (0.025, 0.975), method="nearest"))
+    earliest = min(max(low - ahead.step_d, today_d), day)
+    return Estimate(day, "d", (earliest, max(high, day) if np.isfinite(high) else None), FROM_TAILS)
 
 
 def _words(final: Estimate, stop: Estimate) -> str:
     assert final.value is not None
     assert final.ci95 is not None
     low, high = final.ci95
-    text = f"At the end about {final.value:.0f} ({low:.0f} to {high:.0f}) {final.unit}; "
-    if stop.value is None or stop.ci95 is None:
-        text += f"the stop rule will not be met within {LONGEST_AHEAD_D} days"
-    else:
-        until = "open" if stop.ci95[1] is None else f"{stop.ci95[1]:.0f}"
-        text += f"the stop rule will be met about day {stop.value:.0f} "
-        text += f"({stop.ci95[0]:.0f} to {until})"
-    return f"{text}; as long as no second, slower phase follows."
+    return (
+        f"At the end about {final.value:.0f} ({low:.0f} to {high:.0f}) {final.unit}. "
+        f"{_stop_words(stop)} This holds as long as no second phase follows."
+    )
 
 
-def _no_number(model: str | None, unit: str, why: str) -> Forecast:
+def _words_of_two_phases(final: Estimate, high: float, stop: Estimate) -> str:
+    assert final.value is not None
+    assert final.ci95 is not None
+    low, most = final.ci95
+    return (
+        f"At the end at least {low:.0f} {final.unit}, and about {final.value:.0f} (up to "
+        f"{high:.0f}) if the curve goes on as it does. {_stop_words(stop)} "
+        f"A second phase that has not begun yet could raise the yield to {most:.0f}."
+    )
+
+
+def _stop_words(stop: Estimate) -> str:
+    assert stop.ci95 is not None
+    earliest, latest = stop.ci95
+    until = "later" if latest is None else f"{latest:.0f}"
+    return f"The stop rule will be met about day {stop.value:.0f} ({earliest:.0f} to {until})."
+
+
+def _no_number(unit: str, why: str) -> Forecast:
     words = f"No forecast yet: {why}."
-    return Forecast(Estimate(None, unit, why=why), Estimate(None, "d", why=why), model, words)
+    return Forecast(Estimate(None, unit, why=why), Estimate(None, "d", why=why), words)

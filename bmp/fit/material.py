@@ -40,6 +40,8 @@ class MaterialCurves:
     unit: str = YIELD_UNIT
     from_blank: Sequence[FloatArray] | None = None
     """What was taken off for the inoculum at those times; `None`: nothing."""
+    one_phase: bool = False
+    """Whether it is known to give its gas in one phase, as cellulose does."""
 
 
 def fit_material(
@@ -90,7 +92,7 @@ def fit_materials(
     if not materials:
         return []
     work, blank = _fit(materials)
-    return [_material(work, blank, i, one.unit, reported) for i, one in enumerate(materials)]
+    return [_material(work, blank, i, one, reported) for i, one in enumerate(materials)]
 
 
 def _fit(materials: Sequence[MaterialCurves]) -> tuple[SeriesFits, BlankGas]:
@@ -112,9 +114,10 @@ def _fit(materials: Sequence[MaterialCurves]) -> tuple[SeriesFits, BlankGas]:
 
 
 def _material(
-    work: SeriesFits, blank: BlankGas, index: int, unit: str, reported: bool
+    work: SeriesFits, blank: BlankGas, index: int, material: MaterialCurves, reported: bool
 ) -> MaterialFits:
     rows = np.flatnonzero(work.series == index)
+    unit = material.unit
     models = {name: _model_fit(work, index, rows, name, unit, reported) for name in MODELS}
     choice = describe(work.chosen[index], work.scores, index, work.jarwise, work.left_open, rows)
     chosen = None if choice.model is None else work.jarwise[choice.model]
@@ -128,15 +131,7 @@ def _material(
         t90_d=time_to_share(curves, 0.9, chosen, rows),
         peak_rate=peak_rate,
         peak_d=peak_d,
-        forecast=forecast(
-            work.jarwise,
-            work.why,
-            {name: fit.aicc for name, fit in models.items()},
-            choice,
-            rows,
-            unit,
-            blank,
-        ),
+        forecast=forecast(curves, blank.rows(rows), unit, one_phase=material.one_phase),
     )
 
 

@@ -94,10 +94,9 @@ class Forecast:
     """What the readings to date say about the end of the trial."""
 
     final_yield: Estimate
-    """Yield on the day when the stop rule will be met (or on the day asked for)."""
+    """Yield on the day when the stop rule will be met."""
     stop_day_d: Estimate
     """First day on which the stop rule will be met in every jar of the material."""
-    model: str | None
     words: str
 
 

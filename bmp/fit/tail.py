@@ -39,8 +39,6 @@ class Tail:
     """Share of it that an endless tail would still bring."""
     error: FloatArray
     """Standard error of `rest` from the readings' own errors."""
-    last_error: FloatArray
-    """Standard error of one reading over the last value."""
 
     def gain(self, time_d: FloatArray) -> FloatArray:
         """Return the gas still to come by those days, over the last value. Shape (jars, times)."""
@@ -67,7 +65,20 @@ def fit_tail(curves: Curves) -> Tail:
     noise = np.sqrt((residual**2).sum(axis=1) / np.maximum(count - 1, 1))
     # the last reading's own error moves every z alike
     error = noise * np.sqrt(square + x.sum(axis=1) ** 2) / square
-    return Tail(day, last, rest, error, noise)
+    return Tail(day, last, rest, error)
+
+
+def reading_noise(curves: Curves, tail: Tail, jar: int) -> float:
+    """Return the error of a jar's gas of one day over its last value.
+
+    From how the late readings' steps differ from the tail's, each over the root of its length.
+    """
+    count = int(curves.count[jar])
+    late = np.append(np.flatnonzero(_late(curves.rows(slice(jar, jar + 1)))[0]), count - 1)
+    time, value = curves.time_d[jar, late], curves.value[jar, late]
+    line = 1.0 - tail.rest[jar] * (tail.day[jar] / time - 1.0)
+    step = np.diff(value / tail.last[jar] - line) / np.sqrt(np.maximum(np.diff(time), 1e-9))
+    return float(np.sqrt((step**2).sum() / max(step.size - 1, 1)))
 
 
 def _late(curves: Curves) -> BoolArray:

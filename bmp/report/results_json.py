@@ -187,7 +187,6 @@ def _forecast(forecast: Any) -> dict[str, Any]:
     return {
         "final_yield": forecast.final_yield.to_dict(),
         "stop_day_d": forecast.stop_day_d.to_dict(),
-        "model": forecast.model,
         "words": forecast.words,
     }
 

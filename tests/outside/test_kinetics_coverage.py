@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from tests.benchmarks.kinetics_coverage import CASES, between, within
+from tests.benchmarks.kinetics_forecast import simulated
 from tests.benchmarks.simulated import NOISE, Case
 
 TRIALS = 600
@@ -37,3 +38,10 @@ def test_independent_errors_make_the_interval_within_a_jar_wider_than_need_be() 
     held, usual = within(CASES[0], "independent", TRIALS, seed=5)
     assert (held > 0.99).all()
     assert np.abs(usual - 0.95).max() < 0.035
+
+
+@pytest.mark.parametrize(("k", "share"), [(0.25, 0.3), (0.4, 0.4)])
+def test_forecasts_hold_though_a_second_phase_follows_on_day_14(k: float, share: float) -> None:
+    case = Case("", "first order", (350.0, k), np.arange(1.0, 46.0))
+    count = simulated(case, 10.0, 60, second_share=share)
+    assert np.mean(count.held) >= 0.85

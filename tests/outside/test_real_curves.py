@@ -1,15 +1,19 @@
-"""Independent: readings of eight laboratories' tests. Is a model chosen, and does it follow?
+"""Independent: readings of eight laboratories. Do models follow, and do forecasts hold?
 
 Source and licence: `tests/real_curves.py`.
 """
 
 from __future__ import annotations
 
+from importlib.resources import files
+
 import numpy as np
 import pytest
 
 from bmp.fit.material import MaterialCurves, fit_materials
 from bmp.fit.results import MaterialFits
+from tests.benchmarks.kinetics_forecast import real
+from tests.benchmarks.real_tails import HEAD, rows
 from tests.real_curves import MISSING, RealSeries, real_series
 
 SERIES = real_series()
@@ -52,3 +56,18 @@ def test_the_cone_model_bends_as_most_real_curves_do(whole: list[MaterialFits]) 
         }
         best += min(rmse, key=rmse.__getitem__) == "cone"
     assert best >= 0.7 * len(SERIES)
+
+
+@pytest.mark.parametrize("day", [10, 15, 20])
+@pytest.mark.parametrize("one_phase", [True, False])
+def test_forecasts_of_real_curves_hold(day: int, one_phase: bool) -> None:
+    """The spread of tails is learnt without the laboratory on which it is tried."""
+    count = real(SERIES, day, one_phase)
+    assert len(count.held) >= 0.6 * count.trials
+    assert np.mean(count.held) >= 0.85
+    assert np.mean(count.stop_held) >= 0.8
+
+
+def test_the_table_of_tails_is_what_these_curves_give() -> None:
+    text = files("bmp.fit").joinpath("tails.csv").read_text(encoding="utf-8")
+    assert text.splitlines() == [*HEAD.splitlines(), *rows(SERIES)]
