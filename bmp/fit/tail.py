@@ -5,20 +5,18 @@ last value B at the day c on, B(t) = B (1 + a (1 − c/t)), a straight line agai
 whole curve bends to the early readings and ends too low. The only number taken from the readings is
 a, the share of B that a tail without end would still bring.
 
-How far the gas still to come departs from that was measured on real curves: see `tails.csv`.
+How far the gas still to come departs from that was measured on real curves: `bmp.fit.real_tails`.
 """
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
 from typing import Final
 
 import numpy as np
 
 from bmp.fit.curves import Curves
+from bmp.fit.real_tails import TAILS
 from bmp.trial import BoolArray, FloatArray
 
 WINDOW: Final = 0.6
@@ -103,7 +101,6 @@ class Spread:
         return float(np.exp(self.mean + deviations * self.sd))
 
 
-@cache
 def spread(without_laboratory: str | None = None) -> Spread:
     """Return what real curves showed.
 
@@ -114,15 +111,13 @@ def spread(without_laboratory: str | None = None) -> Spread:
     without_laboratory
         One to leave out, to try on it what the others teach.
     """
-    text = files("bmp.fit").joinpath("tails.csv").read_text(encoding="utf-8")
-    lines = [line for line in text.splitlines() if not line.startswith("#")]
-    rows = [row for row in csv.DictReader(lines) if row["laboratory"] != without_laboratory]
+    rows = [row for row in TAILS if row.laboratory != without_laboratory]
     means, squares = [], []
-    for laboratory in dict.fromkeys(row["laboratory"] for row in rows):
-        own = [row for row in rows if row["laboratory"] == laboratory]
-        weight = np.array([float(row["series"]) for row in own])
-        mean = np.array([float(row["mean_log_ratio"]) for row in own])
-        sd = np.array([float(row["sd_log_ratio"]) for row in own])
+    for laboratory in dict.fromkeys(row.laboratory for row in rows):
+        own = [row for row in rows if row.laboratory == laboratory]
+        weight = np.array([row.series for row in own])
+        mean = np.array([row.mean_log_ratio for row in own])
+        sd = np.array([row.sd_log_ratio for row in own])
         means.append(np.average(mean, weights=weight))
         squares.append(np.average(mean**2 + sd**2, weights=weight))
     centre = float(np.mean(means))

@@ -1,6 +1,7 @@
-"""What real curves teach about tails: prints `bmp/fit/tails.csv` from those beside the checkout.
+"""What real curves teach about tails: prints the table of `bmp/fit/real_tails.py`.
 
-Run from the project root: `python -m tests.benchmarks.real_tails`. For each series that has not met
+Run from the project root, with the curves beside the checkout: `python -m
+tests.benchmarks.real_tails`. For each series that has not met
 the stop rule on a day and goes on for five days or more: the logarithm of the gain that came until
 its end over the gain that `bmp.fit.tail` expects. Gains below 1 % of the last value count as 1 %.
 """
@@ -10,6 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from bmp.fit.curves import pack
+from bmp.fit.real_tails import RealTails
 from bmp.fit.tail import fit_tail
 from bmp.stop_rule import stop_days
 from bmp.trial import FloatArray
@@ -18,11 +20,6 @@ from tests.real_curves import MISSING, RealSeries, real_series
 CUT_DAYS = (7, 10, 12, 15, 20)
 FURTHER_D = 5.0
 LEAST_GAIN = 0.01
-HEAD = """\
-# How the gas that real tails still brought compares with an inverse-square tail (bmp/fit/tail.py).
-# Own computation (tests/benchmarks/real_tails.py) on the net yields of eight laboratories' tests in
-# Hafner, Fruteau de Laclos, Koch & Holliger 2020, Water 12(6):1752, public data set, version 0.1.
-laboratory,cut_d,series,mean_log_ratio,sd_log_ratio"""
 
 
 def unfinished(series: RealSeries, day: float) -> bool:
@@ -48,26 +45,27 @@ def log_ratio(series: RealSeries, day: float) -> float:
     return float(np.log(max(came, LEAST_GAIN) / max(awaited, LEAST_GAIN)))
 
 
-def rows(series: list[RealSeries]) -> list[str]:
-    """Return the lines of the table."""
-    lines = []
+def rows(series: list[RealSeries]) -> list[RealTails]:
+    """Return the rows of the table."""
+    found = []
     for laboratory in sorted({s.laboratory for s in series}, key=int):
         own = [s for s in series if s.laboratory == laboratory]
         for day in CUT_DAYS:
-            found: FloatArray = np.array([log_ratio(s, day) for s in to_forecast(own, day)])
-            if found.size:
-                cells = f"{found.size},{found.mean():.2f},{found.std():.2f}"
-                lines.append(f"{laboratory},{day},{cells}")
-    return lines
+            ratio: FloatArray = np.array([log_ratio(s, day) for s in to_forecast(own, day)])
+            if ratio.size:
+                mean, sd = round(float(ratio.mean()), 2), round(float(ratio.std()), 2)
+                found.append(RealTails(laboratory, day, ratio.size, mean, sd))
+    return found
 
 
 def main() -> None:
-    """Print the table."""
+    """Print the table as it stands there."""
     series = real_series()
     if not series:
         raise SystemExit(MISSING)
-    print(HEAD)
-    print("\n".join(rows(series)))
+    for row in rows(series):
+        cells = f"{row.cut_d}, {row.series}, {row.mean_log_ratio}, {row.sd_log_ratio}"
+        print(f'    RealTails("{row.laboratory}", {cells}),')
 
 
 if __name__ == "__main__":
