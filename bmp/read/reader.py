@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 from bmp.problem import Problem, Problems, UnusableInput
@@ -13,6 +14,7 @@ from bmp.read.readings import at_station, empty_readings, read_readings
 from bmp.read.records import read_jars, read_materials
 from bmp.read.setup import read_setup
 from bmp.read.tables import Table, missing_tables, read_tables
+from bmp.read.takeover.answers import answers_path
 from bmp.read.tank import TANK_TABLES, read_tank, read_tank_feeds
 from bmp.read.unread import split_unread
 from bmp.trial import Jar, Material, Readings, Setup, Trial
@@ -51,6 +53,8 @@ def read_with_problems(place: Path, unfinished: bool = False) -> tuple[Trial, tu
     UnusableInput
         There is nothing to look at: a table is missing or cannot be opened.
     """
+    if answers_path(place).is_file():
+        return _taken_over(place, unfinished)
     problems = Problems()
     tables = read_tables(place, (*TABLES, "crucibles", *TANK_TABLES), problems)
     missing = [name for name in TABLES if name not in tables]
@@ -66,6 +70,17 @@ def read_with_problems(place: Path, unfinished: bool = False) -> tuple[Trial, tu
     if missing:
         raise UnusableInput(problems)
     return trial, tuple(problems)
+
+
+def _taken_over(place: Path, unfinished: bool) -> tuple[Trial, tuple[Problem, ...]]:
+    """Return the trial of a sheet of its owner's own, read by the answers beside it."""
+    from bmp.read.takeover.take import in_own_words, take_over
+
+    taken = take_over(place)
+    problems = Problems()
+    trial = trial_of(taken.tables, place.resolve().stem, problems, unfinished)
+    trial = replace(trial, assumed=(*taken.said, *trial.assumed))
+    return trial, tuple(in_own_words(problem, taken) for problem in problems)
 
 
 def trial_of(

@@ -16,6 +16,7 @@ __all__ = [
     "Cell",
     "Table",
     "csv_files",
+    "csv_lines",
     "items",
     "missing_tables",
     "most_rows_of",
@@ -224,6 +225,29 @@ def read_lines(
     most = len(raw)
     lines = _lines(_decode(raw), ",", name, most, first_row)
     return _table(name, most, [(1, list(header)), *lines], problems)
+
+
+def csv_lines(path: Path, most_rows: int) -> tuple[list[tuple[int, list[Cell]]], bool]:
+    """Return the filled lines of any CSV file with their rows, and whether commas are decimal.
+
+    Title lines may stand above the table: the separator is what most of the first lines hold.
+
+    Raises
+    ------
+    UnusableInput
+        It is no CSV text or holds too much.
+    """
+    with path.open("rb") as file:
+        raw = file.read(LARGEST_FILE_BYTES + 1)
+    if len(raw) > LARGEST_FILE_BYTES:
+        what = f"the file is over {LARGEST_FILE_BYTES // 10**6} MB"
+        raise _unusable(path.name, what, "one trial needs far less")
+    text = _decode(raw)
+    begin = text.split("\n")[:40]
+    counts = {one: sum(_outside_quotes(line, one) for line in begin) for one in ";\t,"}
+    separator = max(counts, key=lambda one: counts[one])
+    lines = _lines(text, separator, path.name, most_rows)
+    return lines, separator == ";" and not _points_are_decimal(lines)
 
 
 _CLEAR_POINT = re.compile(r"[+-]?(\d*\.(\d{1,2}|\d{4,})|0?\.\d+|\d{4,}\.\d+)")

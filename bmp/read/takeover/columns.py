@@ -1,0 +1,564 @@
+"""What each column of a found table may be: proposed with its reason, for a person to confirm."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time
+
+from bmp.read.cells import Unreadable
+from bmp.read.columns import JARS, MATERIALS, READINGS
+from bmp.read.takeover.figures import (
+    DIGITS,
+    ORDERS,
+    as_moment,
+    decimal_comma,
+    figure,
+    orders_possible,
+    says_percent,
+)
+from bmp.read.takeover.find import FoundColumn, FoundTable
+from bmp.read.takeover.vocabulary import TOTALS, is_missing, meanings, name_and_unit
+from bmp.units import UnknownUnit, conversion
+
+UNKNOWN = "?"
+"""Stands where only a person can say."""
+NOT_USED = "not used"
+
+UNITS: Mapping[str, str | None] = {
+    **{known.name: known.unit for known in (*MATERIALS, *JARS, *READINGS)},
+    "jar volume": "mL",
+    "VS of inoculum": "dimensionless",
+}
+"""The project's unit of everything that a column can be; `None`: text, or a date."""
+
+
+def shown_unit(name: str) -> str:
+    """Return an example of the unit that a column of this name may have."""
+    of = " of fresh mass" if name in ("TS", *MUST_SAY_OF) else ""
+    return {"dimensionless": "%", "degC": "°C"}.get(str(UNITS[name]), str(UNITS[name])) + of
+
+
+MUST_SAY_OF = {"VS", "VS of inoculum", "VS uncertainty"}
+
+# What a table can hold, by its kind; the first that fits is proposed.
+KINDS: Mapping[str, tuple[str, ...]] = {
+    "readings": (
+        "jar", "date", "time of day", "time", "volume", "gauge before", "gauge after",
+        "absolute before", "absolute after", "mass before", "mass after", "mass", "temperature",
+        "ambient", "methane", "emptied", "note", "trial of",
+    ),
+    "readings, a column a jar": (
+        "date", "time of day", "time", "temperature", "ambient", "methane", "note", "trial of",
+    ),
+    "readings, a column a day": ("jar", "note", "material"),
+    "jars": (
+        "jar", "material", "inoculum", "sample", "water", "headspace", "jar volume", "TS", "VS",
+        "VS of inoculum", "methane", "note", "trial of",
+    ),
+    "materials": ("material", "role", "TS", "VS", "methane", "volatile acids", "note", "trial of"),
+    "methane shares": ("jar", "material", "date", "time of day", "time", "methane", "trial of"),
+    NOT_USED: (),
+}  # fmt: skip
+
+QUANTITIES = (
+    "volume", "gauge before", "gauge after", "absolute before", "absolute after", "mass",
+    "mass before", "mass after",
+)  # fmt: skip
+"""What a column of a jar can hold where every jar has a column."""
+_TEXTS = ("jar", "material", "role", "note", "emptied", "trial of")
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """What one column may be."""
+
+    column: FoundColumn
+    meaning: str
+    """A name of `KINDS`, `NOT_USED`, or `a jar`: the jar's own column."""
+    unit: str = ""
+    """As it is to be written; `UNKNOWN` where the sheet does not say."""
+    jar: str = ""
+    after: bool = False
+    """The jar's column holds what was read after venting."""
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class TableProposal:
+    """What one table may be."""
+
+    table: FoundTable
+    kind: str
+    columns: tuple[Proposal, ...]
+    jar_columns_hold: str = ""
+    """With a column a jar: quantity and unit of them all, as a header would have it."""
+    why: str = ""
+
+    def of(self, meaning: str) -> Proposal | None:
+        """Return the column of that meaning; `None` where there is none."""
+        return next((one for one in self.columns if one.meaning == meaning), None)
+
+
+@dataclass(frozen=True)
+class _Look:
+    """A column with what can be told from its cells alone."""
+
+    column: FoundColumn
+    name: str
+    unit: str
+    meanings: tuple[str, ...]
+    numeric: bool
+    dated: bool
+    empty: bool
+
+
+def propose_table(table: FoundTable, known_jars: Sequence[str]) -> TableProposal:
+    """Return what a table and its columns may be.
+
+    Parameters
+    ----------
+    known_jars
+        Names of the jars as other tables have them.
+    """
+    looks = [_look(table, column) for column in table.columns]
+    jar_columns = _jar_columns(looks, known_jars)
+    kind = _kind(looks, jar_columns)
+    if kind == "readings, a column a day":
+        return _days_across(table, looks, kind)
+    columns = _columns(table, looks, kind, jar_columns if kind.endswith("a jar") else {})
+    held, why = _held(table, columns) if kind.endswith("a column a jar") else ("", "")
+    return TableProposal(table, kind, columns, held, why)
+
+
+def _look(table: FoundTable, column: FoundColumn) -> _Look:
+    name, unit = name_and_unit(column.header)
+    unit = column.unit or unit
+    cells = [cell for cell in table.cells(column) if not is_missing(cell)]
+    dated = bool(cells) and all(isinstance(c, date | datetime | time) or _is_date(c) for c in cells)
+    found = meanings(name)
+    if unit.lower() in ("hhmm", "hh:mm"):
+        found = ("time of day",)
+    elif unit.lower().replace(".", "").replace("-", "").replace("/", "") in DIGITS:
+        found = ("date",)
+    if dated and all(isinstance(c, time) for c in cells):
+        found = ("time of day",)
+    elif dated and not {"date", "time of day"} & set(found):
+        found = ("date",)
+    elif not dated and "date" in found and unit.lower() not in DIGITS and _numeric(table, column):
+        found = (*(one for one in found if one != "date"), "time")
+    return _Look(column, name, unit, found, _numeric(table, column), dated, not cells)
+
+
+def _is_date(cell: object) -> bool:
+    if not isinstance(cell, str) or len(cell) < 6:
+        return False
+    for order in orders_possible([cell]):
+        try:
+            return as_moment(cell, order) is not None
+        except Unreadable:
+            pass
+    return False
+
+
+def _numeric(table: FoundTable, column: FoundColumn) -> bool:
+    """Tell whether most cells of a column can be read as numbers."""
+    cells = [cell for cell in table.cells(column) if not is_missing(cell)]
+    comma = decimal_comma(cells, table.grid.semicolons)
+    good = 0
+    for cell in cells:
+        try:
+            good += figure(cell, comma) is not None
+        except Unreadable:
+            pass
+    return bool(cells) and 2 * good > len(cells)
+
+
+_PART = re.compile(
+    r"\b(before|after|vor|nach|vent\w*|initial|final|avant|apr[eè]s|gauge|pressure|druck|volume|"
+    r"gas|mass|weight)\b",
+    re.IGNORECASE,
+)
+_AFTER = re.compile(r"\b(after|nach|final|apr[eè]s|después)\b", re.IGNORECASE)
+_NAMED_JAR = re.compile(r"(?:[^\W\d][\w .\-+&]{0,30}?[ .\-#]?\d{1,3}[a-z]?|\d{1,3}[a-zA-Z]?)")
+_A_DAY = re.compile(r"(?:day|tag|jour|d|week|d[ií]a)\s*\d+(?:[.,]\d+)?", re.IGNORECASE)
+
+
+def bare(name: str) -> str:
+    """Return a jar's name without what people call a jar, spaces and case: `Jar 01` is `1`."""
+    plain = re.sub(
+        r"\b(jar|bottle|flask|vessel|reactor|tube|vial|flasche|glas|röhrchen|no|nr)\b", "",
+        name.lower(),
+    )  # fmt: skip
+    return re.sub(r"(?<!\d)0+(?=\d)", "", re.sub(r"[\W_]", "", plain))
+
+
+def _jar_columns(looks: Sequence[_Look], known_jars: Sequence[str]) -> dict[FoundColumn, str]:
+    """Return the columns that are named for a jar, with its name."""
+    known = {bare(name): name for name in known_jars}
+    named: dict[FoundColumn, str] = {}
+    for look in looks:
+        own = " ".join(_PART.sub(" ", look.name).split())
+        if look.dated or not own or TOTALS.search(own) or _A_DAY.fullmatch(own):
+            continue
+        if bare(own) in known:
+            named[look.column] = known[bare(own)]
+        elif (look.numeric and not known and _NAMED_JAR.fullmatch(own)) or (
+            look.numeric and _NAMED_JAR.fullmatch(own) and not set(look.meanings) - {"jar"}
+        ):
+            named[look.column] = own
+    return named
+
+
+def _kind(looks: Sequence[_Look], jar_columns: Mapping[FoundColumn, str]) -> str:
+    def has(*names: str, numeric: bool | None = None) -> bool:
+        return any(
+            names_of & set(names) and (numeric is None or look.numeric == numeric)
+            for look in looks
+            for names_of in (set(look.meanings),)
+            if look.column not in jar_columns
+        )
+
+    timed = any(look.dated for look in looks) or has("date", "time", "time of day")
+    jar = has("jar")
+    if timed and not jar and len(jar_columns) >= 2:
+        return "readings, a column a jar"
+    days = [look for look in looks if _A_DAY.fullmatch(look.name) or _header_date(look.column)]
+    if jar and len(days) >= 2:
+        return "readings, a column a day"
+    if timed and jar and has(*QUANTITIES, numeric=True):
+        return "readings"
+    if jar and not timed and (has("inoculum", "sample", "headspace") or has("material")):
+        return "jars"
+    if has("methane", numeric=True) and (jar or has("material", numeric=False)):
+        others = ("TS", "VS", "role")
+        return "methane shares" if timed or not has(*others) else "materials"
+    if has("material", numeric=False) and has("TS", "VS", "role") and not timed:
+        return "materials"
+    return NOT_USED
+
+
+def _header_date(column: FoundColumn) -> bool:
+    return _is_date(column.header)
+
+
+def _columns(
+    table: FoundTable,
+    looks: Sequence[_Look],
+    kind: str,
+    jar_columns: Mapping[FoundColumn, str],
+) -> tuple[Proposal, ...]:
+    """Return a proposal a column; what is named exactly comes before what only holds the word."""
+    allowed = KINDS[kind]
+    taken: dict[str, FoundColumn] = {}
+    for whole in (True, False):
+        for look in looks:
+            if look.column in taken.values() or look.column in jar_columns or look.empty:
+                continue
+            if (len(look.meanings) > 0 and _whole(look)) is whole:
+                meaning = next(
+                    (m for m in look.meanings if m in allowed and m not in taken
+                     and _suits(m, look)), None,
+                )  # fmt: skip
+                if meaning is not None:
+                    taken[meaning] = look.column
+    _swap_before_for_single(taken)
+    of = {column: meaning for meaning, column in taken.items()}
+    proposals = []
+    for look in looks:
+        if look.column in jar_columns:
+            after = bool(_AFTER.search(look.column.header))
+            proposals.append(Proposal(look.column, "a jar", jar=jar_columns[look.column],
+                                      after=after))  # fmt: skip
+        else:
+            proposals.append(_proposal(table, look, of.get(look.column, NOT_USED)))
+    return tuple(proposals)
+
+
+def _whole(look: _Look) -> bool:
+    """Tell whether the header is the name itself, not a longer text that holds it."""
+    return len(look.name.split()) <= 3 and bool(look.meanings)
+
+
+def _suits(meaning: str, look: _Look) -> bool:
+    """Tell whether the cells and the unit of a column fit a meaning."""
+    if meaning in ("date", "time of day"):
+        return look.dated or look.unit.lower() in (*DIGITS, "hhmm", "hh:mm") or not look.empty
+    if meaning in _TEXTS:
+        return meaning in ("jar", "trial of", "note") or not look.numeric
+    if not look.numeric:
+        return False
+    unit = UNITS.get(meaning)
+    if unit is None or not look.unit:
+        return True
+    return _written(meaning, look.unit) != UNKNOWN or _converts(look.unit, unit)
+
+
+def _swap_before_for_single(taken: dict[str, FoundColumn]) -> None:
+    """Weighed before and after is two columns; one of them alone is the jar's mass."""
+    if "mass" in taken and "mass after" in taken and "mass before" not in taken:
+        taken["mass before"] = taken.pop("mass")
+
+
+def _converts(unit: str, target: str) -> bool:
+    try:
+        conversion(unit, target)
+    except UnknownUnit:
+        return False
+    return True
+
+
+def _proposal(table: FoundTable, look: _Look, meaning: str) -> Proposal:
+    if meaning == "date":
+        unit, why = _order(table, look)
+        return Proposal(look.column, meaning, unit, why=why)
+    if UNITS.get(meaning) is None:
+        return Proposal(look.column, meaning)
+    cells = table.cells(look.column)
+    unit, why = unit_proposed(meaning, look.unit, cells, table.grid.semicolons)
+    if meaning.startswith("gauge"):
+        about = f"{look.column.header} {look.unit}"
+        meaning, said = _counted_from(meaning, about, unit, _values(cells, table.grid.semicolons))
+        why = "; ".join(filter(None, (why, said)))
+    return Proposal(look.column, meaning, unit=unit, why=why)
+
+
+def _order(table: FoundTable, look: _Look) -> tuple[str, str]:
+    digits = re.sub(r"\W", "", look.unit.lower())
+    cells = table.cells(look.column)
+    if digits in DIGITS:
+        parted = any(isinstance(cell, str) and re.search(r"\d[-/.]\d", cell) for cell in cells)
+        return (dict(zip(DIGITS, ORDERS, strict=True))[digits] if parted else digits), ""
+    orders = orders_possible(cells)
+    if len(orders) == 1:
+        told = any(isinstance(cell, str) for cell in cells)
+        return orders[0], "the whole column fits no other order" if told else ""
+    return UNKNOWN, "3/4 can be March or April: " + _both_ways(cells)
+
+
+def _both_ways(cells: Sequence[object]) -> str:
+    texts = [cell for cell in cells if isinstance(cell, str) and not is_missing(cell)]
+    said = []
+    for order in ("day first", "month first"):
+        ends = [as_moment(cell, order) for cell in (texts[0], texts[-1])]
+        said.append(f"{order} gives {ends[0]:%d %b %Y} to {ends[1]:%d %b %Y}")
+    return "; ".join(said)
+
+
+def _counted_from(meaning: str, about: str, unit: str, values: Sequence[float]) -> tuple[str, str]:
+    """Return whether a pressure counts from the air outside or from nothing, and why."""
+    if re.search(r"\babs|psia|psi a\b|bar ?a\b", about.lower()):
+        return meaning.replace("gauge", "absolute"), ""
+    if re.search(r"gauge|psig|psi g\b|bar ?g\b|über|overpress", about.lower()) or not values:
+        return meaning, ""
+    low, high = min(values), max(values)
+    in_kPa = low * conversion(unit, "kPa").factor if unit != UNKNOWN else 101.0
+    if in_kPa < 60.0 or low < 0.2 * high:
+        return meaning, "an absolute pressure is never that low, so it seems to be gauge"
+    return f"gauge or absolute?{meaning.removeprefix('gauge')}", "write gauge … or absolute …"
+
+
+_PLAIN_UNITS: Mapping[str, str] = {
+    "ozs": "oz", "ounce": "oz", "ounces": "oz", "lbs": "lb", "gr": "g", "ccm": "cm³", "cc": "cm³",
+    "cm3": "cm³", "tage": "d", "days": "d", "day": "d", "hours": "h", "hrs": "h", "hr": "h",
+    "psig": "psi", "psi g": "psi", "psi gauge": "psi", "psia": "psi", "psi a": "psi",
+    "psi abs": "psi", "deg f": "°F", "deg c": "°C", "° f": "°F", "° c": "°C", "f": "°F", "c": "°C",
+    "cmws": "cmH2O", "cm h2o": "cmH2O", "in h2o": "inH2O", "mole fraction": "fraction",
+    "bar g": "bar", "bar a": "bar", "mbar g": "mbar", "mbar a": "mbar", "ml": "mL",
+    "inch": "in", "inches": "in", "hpa": "hPa", "kpa": "kPa", "fl oz": "fl oz",
+}  # fmt: skip
+_OF = re.compile(
+    r"(?P<unit>%|g/kg|fraction|g/g)\W*(?:of|der|des|de|i\.? ?d\.?|d\.?|in)?\W*(?P<of>.*)",
+    re.IGNORECASE,
+)
+_FRESH = ("fresh", "fresh mass", "fm", "fresh matter", "wet", "wet mass", "frischmasse", "as is")
+_DRY = ("ts", "dm", "tm", "tr", "dry matter", "dry", "total solids", "trockenmasse", "trs", "ms")
+_VOLUMES = ("of water", "on the tube")
+
+
+def _written(meaning: str, unit: str) -> str:
+    """Return a unit as the tool writes it, `UNKNOWN` where it does not say all."""
+    plain = " ".join(unit.lower().strip("()[] .").split())
+    plain = _PLAIN_UNITS.get(plain, _PLAIN_UNITS.get(plain.split(",")[0], unit.strip("()[] ")))
+    target = UNITS[meaning]
+    if meaning in ("TS", "VS", "VS of inoculum"):
+        return _share_unit(meaning, plain)
+    if target == "mL" and re.search(r"\b(cm|mm|in|oz|g|kg)\b", plain) and "fl" not in plain:
+        # a length on a tube, or water that was weighed: only a person knows which
+        return UNKNOWN
+    return plain if target is not None and _converts(plain, target) else UNKNOWN
+
+
+def _share_unit(meaning: str, unit: str) -> str:
+    match = _OF.fullmatch(unit.replace("percent", "%"))
+    if match is None:
+        return UNKNOWN
+    of = match["of"].lower().strip(" .")
+    if of in _FRESH or (meaning == "TS" and not of):
+        return f"{match['unit']} of fresh mass"
+    if of in _DRY and meaning != "TS":
+        return f"{match['unit']} of TS"
+    return UNKNOWN
+
+
+# Figures that a quantity has in jars; outside of them the unit in the header is doubted.
+_USUAL: Mapping[str, tuple[float, float, str]] = {
+    "gauge before": (3.0, 400.0, "kPa"), "absolute before": (40.0, 500.0, "kPa"),
+    "ambient": (50.0, 110.0, "kPa"), "temperature": (-5.0, 70.0, "°C"),
+    "methane": (15.0, 100.0, "%"),
+    "headspace": (5.0, 50_000.0, "mL"), "jar volume": (20.0, 100_000.0, "mL"),
+}  # fmt: skip
+_OTHER_UNITS: Mapping[str, tuple[str, ...]] = {
+    "kPa": ("kPa", "bar", "mbar", "psi", "inHg", "mmHg"), "°C": ("°C", "°F"), "mL": ("mL", "L"),
+    "%": ("%", "fraction"),
+}  # fmt: skip
+
+
+def unit_proposed(
+    meaning: str, unit: str, cells: Sequence[object], semicolons: bool = False
+) -> tuple[str, str]:
+    """Return the unit that a column may have, and why; `UNKNOWN` where only a person knows.
+
+    A header is doubted where its figures cannot be: pressures that reach 2.2 under `kPa`.
+    """
+    values = sorted(abs(value) for value in _values(cells, semicolons))
+    written = _written(meaning, unit) if unit else UNKNOWN
+    if not unit and says_percent(cells):  # type: ignore[arg-type]
+        written = _written(meaning, "%")
+        if written != UNKNOWN:
+            return written, "the cells say %"
+    span = f"the figures go from {values[0]:.4g} to {values[-1]:.4g}" if values else "no figures"
+    fitting = _fitting(meaning, values)
+    if written != UNKNOWN and meaning in _USUAL and values and written not in fitting:
+        if any(_converts(written, conversion_target) for conversion_target in (_own(meaning),)):
+            doubt = _out_of_range(meaning, written, values)
+            if doubt:
+                fits = f"; {' or '.join(fitting)} would fit" if fitting else ""
+                return UNKNOWN, f"the header says {unit}, yet {span}{fits}"
+    if written != UNKNOWN:
+        return written, ""
+    if unit and meaning in MUST_SAY_OF:
+        return UNKNOWN, f"“{unit}” of what? write % of fresh mass, or % of TS"
+    if unit and UNITS[meaning] == "mL" and not _converts(unit, "mL"):
+        return UNKNOWN, _VOLUME_WORDS.format(unit=unit)
+    fits = f"; {' or '.join(fitting)} would fit" if fitting else ""
+    return UNKNOWN, f"{span}{fits}"
+
+
+_VOLUME_WORDS = (
+    "“{unit}” is no volume: write cm on the tube, in on the tube, oz of water, g of water, fl oz, …"
+)
+
+
+def _own(meaning: str) -> str:
+    return {"°C": "degC"}.get(_USUAL[meaning][2], _USUAL[meaning][2])
+
+
+def _values(cells: Sequence[object], semicolons: bool) -> list[float]:
+    comma = decimal_comma(cells, semicolons)  # type: ignore[arg-type]
+    values = []
+    for cell in cells:
+        try:
+            value = figure(cell, comma)  # type: ignore[arg-type]
+        except Unreadable:
+            continue
+        if value is not None:
+            values.append(value)
+    return values
+
+
+def _out_of_range(meaning: str, unit: str, values: Sequence[float]) -> bool:
+    low, high, _ = _USUAL[meaning]
+    rule = conversion(unit, _own(meaning))
+    top = values[-1] * rule.factor + rule.offset
+    return not low <= top <= high
+
+
+def _fitting(meaning: str, values: Sequence[float]) -> list[str]:
+    """Return the units in which the figures would be usual ones."""
+    if meaning not in _USUAL or not values:
+        return []
+    units = _OTHER_UNITS[_USUAL[meaning][2]]
+    return [unit for unit in units if not _out_of_range(meaning, unit, values)]
+
+
+def _held(table: FoundTable, columns: Sequence[Proposal]) -> tuple[str, str]:
+    """Return what the columns of jars hold, as a header would have it, and why."""
+    own = [one for one in columns if one.meaning == "a jar"]
+    headers = " ".join(one.column.header for one in own[:2])
+    units = [one.column.unit or name_and_unit(one.column.header)[1] for one in own]
+    unit = next(
+        filter(None, [*units, *(name_and_unit(text)[1] for text in _texts_above(table))]), ""
+    )
+    about = f"{headers} {table.grid.title} {_above(table)}"
+    quantity = _quantity(unit, about.lower())
+    cells = [cell for one in own if not one.after for cell in table.cells(one.column)]
+    if quantity == UNKNOWN:
+        return UNKNOWN, "write volume, gauge before, absolute before or mass, with its unit: " + (
+            "volume [mL]"
+        )
+    written, why = unit_proposed(quantity, unit, cells, table.grid.semicolons)
+    if quantity.startswith("gauge"):
+        values = _values(cells, table.grid.semicolons)
+        quantity, said = _counted_from(quantity, f"{about} {unit}", written, values)
+        why = "; ".join(filter(None, (why, said)))
+    return f"{quantity} [{written}]", why
+
+
+def _quantity(unit: str, about: str) -> str:
+    """Return the quantity that a unit and the words about the table speak of."""
+    plain = _PLAIN_UNITS.get(unit.lower(), unit)
+    words = meanings(" ".join(re.findall(r"[^\W\d_]+", about)))
+    if plain and _converts(plain, "kPa"):
+        return "absolute before" if re.search(r"abs|psia", f"{unit} {about}".lower()) else (
+            "gauge before")  # fmt: skip
+    if plain and (_converts(plain, "mL") or plain in ("cm", "mm", "in")):
+        return "volume"
+    if plain and _converts(plain, "g"):
+        return "volume" if {"volume", "water"} & set(words) else "mass"
+    for name in ("absolute before", "gauge before", "volume", "mass"):
+        if name in words:
+            return name
+    return UNKNOWN
+
+
+def _texts_above(table: FoundTable) -> list[str]:
+    """Return the texts that stand alone above a table, the nearest first, at most three."""
+    texts: list[str] = []
+    for row in reversed(table.grid.rows[: table.header_row - 1]):
+        filled = [cell for cell in row if cell is not None]
+        if len(filled) > 1 or len(texts) == 3:
+            break
+        texts += [str(cell) for cell in filled]
+    return texts
+
+
+def _above(table: FoundTable) -> str:
+    return " ".join(_texts_above(table))
+
+
+def _days_across(table: FoundTable, looks: Sequence[_Look], kind: str) -> TableProposal:
+    columns = []
+    jar = next(look for look in looks if "jar" in look.meanings)
+    for look in looks:
+        if look is jar:
+            columns.append(Proposal(look.column, "jar"))
+        elif match := re.fullmatch(r"\D*(\d+(?:[.,]\d+)?)", look.name):
+            day = match[1].replace(",", ".")
+            columns.append(Proposal(look.column, "a day", unit=f"day {day}"))
+        elif _header_date(look.column):
+            orders = orders_possible([one.column.header for one in looks if one.dated or
+                                      _header_date(one.column)])  # fmt: skip
+            columns.append(Proposal(look.column, "a day", unit=orders[0] if len(orders) == 1
+                                    else UNKNOWN))  # fmt: skip
+        else:
+            columns.append(Proposal(look.column, NOT_USED))
+    cells = [c for one in columns if one.meaning == "a day" for c in table.cells(one.column)]
+    about = f"{table.grid.title} {_above(table)}"
+    unit = next(filter(None, (name_and_unit(text)[1] for text in _texts_above(table))), "")
+    quantity = _quantity(unit, about.lower())
+    if quantity == UNKNOWN:
+        return TableProposal(table, kind, tuple(columns), UNKNOWN, "such as volume [mL]")
+    written, why = unit_proposed(quantity, unit, cells, table.grid.semicolons)
+    return TableProposal(table, kind, tuple(columns), f"{quantity} [{written}]", why)

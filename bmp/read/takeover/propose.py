@@ -1,0 +1,510 @@
+"""The list of everything that is asked of a person about a sheet, with what is proposed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from bmp.problem import Problem
+from bmp.read.cells import Unreadable
+from bmp.read.setup import CHOICES, flush_gas
+from bmp.read.takeover.answers import UNKNOWN, Answers, Line, Section, answers_of, quoted
+from bmp.read.takeover.build import (
+    CENTIMETRE,
+    FALLS,
+    GAPS,
+    INCH,
+    JARS,
+    LATER,
+    LEFT_OUT,
+    MATERIALS,
+    TRIAL,
+    WAYS,
+    WHOLE,
+    Reading,
+    Record,
+    Sheet,
+    gaps_of,
+    jars_of,
+    materials_of,
+    readings_of,
+)
+from bmp.read.takeover.columns import QUANTITIES, TableProposal, propose_table
+from bmp.read.takeover.figures import as_moment, orders_possible
+from bmp.read.takeover.find import Fact, FoundTable, find_facts, find_tables, title_of
+from bmp.read.takeover.grid import Grid
+from bmp.read.takeover.mapping import (
+    Mapped,
+    as_words,
+    map_tables,
+    section_title,
+    sheet_section,
+    table_section,
+)
+from bmp.read.takeover.vocabulary import name_and_unit
+from bmp.trial import WAYS_OF_MEASURING
+from bmp.units import UnknownUnit, conversion
+
+ROLES = ("inoculum", "substrate", "control", "weight check")
+
+
+@dataclass(frozen=True)
+class Draft:
+    """Everything that is asked about a sheet, with proposals or a person's answers."""
+
+    sections: tuple[Section, ...]
+    answers: Answers
+    """The answers as far as there are any, under the names of this version of the sheet."""
+    mapped: tuple[Mapped, ...]
+    problems: tuple[Problem, ...]
+
+    @property
+    def open_lines(self) -> list[tuple[str, Line]]:
+        """Return the questions that wait for an answer, with their section."""
+        return [(s.title, line) for s in self.sections for line in s.lines if line.open]
+
+
+def draft(grids: Sequence[Grid], title: str, given: Answers | None, file: str) -> Draft:
+    """Return what is asked about a sheet.
+
+    Parameters
+    ----------
+    grids
+        The sheets of a workbook, or the files of a folder.
+    title
+        What the trial is called where the sheet has no title line.
+    given
+        What a person answered before, perhaps about an earlier version of the sheet.
+    file
+        Name of the file of answers, for messages.
+    """
+    found = {grid.name: find_tables(grid) for grid in grids}
+    tables = [table for one in found.values() for table in one]
+    facts = [fact for grid in grids for fact in find_facts(grid, found[grid.name])]
+    proposals = _proposals(tables)
+    old = None if given is None else _renamed(given, proposals)
+    sections = [_with_answers(sheet_section(proposals), old)]
+    sections += [_with_answers(_table_section(one), old) for one in proposals]
+    problems: list[Problem] = []
+    answers = _together(sections, old)
+    mapped = map_tables(proposals, answers, file, problems)
+    sections = _with_unreadable(sections, mapped, answers, file, old)
+    about: list[Section] = []
+    for ask in (_jar_lines, _material_lines, _trial_lines):
+        sheet = Sheet(_together([*sections, *about], old), file, [], drafting=True)
+        about.insert(0, _with_answers(ask(mapped, facts, sheet, title, grids), old))
+    sections += about
+    kept = tuple(section for section in sections if section.lines)
+    return Draft(kept, _together(sections, old), mapped, tuple(problems))
+
+
+def _with_unreadable(
+    sections: Sequence[Section],
+    mapped: Sequence[Mapped],
+    answers: Answers,
+    file: str,
+    old: Answers | None,
+) -> list[Section]:
+    """Ask about every cell that does not hold what its column does."""
+    sheet = Sheet(answers_of(sections, False), file, [], drafting=True)
+    readings_of(mapped, jars_of(mapped, sheet), sheet)
+    materials_of(mapped, {}, sheet)
+    asked: dict[str, list[Line]] = {}
+    for (section, key), wanted in sheet.unreadable.items():
+        remark = f"cannot be read: {wanted}; “not known” counts as empty"
+        asked.setdefault(section, []).append(Line(key, UNKNOWN, remark))
+    return [
+        _with_answers(replace(one, lines=(*one.lines, *asked.get(one.title, ()))), old)
+        for one in sections
+    ]
+
+
+def _proposals(tables: Sequence[FoundTable]) -> list[TableProposal]:
+    """Return a proposal a table; columns of jars are known once a table names the jars."""
+    first = [propose_table(table, ()) for table in tables]
+    jars = [
+        as_words(cell)
+        for one in first
+        if one.kind == "jars" and (column := one.of("jar")) is not None
+        for cell in one.table.cells(column.column)
+        if cell is not None
+    ]
+    return [propose_table(table, jars) for table in tables] if jars else first
+
+
+def _table_section(proposal: TableProposal) -> Section:
+    section = table_section(proposal)
+    if proposal.kind == "readings" and proposal.of("jar") is None:
+        line = Line(WHOLE, proposal.table.grid.title, "no column names the jar")
+        section = replace(section, lines=(*section.lines, line))
+    return section
+
+
+# ---------------------------------------------------------------- answers of before
+
+
+def _renamed(given: Answers, proposals: Sequence[TableProposal]) -> Answers:
+    """Return answers under the names of this version's tables: rows may have moved."""
+    sections = dict(given.sections)
+    lines = dict(given.line_numbers)
+    renamed: dict[str, Mapping[str, str]] = {}
+    tables = {t: keys for t, keys in sections.items() if t.startswith("table in ")}
+    for one in proposals:
+        title = section_title(one.table)
+        own = {f"column {quoted(p.column.key)}" for p in one.columns}
+        best = max(tables, key=lambda t: _alike(t, tables[t], title, own), default=None)
+        if best is not None and _alike(best, tables[best], title, own) > 0:
+            renamed[title] = tables.pop(best)
+            for key in renamed[title]:
+                if (best, key) in lines:
+                    lines[title, key] = lines[best, key]
+    others = {t: keys for t, keys in sections.items() if not t.startswith("table in ")}
+    return Answers(given.confirmed, {**others, **renamed}, lines)
+
+
+def _alike(old: str, keys: Iterable[str], new: str, own: set[str]) -> float:
+    """Return how much an earlier table is this one: shared columns, the same sheet before all."""
+    columns = {key for key in keys if key.startswith("column ")}
+    shared = len(columns & own)
+    if 2 * shared < len(own):
+        return 0.0
+    return shared + (0.5 if old.rpartition(", row")[0] == new.rpartition(", row")[0] else 0.0)
+
+
+def _with_answers(section: Section, given: Answers | None) -> Section:
+    if given is None:
+        return section
+    lines = tuple(
+        line if (value := given.get(section.title, line.key)) is None
+        else replace(line, value=value)
+        for line in section.lines
+    )  # fmt: skip
+    return replace(section, lines=lines)
+
+
+def _together(sections: Sequence[Section], given: Answers | None) -> Answers:
+    """Return proposals and answers as one, what a person wrote of his own accord included."""
+    own = answers_of(sections, given is not None and given.confirmed)
+    if given is None:
+        return own
+    merged = {
+        title: {**own.sections.get(title, {}), **given.sections.get(title, {})}
+        for title in {**own.sections, **given.sections}
+    }
+    return Answers(given.confirmed, merged, given.line_numbers)
+
+
+# ---------------------------------------------------------------- the jars
+
+
+def _jar_lines(
+    mapped: Sequence[Mapped], facts: Sequence[Fact], sheet: Sheet, title: str, grids: Sequence[Grid]
+) -> Section:
+    jars = jars_of(mapped, sheet)
+    lines: list[Line] = []
+    for name, jar in jars.items():
+        if "material" not in jar:
+            proposed = re.sub(r"[\s\-_#.]*\d+[a-z]?$", "", name, flags=re.IGNORECASE)
+            known = proposed if len(proposed) > 1 and not _only_a_jar(proposed) else UNKNOWN
+            lines.append(Line(f"material of {quoted(name)}", known, "what was weighed in; "
+                              "for a jar with inoculum alone: the inoculum's name"))  # fmt: skip
+    if jars and not any("inoculum [g]" in jar for jar in jars.values()):
+        lines.append(_mass_line("inoculum", facts, "the inoculum in each jar"))
+    if jars and not any("sample [g]" in jar for jar in jars.values()):
+        lines.append(_mass_line("sample", facts, "fresh feed in each jar; a blank has none"))
+    pressure = _quantities(mapped) & {"gauge before", "absolute before"}
+    if jars and not any("headspace [mL]" in jar for jar in jars.values()):
+        volume = _fact(facts, r"(bottle|jar|flask|vessel).*(vol|size|hold|capac)|flaschenvol", "mL")
+        remark = "inner volume of an empty jar: its contents are taken off at 1 g/mL"
+        if volume is None and not pressure:
+            volume = "not known"
+            remark += "; without it no flush gas is balanced"
+        key = "jar volume of every jar [mL]"
+        lines.append(Line(key, volume or UNKNOWN, remark))
+    return Section(JARS, tuple(lines), "what no column says of the jars")
+
+
+def _only_a_jar(name: str) -> bool:
+    return bool(re.fullmatch(
+        r"(?:jar|bottle|flask|vessel|reactor|tube|vial|flasche|glas|röhrchen)?\s*[a-z]?", name.strip(),
+        re.IGNORECASE,
+    ))  # fmt: skip
+
+
+def _mass_line(name: str, facts: Sequence[Fact], remark: str) -> Line:
+    known = _fact(facts, {"inoculum": r"inoc|sludge|seed|impf", "sample": r"sample|feed|einwaage"}
+                  [name], "g")  # fmt: skip
+    return Line(f"{name} of every jar [g]", known or UNKNOWN, remark)
+
+
+def _quantities(mapped: Sequence[Mapped]) -> set[str]:
+    """Return which quantities the readings of a sheet hold."""
+    names = set()
+    for one in mapped:
+        if one.kind.startswith("readings"):
+            names |= {meaning.name for _, meaning in one.columns}
+            names |= {one.held.name} if one.held is not None else set()
+    # masses of a table of readings, never of the jars
+    return names & set(QUANTITIES)
+
+
+# ---------------------------------------------------------------- the materials
+
+
+def _material_lines(
+    mapped: Sequence[Mapped], facts: Sequence[Fact], sheet: Sheet, title: str, grids: Sequence[Grid]
+) -> Section:
+    jars = jars_of(mapped, sheet)
+    materials = materials_of(mapped, jars, sheet)
+    roles = {name: _role(name, record, jars) for name, record in materials.items()}
+    if materials and "inoculum" not in roles.values():
+        materials["inoculum"], roles["inoculum"] = {}, "inoculum"
+    lines = []
+    for name, record in materials.items():
+        if "role" not in record or roles[name] != as_words(record["role"][0]):
+            lines.append(Line(f"role of {quoted(name)}", roles[name], choices=ROLES))
+    for name, record in materials.items():
+        if "VS [fraction of fresh mass]" not in record and roles[name] != "weight check":
+            if "VS [fraction of TS]" in record:
+                key = f"TS of {quoted(name)} [% of fresh mass]"
+                lines.append(Line(key, UNKNOWN, "dry matter; its VS is given per dry matter"))
+            elif not (roles[name] == "inoculum" and _inoculum_VS_known(jars)):
+                key = f"VS of {quoted(name)} [% of fresh mass]"
+                remark = "volatile solids of the fresh mass; not known: per gram of fresh feed"
+                lines.append(Line(key, UNKNOWN, remark))
+    return Section(MATERIALS, tuple(lines), "what no column says of the materials")
+
+
+def _inoculum_VS_known(jars: Mapping[str, Record]) -> bool:
+    return any("VS of inoculum [fraction]" in jar for jar in jars.values())
+
+
+_CELLULOSE = re.compile(
+    r"cell?ulos|zell?ulos|avicel|control|kontroll|filter ?paper|starch|stärke", re.I
+)
+_INOCULUM = re.compile(
+    r"inoc|inok|seed|sludge|impf|blank|blind|faul|digestate|gärrest|starter|témoin", re.I
+)
+
+
+def _role(name: str, record: Record, jars: Mapping[str, Record]) -> str:
+    if "role" in record and as_words(record["role"][0]).lower() in ROLES:
+        return as_words(record["role"][0]).lower()
+    if re.fullmatch(r"water|wasser|dummy|eau|agua", name.strip(), re.IGNORECASE):
+        return "weight check"
+    own = [j for j in jars.values() if as_words(j.get("material", (None,))[0]) == name]
+    unfed = own and all(not j.get("sample [g]", (None,))[0] for j in own)
+    fed = any(j.get("sample [g]", (None,))[0] for j in jars.values())
+    if _INOCULUM.search(name) or (unfed and fed):
+        return "inoculum"
+    return "control" if _CELLULOSE.search(name) else "substrate"
+
+
+# ---------------------------------------------------------------- the trial
+
+
+def _trial_lines(
+    mapped: Sequence[Mapped], facts: Sequence[Fact], sheet: Sheet, title: str, grids: Sequence[Grid]
+) -> Section:
+    jars = jars_of(mapped, sheet)
+    materials = materials_of(mapped, jars, sheet)
+    readings = readings_of(mapped, jars, sheet)
+    held = _quantities(mapped)
+    lines = [Line("title", next(filter(None, map(title_of, grids)), title))]
+    lines += _measured_lines(held)
+    if any(isinstance(reading.at, datetime) for reading in readings):
+        lines.append(_started_line(readings, facts))
+    if "volume" in held:
+        lines += _volume_lines(mapped, readings, facts)
+    lines += _gap_lines(readings, held, sheet)
+    lines += _air_lines(mapped, readings, facts, held)
+    lines += _share_lines(mapped, readings, facts)
+    own = [
+        record for name, record in materials.items()
+        if as_words(record.get("role", ("",))[0]) == "inoculum"
+        and any(as_words(j.get("material", ("",))[0]) == name for j in jars.values())
+    ]  # fmt: skip
+    said = "measured" if own else "none"
+    lines.append(Line("blank", said, "measured: jars with inoculum alone", ("measured", "none")))
+    return Section(TRIAL, tuple(lines), "what holds for the whole trial")
+
+
+def _ways(held: set[str]) -> list[str]:
+    """Return the ways of measuring that the readings of a sheet allow."""
+    return [way for way, names in WAYS.items() if held & set(names) and way != "methane volume"]
+
+
+def _gap_lines(readings: Sequence[Reading], held: set[str], sheet: Sheet) -> Iterable[Line]:
+    """Ask about rows in which a jar was handled and not read: was its gas let out?"""
+    said = sheet.answers.get(TRIAL, "measured") or UNKNOWN
+    ways = [said] if said in WAYS else _ways(held)
+    found = {
+        f"row {row} no {way}": None
+        for way in ways for rows in gaps_of(readings, way).values() for row in rows
+    }  # fmt: skip
+    if found:
+        shown = ", ".join(list(found)[:5]) + (
+            f" and {len(found) - 5} more" if len(found) > 5 else ""
+        )
+        yield Line(GAPS, UNKNOWN, f"{shown}: was that gas lost", (LEFT_OUT, LATER))
+
+
+def _measured_lines(held: set[str]) -> list[Line]:
+    ways = _ways(held)
+    if len(ways) == 1:
+        choices = WAYS_OF_MEASURING[:2] if ways == ["volume"] else ()
+        remark = "methane volume: behind lye or lime that takes the carbon dioxide"
+        return [Line("measured", ways[0], remark if choices else "", tuple(choices))]
+    remark = f"the sheet has {', '.join(ways)}: which is to count" if ways else ""
+    return [Line("measured", UNKNOWN, remark, tuple(ways) or WAYS_OF_MEASURING[:4])]
+
+
+def _started_line(readings: Sequence[Reading], facts: Sequence[Fact]) -> Line:
+    times = [reading.at for reading in readings if isinstance(reading.at, datetime)]
+    first = min(times)
+    begin = [r for r in readings if r.at == first]
+    nothing = all(
+        not value for r in begin for name, value in r.values.items()
+        if name in ("volume", "gauge before")
+    )  # fmt: skip
+    said = next((f for f in facts if re.search(r"start|set ?up|clos|begin|began|ansatz|ansetzen|début|inicio", f.label, re.I)
+                 and _moment(f, first) is not None), None)  # fmt: skip
+    if said is not None and (at := _moment(said, first)) is not None:
+        return Line("started", f"{at:%Y-%m-%d %H:%M}", f"when the jars were closed; {said.place}")
+    if nothing:
+        return Line(
+            "started", f"{first:%Y-%m-%d %H:%M}", "when the jars were closed: first reading"
+        )
+    remark = f"when the jars were closed, such as {first:%Y-%m-%d} 10:00; before the first reading"
+    return Line("started", UNKNOWN, remark)
+
+
+def _moment(fact: Fact, before: datetime) -> datetime | None:
+    """Return a fact as a date on or before the first reading, where it can mean one only."""
+    text = fact.value
+    orders = orders_possible([text])
+    found = set()
+    for order in orders:
+        try:
+            at = as_moment(text, order)
+        except Unreadable:
+            continue
+        if at is not None and at <= before and (before - at).days < 60:
+            found.add(at)
+    return found.pop() if len(found) == 1 else None
+
+
+def _volume_lines(
+    mapped: Sequence[Mapped], readings: Sequence[Reading], facts: Sequence[Fact]
+) -> list[Line]:
+    kind, why, falls = _running(readings)
+    lines = [Line("readings are", kind, why, tuple(CHOICES["cumulative"]))]
+    if falls and kind != "interval":
+        shown = ", ".join(f"row {r.row} jar {r.jar}" for r in falls[:4])
+        more = f" and {len(falls) - 4} more" if len(falls) > 4 else ""
+        remark = f"the figure is lower than the one before: {shown}{more}"
+        lines.append(Line(FALLS, UNKNOWN, remark, ("emptied", "an error")))
+    units = {m.unit for one in mapped for _, m in one.columns if m.name == "volume"}
+    units |= {one.held.unit for one in mapped if one.held is not None}
+    if any("cm on" in unit or "mm on" in unit for unit in units):
+        known = _fact(facts, r"tube|cm|column|rohr|area", "mL")
+        lines.append(Line(f"{CENTIMETRE} [mL]", known or UNKNOWN,
+                          "gas that one cm of the tube holds; inner area in cm² is the same"))  # fmt: skip
+    if any("in on" in unit for unit in units):
+        lines.append(Line(f"{INCH} [mL]", UNKNOWN, "gas that one inch of the tube holds"))
+    lines.append(Line("gas", UNKNOWN, "wet: collected over water", tuple(CHOICES["gas_is_wet"])))
+    if not any("temperature" in reading.values for reading in readings):
+        known = _fact(facts, r"room|gas|raum|air temp|lab", "degC")
+        remark = "where the volume is read; write 68 °F if that is your unit"
+        lines.append(Line("gas temperature [°C]", known or UNKNOWN, remark))
+    return lines
+
+
+def _running(readings: Sequence[Reading]) -> tuple[str, str, list[Reading]]:
+    """Return what volumes seem to be, why, and the falls of what may be running totals."""
+    series: dict[str, list[Reading]] = {}
+    for reading in sorted(
+        readings, key=lambda r: str(r.at) if isinstance(r.at, datetime) else f"{r.at:020.6f}"
+    ):
+        if isinstance(reading.values.get("volume"), float):
+            series.setdefault(reading.jar, []).append(reading)
+    steps = falls_count = 0
+    falls: list[Reading] = []
+    for own in series.values():
+        values = [float(r.values["volume"]) for r in own]  # type: ignore[arg-type]
+        steps += len(values) - 1
+        down = [r for r, a, b in zip(own[1:], values, values[1:], strict=False) if b < a]
+        falls += down
+        falls_count += len(down)
+    if steps < 4:
+        return UNKNOWN, "interval: gas since the last reading; cumulative: a running total", falls
+    if not falls_count:
+        return "cumulative", "no figure is lower than the one before it", falls
+    if 4 * falls_count > steps:
+        return "interval", "figures go up and down: gas since the last reading", falls
+    return UNKNOWN, "interval: gas since the last reading; cumulative: a running total", falls
+
+
+def _air_lines(
+    mapped: Sequence[Mapped], readings: Sequence[Reading], facts: Sequence[Fact], held: set[str]
+) -> list[Line]:
+    lines = []
+    if not any("ambient" in reading.values for reading in readings):
+        known = _fact(facts, r"barom|ambient|air ?press|atmos|luftdruck|outside press", "kPa")
+        remark = "air pressure where the jars stand; at 0 m about 101.3, at 500 m 95.5"
+        lines.append(Line("ambient [kPa]", known or UNKNOWN, remark))
+    known = _fact(facts, r"incub|bath|warm|thermostat|brut|jars? (?:at|temp)|étuve", "degC")
+    remark = "temperature of the jars"
+    lines.append(Line("incubation temperature [°C]", known or UNKNOWN, remark))
+    flush = next(
+        (
+            as_words(f.value)
+            for f in facts
+            if re.search(r"flush|purge|gespült|spülgas", f.label, re.I)
+        ),
+        "",
+    )
+    said = flush if flush_gas(flush) is not None else UNKNOWN
+    remark = "what was under the lid at the start: nitrogen, air, or 70 % N2 + 30 % CO2"
+    lines.append(Line("flush gas", said, remark))
+    return lines
+
+
+def _share_lines(
+    mapped: Sequence[Mapped], readings: Sequence[Reading], facts: Sequence[Fact]
+) -> list[Line]:
+    lines = []
+    column = next(((one, c) for one in mapped if (c := one.column("methane")) is not None), None)
+    if not any("methane" in reading.values for reading in readings):
+        known = _fact(facts, r"ch4|methan|méthane|metano", "dimensionless")
+        remark = "methane in the dry gas, such as 60; needed unless mass and volume tell it"
+        lines.append(Line("methane [%]", known or UNKNOWN, remark))
+    basis, why = UNKNOWN, "flush gas excluded: methane and carbon dioxide make 100 %"
+    if column is not None and re.search(r"ch4 ?\+ ?co2", column[1].header, re.IGNORECASE):
+        basis, why = "flush gas excluded", f"“{column[1].header}”"
+    if column is None:
+        basis = "flush gas excluded"
+    lines.append(Line("composition basis", basis, why, tuple(CHOICES["flush_excluded"])))
+    return lines
+
+
+def _fact(facts: Sequence[Fact], label: str, target: str) -> str | None:
+    """Return what the sheet says once, in the unit of the question; `None` without a unit."""
+    for fact in facts:
+        if not re.search(label, fact.label, re.IGNORECASE):
+            continue
+        name, unit = name_and_unit(fact.label)
+        text = as_words(fact.value)
+        match = re.fullmatch(r"~?\s*([\d.,]+)\s*(\D.{0,8})?", text)
+        if match is None:
+            continue
+        written = (match[2] or unit).strip()
+        try:
+            rule = conversion(written or "?", target)
+            value = float(match[1].replace(",", ".")) * rule.factor + rule.offset
+        except (UnknownUnit, ValueError):
+            continue
+        return f"{100 * value:.4g}" if target == "dimensionless" else f"{value:.4g}"
+    return None

@@ -1,0 +1,112 @@
+"""Reading a sheet of one's own: its answers are looked for beside it, asked for where they lack."""
+
+from __future__ import annotations
+
+import os
+import textwrap
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from bmp.problem import Problem, UnusableInput
+from bmp.read.tables import Table
+from bmp.read.takeover.answers import (
+    ENDING,
+    Answers,
+    answers_path,
+    as_text,
+    open_problems,
+    read_answers,
+)
+from bmp.read.takeover.build import build_tables
+from bmp.read.takeover.columns import KINDS, UNITS, shown_unit
+from bmp.read.takeover.grid import read_grids
+from bmp.read.takeover.propose import Draft, draft
+
+
+@dataclass(frozen=True)
+class TakenOver:
+    """The four tables of a trial that stands in a sheet of its owner's own making."""
+
+    tables: dict[str, Table]
+    headers: dict[tuple[str, str], str]
+    """(table, name of ours) -> the owner's header, for messages."""
+    said: tuple[str, ...]
+    """Plain sentences: by which answers it is read."""
+
+
+def own_answers(place: Path) -> Path | None:
+    """Return the answers that a place is read by: its own, or those of an earlier version of it.
+
+    An earlier version is a sheet in the same folder whose answers know every column.
+    """
+    own = answers_path(place)
+    if own.is_file():
+        return own
+    return None
+
+
+def look_through(place: Path) -> tuple[Draft, Path]:
+    """Return everything that is asked about a sheet, and where its answers are kept.
+
+    Raises
+    ------
+    UnusableInput
+        The place or its answers cannot be read.
+    """
+    path = answers_path(place)
+    given = own_answers(place)
+    answers = read_answers(given) if given is not None else None
+    return draft(read_grids(place), place.resolve().stem, answers, path.name), path
+
+
+def write_answers(found: Draft, place: Path, path: Path, confirmed: bool = False) -> None:
+    """Write the file of answers, whole or not at all."""
+    new = path.with_name(f".{path.name}.new")
+    # the mark at its front lets every editor of Windows see that it is UTF-8
+    text = as_text(found.sections, place.resolve().name, confirmed, answer_words())
+    new.write_text(text, encoding="utf-8-sig")
+    os.replace(new, path)
+
+
+def answer_words() -> list[str]:
+    """Return what a table can hold and a column can be, for the head of the file of answers."""
+    names = dict.fromkeys(name for kind in KINDS.values() for name in kind)
+    said = ", ".join(f"{n} [{shown_unit(n)}]" if UNITS.get(n) else n for n in names)
+    return [
+        f"A table holds one of: {'; '.join(KINDS)}.",
+        "A column is one of these, with the unit of your figures, or not used:",
+        *textwrap.wrap(said, 90),
+    ]
+
+
+def take_over(place: Path) -> TakenOver:
+    """Return the four tables of a sheet whose answers a person has confirmed.
+
+    Raises
+    ------
+    UnusableInput
+        With everything that is not answered or cannot be read.
+    """
+    found, path = look_through(place)
+    if not found.mapped:
+        what = "there is no table in it that could be readings"
+        raise UnusableInput([Problem(place.name, what, "give the sheet with the readings")])
+    problems = [*found.problems, *open_problems(found.answers, found.sections, path.name)]
+    tables, wrong, headers = build_tables(found.mapped, found.answers, path.name)
+    problems += wrong
+    if problems:
+        raise UnusableInput(problems)
+    return TakenOver(tables, headers, (f"The sheet is read as {path.name} says.",))
+
+
+def in_own_words(problem: Problem, taken: TakenOver) -> Problem:
+    """Return a problem with the owner's header in place of ours."""
+    if problem.column is None:
+        return problem
+    name = problem.column.partition(" [")[0]
+    own = taken.headers.get((problem.table, name))
+    return problem if own is None else replace(problem, column=own)
+
+
+__all__ = ["ENDING", "Answers", "TakenOver", "in_own_words", "look_through", "own_answers",
+           "take_over", "write_answers"]  # fmt: skip

@@ -1,0 +1,166 @@
+"""Words that people write above their columns, in the languages of their farms and schools.
+
+A word proposes what a column is; it never decides. Adding one is adding it to its row.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from functools import lru_cache
+
+from bmp.read.tables import Cell
+
+TOTALS = re.compile(
+    r"\s*(?:grand |sub)?(?:total|sum|mean|average|avg|median|sd|st\.? ?dev|std|min|max|count|"
+    r"summe|gesamt|gesamtsumme|mittel|mittelwert|schnitt|durchschnitt|somme|moyenne|suma|"
+    r"promedio|media|somma|totaal|gemiddelde)\b[\s:.]*",
+    re.IGNORECASE,
+)
+"""Labels of rows and columns that hold no reading but what was made of others."""
+
+_MISSING = frozenset(
+    [
+        "-",
+        "--",
+        "—",
+        "–",
+        "/",
+        ".",
+        "?",
+        "n/a",
+        "na",
+        "nan",
+        "n.a.",
+        "none",
+        "null",
+        "missing",
+        "lost",
+        "no",
+        "nil",
+        "k.a.",
+        "k.",
+        "a.",
+        "fehlt",
+        "entfällt",
+        "x",
+    ]
+)
+
+
+def is_missing(cell: Cell) -> bool:
+    """Tell whether a cell says that there is no reading."""
+    return cell is None or (isinstance(cell, str) and cell.strip().lower() in _MISSING)
+
+
+# What a column may be -> words for it. The first row that fits is proposed, so the more special
+# stand first. They are looked for in the header without its unit, in lower case.
+_WORDS: Mapping[str, str] = {
+    "note": r"notes?|remarks?|comments?|bemerkung\w*|anmerkung\w*|notiz\w*|kommentar\w*|remarques?|"
+    r"observaci\w+|who|initials|reader|operator|sheet order|wer",
+    "trial of": r"experiment|trial|batch|versuch(?:s?nr\.?)?|ensayo|essai|run(?: no\.?)?",
+    "time of day": r"time of day|clock|hour|uhrzeit|uhr|heure|hora|hhmm|hh:mm|orario",
+    "date": r"date|datum|fecha|data|am|wann|when|ddmmyyyy|mmddyyyy|yyyymmdd|taken",
+    "methane": r"ch4|ch₄|meth?ane?|méthane|metano|methan\w*",
+    "headspace": r"head ?space(?: volume)?|kopfraum\w*|gasraum\w*|ciel gazeux|espace de tête|air space",
+    "volatile acids": r"volatile (?:fatty )?acids|vfa|flüchtige säuren",
+    "VS of inoculum": r"(?:inoc[uo]l\w*|seed|impf\w*) (?:vs|ots|volatile)\b.*",
+    "VS": r"vs|vs conc\w*\.?|volatile(?: solids)?|ots|otm|otr|odm|organi(?:c|sche)\b.*|"
+    r"substrate vs conc\.?|mati[eè]re organique|m\.?o\.?",
+    "TS": r"ts|dm|tm|tr|total solids|dry(?: (?:matter|solids|mass))?|solids|trocken\w*|"
+    r"mati[eè]re s[eè]che|m\.?s\.?|materia seca",
+    "role": r"role|kind|rolle|funktion|rôle",
+    "emptied": r"emptied|reset|set back|geleert|zurückgesetzt|vidé|vaciado",
+    "inoculum": r"inoc[uo]l\w*|inok\w*|seed|sludge|starter|impf\w*|faul\w*|digestate|gärrest|"
+    r"boue|lodo|inocolo",
+    "sample": r"sample|einwaage|substrate|substrat|feed|probe|charge|échantillon|sustrato|"
+    r"muestra|manure|mist|gülle|grams? of feed|feed in it|amount(?: of feed)?",
+    "water": r"water|wasser|eau|agua|acqua|water added",
+    "ambient": r"ambient(?: pressure)?|barom\w*|baro|air ?pressure|luftdruck|atmos\w*|"
+    r"room pressure|pression atmos\w*|outside pressure",
+    "absolute before": r"abs(?:olute|olut)?(?:er)? ?(?:press\w*|druck)?(?: before| vor\w*)?",
+    "absolute after": r"abs(?:olute|olut)?(?:er)? ?(?:press\w*|druck)?(?: after| nach\w*)",
+    "gauge after": r"(?:gauge|over)?\W*(?:press\w*|druck|überdruck|presi[oó]n|pression)?\W*"
+    r"(?:after|nach\w*|apr[eè]s|después|final|end|left|vented)\W*"
+    r"(?:vent\w*|entl\w*|(?:head ?space )?press\w*|druck)?",
+    "gauge before": r"gauge|(?:initial |over)?(?:head ?space )?press\w*|druck|überdruck|presi[oó]n|"
+    r"pression|(?:press\w* |druck )?(?:before|vor\w*|avant|antes)(?: vent\w*| entl\w*)?|reading",
+    "mass after": r"(?:final|end)\W*(?:\w+ )?(?:mass|weight)|(?:mass|weight|gewicht|masse|poids) "
+    r"(?:after|nach\w*|final|apr[eè]s)",
+    "mass before": r"initial\W*(?:\w+ )?(?:mass|weight)|(?:mass|weight|gewicht|masse|poids) "
+    r"(?:before|vor\w*|initial|avant)",
+    "mass": r"(?:total |whole )?(?:jar |bottle )?(?:mass|weight|wt)|gewicht|masse|poids|peso",
+    "temperature": r"(?:room |gas |air |bath )?temp\w*\.?|t room|thermometer|raumtemp\w*",
+    "jar volume": r"(?:total |jar |bottle |flask |vessel )(?:volume|size|capacity)|"
+    r"flaschenvolumen|volume of (?:jar|bottle)",
+    "volume": r"(?:bio|raw )?gas(?: ?volume| made| read)?|vol(?:ume|umen)?\.?|gasvolumen|gasmenge|"
+    r"gas ?stand|displaced\b.*|(?:bio)?gas ?(?:produc\w*|volumen|menge)|volume (?:de )?(?:bio)?gaz|"
+    r"(?:water )?(?:pushed out|displaced)|ablesung|biogas volume",
+    "jar": r"(?:jar|bottle|flask|vessel|reactor|tube|vial|pot|flasche|glas|gef[aä](?:ss|ß)|"
+    r"behälter|röhrchen|rohr|bouteille|flacon|botella|frasco|fles)(?: ?(?:id|no\.?|nr\.?|number|"
+    r"name|label))?|id|label",
+    "material": r"material|feed|substrate|substrat|sample|probe|contents?|what(?: is in it)?|"
+    r"descrip\w*(?: \d)?|filled with|inhalt|stoff|feedstock|mati[eè]re|contenu|contenido|group|"
+    r"manure|in it|kind of feed|füllung",
+    "time": r"days?|d|tage?|time|elapsed(?: time)?|zeit|jours?|d[ií]as?|giorni|hours?|stunden?|h|"
+    r"day of trial|versuchstag",
+}
+_PATTERNS = {name: re.compile(pattern) for name, pattern in _WORDS.items()}
+
+_NOT_LETTERS = re.compile(r"[_\-/.:,;()\[\]#*²³]+")
+
+
+@lru_cache(maxsize=4096)
+def meanings(text: str) -> tuple[str, ...]:
+    """Return what a header without its unit may mean, the likeliest first."""
+    plain = " ".join(_NOT_LETTERS.sub(" ", text.lower()).split())
+    whole = [name for name, pattern in _PATTERNS.items() if pattern.fullmatch(plain)]
+    if whole:
+        return tuple(whole)
+    parts = [
+        name for name, pattern in _PATTERNS.items()
+        if len(plain) > 2 and re.search(rf"\b(?:{pattern.pattern})\b", plain)
+    ]  # fmt: skip
+    return tuple(parts)
+
+
+_UNIT = re.compile(
+    r"%(?:.{0,20})?|m?l|cm3|cm³|ccm|cc|nml|g|gr|kg|mg|oz|ozs|ounces?|lbs?|fl\.? ?oz|psi[ag]?|"
+    r"psi (?:g|a|gauge|abs)|[kh]?pa|m?bar(?: ?[ag]| abs| gauge)?|mmhg|inhg|in\.? ?hg|in ?h2o|"
+    r"cm ?h2o|cmws|atm|torr|°? ?[cf]|deg\.? ?[cf]|k|d|days?|h|hrs?|hours?|tage?|min|cm|mm|in|"
+    r"inch(?:es)?|g/kg|g/l|m³|m3|l/kg|fraction|hhmm|hh:mm|dd\W?mm\W?yyyy|mm\W?dd\W?yyyy|gal|"
+    r"mole fraction.*|cu\.? ?(?:ft|in)|ft3|kg/l|g/g",
+    re.IGNORECASE,
+)
+
+
+def unit_words(text: str) -> bool:
+    """Tell whether a text is nothing but a unit, in whatever brackets."""
+    return bool(_UNIT.fullmatch(text.strip().strip("()[]{} ")))
+
+
+_BRACKETS = re.compile(r"^(?P<name>.*?)\s*[\[({](?P<unit>[^\])}]*)[\])}]\s*(?P<rest>.*)$")
+_IN = re.compile(r"^(?P<name>.+?)\s*(?:,|\bin\b|/)\s*(?P<unit>\S.*)$", re.IGNORECASE)
+
+
+@lru_cache(maxsize=4096)
+def name_and_unit(text: str) -> tuple[str, str]:
+    """Split a header into its name and its unit, whichever way people wrote it."""
+    match = _BRACKETS.match(text)
+    if match and (unit_words(match["unit"]) or not match["rest"]):
+        return f"{match['name']} {match['rest']}".strip(), match["unit"].strip()
+    match = _IN.match(text)
+    if match and unit_words(match["unit"]):
+        return match["name"].strip(), match["unit"].strip()
+    parts = text.split()
+    for count in (3, 2, 1):
+        if len(parts) > count and unit_words(" ".join(parts[-count:])):
+            return " ".join(parts[:-count]), " ".join(parts[-count:])
+    if len(parts) == 1 and text.startswith("%") and len(text) > 1:
+        return text[1:].strip(), "%"
+    return text, ""
+
+
+def is_header_word(text: str) -> bool:
+    """Tell whether a text looks like the name of a column."""
+    return len(text) <= 60 and bool(meanings(name_and_unit(text)[0]))
