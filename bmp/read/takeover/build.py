@@ -355,12 +355,14 @@ def _headspace(jar: Record) -> None:
     if "headspace [mL]" in jar or "jar volume [mL]" not in jar:
         return
     volume, row, table = jar["jar volume [mL]"]
-    held = sum(
-        float(jar[f"{name} [g]"][0] or 0.0)  # type: ignore[arg-type]
-        for name in ("inoculum", "sample", "water")
-        if f"{name} [g]" in jar
-    )
-    jar["headspace [mL]"] = (float(volume) - held, row, table)  # type: ignore[arg-type]
+    held = sum(_amount(jar, f"{name} [g]") for name in ("inoculum", "sample", "water"))
+    if isinstance(volume, float):
+        jar["headspace [mL]"] = (volume - held, row, table)
+
+
+def _amount(record: Record, header: str) -> float:
+    value = record[header][0] if header in record else None
+    return value if isinstance(value, float) else 0.0
 
 
 def materials_of(
@@ -544,7 +546,8 @@ def _with_shares(
     A share with a date goes to the reading nearest in time, one without to all of them.
     """
     column, meaning = one.column("methane"), one.meaning("methane")
-    assert column is not None and meaning is not None
+    assert column is not None
+    assert meaning is not None
     shares = _figures(one, column, "methane", meaning.unit, sheet)
     whose = _texts(one, "jar") or _texts(one, "material")
     times = _times(one, sheet)
@@ -600,7 +603,7 @@ def _with_falls(readings: list[Reading], sheet: Sheet) -> list[Reading]:
         return readings
     found = list(readings)
     last: dict[str, float] = {}
-    for index in sorted(range(len(found)), key=lambda i: _order(found[i].at)):
+    for index in sorted(range(len(found)), key=lambda i: order_of(found[i].at)):
         reading = found[index]
         value = reading.values.get("volume")
         if isinstance(value, float):
@@ -615,7 +618,7 @@ def gaps_of(readings: Sequence[Reading], measured: str) -> dict[str, list[int]]:
     wanted = WAYS.get(measured, ())
     gaps: dict[str, list[int]] = {}
     waiting: dict[str, list[int]] = {}
-    for reading in sorted(readings, key=lambda r: _order(r.at)):
+    for reading in sorted(readings, key=lambda r: order_of(r.at)):
         if any(name in reading.values for name in wanted):
             if reading.jar in waiting:
                 gaps.setdefault(reading.jar, []).extend(waiting.pop(reading.jar))
@@ -637,7 +640,8 @@ def _without_gaps(readings: list[Reading], jars: dict[str, Record], sheet: Sheet
     return [r for r in readings if any(name in r.values for name in wanted)]
 
 
-def _order(at: datetime | float) -> float:
+def order_of(at: datetime | float) -> float:
+    """Return a time as a number that rises with it."""
     return at.timestamp() if isinstance(at, datetime) else at
 
 

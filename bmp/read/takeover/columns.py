@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime, time
 
 from bmp.read.cells import Unreadable
 from bmp.read.columns import JARS, MATERIALS, READINGS
+from bmp.read.tables import Cell
 from bmp.read.takeover.figures import (
     DIGITS,
     ORDERS,
@@ -155,10 +157,8 @@ def _is_date(cell: object) -> bool:
     if not isinstance(cell, str) or len(cell) < 6:
         return False
     for order in orders_possible([cell]):
-        try:
+        with suppress(Unreadable):
             return as_moment(cell, order) is not None
-        except Unreadable:
-            pass
     return False
 
 
@@ -168,10 +168,8 @@ def _numeric(table: FoundTable, column: FoundColumn) -> bool:
     comma = decimal_comma(cells, table.grid.semicolons)
     good = 0
     for cell in cells:
-        try:
+        with suppress(Unreadable):
             good += figure(cell, comma) is not None
-        except Unreadable:
-            pass
     return bool(cells) and 2 * good > len(cells)
 
 
@@ -337,7 +335,7 @@ def _order(table: FoundTable, look: _Look) -> tuple[str, str]:
     return UNKNOWN, "3/4 can be March or April: " + _both_ways(cells)
 
 
-def _both_ways(cells: Sequence[object]) -> str:
+def _both_ways(cells: Sequence[Cell]) -> str:
     texts = [cell for cell in cells if isinstance(cell, str) and not is_missing(cell)]
     said = []
     for order in ("day first", "month first"):
@@ -416,7 +414,7 @@ _OTHER_UNITS: Mapping[str, tuple[str, ...]] = {
 
 
 def unit_proposed(
-    meaning: str, unit: str, cells: Sequence[object], semicolons: bool = False
+    meaning: str, unit: str, cells: Sequence[Cell], semicolons: bool = False
 ) -> tuple[str, str]:
     """Return the unit that a column may have, and why; `UNKNOWN` where only a person knows.
 
@@ -424,25 +422,21 @@ def unit_proposed(
     """
     values = sorted(abs(value) for value in _values(cells, semicolons))
     written = _written(meaning, unit) if unit else UNKNOWN
-    if not unit and says_percent(cells):  # type: ignore[arg-type]
-        written = _written(meaning, "%")
+    if says_percent(cells):
+        written = _written(meaning, unit or "%")
         if written != UNKNOWN:
             return written, "the cells say %"
     span = f"the figures go from {values[0]:.4g} to {values[-1]:.4g}" if values else "no figures"
     fitting = _fitting(meaning, values)
-    if written != UNKNOWN and meaning in _USUAL and values and written not in fitting:
-        if any(_converts(written, conversion_target) for conversion_target in (_own(meaning),)):
-            doubt = _out_of_range(meaning, written, values)
-            if doubt:
-                fits = f"; {' or '.join(fitting)} would fit" if fitting else ""
-                return UNKNOWN, f"the header says {unit}, yet {span}{fits}"
+    fits = f"; {' or '.join(fitting)} would fit" if fitting else ""
+    if written != UNKNOWN and meaning in _USUAL and _out_of_range(meaning, written, values):
+        return UNKNOWN, f"the header says {unit}, yet {span}{fits}"
     if written != UNKNOWN:
         return written, ""
     if unit and meaning in MUST_SAY_OF:
         return UNKNOWN, f"“{unit}” of what? write % of fresh mass, or % of TS"
     if unit and UNITS[meaning] == "mL" and not _converts(unit, "mL"):
         return UNKNOWN, _VOLUME_WORDS.format(unit=unit)
-    fits = f"; {' or '.join(fitting)} would fit" if fitting else ""
     return UNKNOWN, f"{span}{fits}"
 
 
@@ -452,15 +446,15 @@ _VOLUME_WORDS = (
 
 
 def _own(meaning: str) -> str:
-    return {"°C": "degC"}.get(_USUAL[meaning][2], _USUAL[meaning][2])
+    return {"°C": "degC", "%": "%"}.get(_USUAL[meaning][2], _USUAL[meaning][2])
 
 
-def _values(cells: Sequence[object], semicolons: bool) -> list[float]:
-    comma = decimal_comma(cells, semicolons)  # type: ignore[arg-type]
+def _values(cells: Sequence[Cell], semicolons: bool) -> list[float]:
+    comma = decimal_comma(cells, semicolons)
     values = []
     for cell in cells:
         try:
-            value = figure(cell, comma)  # type: ignore[arg-type]
+            value = figure(cell, comma)
         except Unreadable:
             continue
         if value is not None:
@@ -470,6 +464,8 @@ def _values(cells: Sequence[object], semicolons: bool) -> list[float]:
 
 def _out_of_range(meaning: str, unit: str, values: Sequence[float]) -> bool:
     low, high, _ = _USUAL[meaning]
+    if not values or not values[-1]:
+        return False
     rule = conversion(unit, _own(meaning))
     top = values[-1] * rule.factor + rule.offset
     return not low <= top <= high

@@ -12,8 +12,11 @@ from bmp.read.takeover.vocabulary import is_missing, unit_words
 
 ORDERS = ("day first", "month first", "year first")
 
-_FIGURE = re.compile(r"(?:~|ca\.?|approx\.?|about|circa)?\s*([+\-\u2212]?[\d.,'\u00a0 ]*\d(?:[eE][+-]?\d+)?)\s*(.*)",
-                     re.DOTALL | re.IGNORECASE)  # fmt: skip
+_FIGURE = re.compile(
+    r"(?:~|ca\.?|approx\.?|about|circa)?\s*"
+    r"([+\-\u2212]?[\d.,'\u00a0 ]*\d(?:[eE][+-]?\d+)?)\s*(.*)",
+    re.DOTALL | re.IGNORECASE,
+)
 
 
 def decimal_comma(cells: Sequence[Cell], semicolons: bool) -> bool:
@@ -23,7 +26,7 @@ def decimal_comma(cells: Sequence[Cell], semicolons: bool) -> bool:
 
 
 def figure(cell: Cell, comma: bool = False) -> float | None:
-    """Return a cell as a number, `None` where there is none; a unit behind it is left to the header.
+    """Return a cell as a number, `None` where there is none; a unit behind it is not used.
 
     `~35` is 35: what is about right is all that people have.
 
@@ -54,7 +57,8 @@ def says_percent(cells: Sequence[Cell]) -> bool:
 # ---------------------------------------------------------------- dates
 
 _NUMBERS = re.compile(
-    r"(\d{1,4})[-/. ](\d{1,2})[-/. ](\d{1,4})(?:[T, ]+(\d{1,2})[:.](\d{2})(?::\d{2})?\s*([ap]\.?m\.?)?)?",
+    r"(\d{1,4})[-/. ](\d{1,2})[-/. ](\d{1,4})"
+    r"(?:[T, ]+(\d{1,2})[:.](\d{2})(?::\d{2})?\s*([ap]\.?m\.?)?)?",
     re.IGNORECASE,
 )
 _NAMED = re.compile(
@@ -148,6 +152,9 @@ def _hour(hour: int, half: str | None) -> int:
     return hour % 12 + (12 if half.lower().startswith("p") else 0)
 
 
+_CLOCK = re.compile(r"(\d{1,2})[:.h](\d{2})(?::\d{2})?\s*([ap]\.?m\.?)?(?: uhr)?", re.IGNORECASE)
+
+
 def time_of_day(cell: Cell) -> timedelta | None:
     """Return a time of day: `14:40`, `2:40 pm`, 1440, a cell of a workbook.
 
@@ -165,8 +172,7 @@ def time_of_day(cell: Cell) -> timedelta | None:
     if isinstance(cell, timedelta):
         return cell
     wanted = "write the time of day as 14:40"
-    match = re.fullmatch(r"(\d{1,2})[:.h](\d{2})(?::\d{2})?\s*([ap]\.?m\.?)?(?: uhr)?", str(cell).strip(),
-                         re.IGNORECASE)  # fmt: skip
+    match = _CLOCK.fullmatch(str(cell).strip())
     if match:
         return timedelta(hours=_hour(int(match[1]), match[3]), minutes=int(match[2]))
     try:

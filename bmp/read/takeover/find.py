@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from itertools import pairwise
 
 from bmp.read.tables import Cell
 from bmp.read.takeover.grid import Grid
@@ -179,12 +180,12 @@ def _names_by_number(row: Row, filled: Sequence[int]) -> bool:
     """Tell whether texts are followed by numbers or dates that rise: jars `1 2 3`, days."""
     figures = [i for i in filled if not isinstance(row[i], str) or _is_figure(row[i])]
     values = [row[i] for i in figures]
-    if len(values) < 2 or any(isinstance(row[i], str) for i in filled if i > figures[0] and
-                              not _is_figure(row[i]) and not TOTALS.search(str(row[i]))):  # fmt: skip
+    texts = [str(row[i]) for i in filled if i not in figures and figures and i > figures[0]]
+    if len(values) < 2 or not all(map(TOTALS.search, texts)):
         return False
-    if all(isinstance(v, int | float) for v in values):
-        numbers = [float(v) for v in values]  # type: ignore[arg-type]
-        return all(a < b for a, b in zip(numbers, numbers[1:], strict=False))
+    numbers = [float(value) for value in values if isinstance(value, int | float)]
+    if len(numbers) == len(values):
+        return all(a < b for a, b in pairwise(numbers))
     kinds = {type(v) for v in values}
     return len(kinds) == 1 and len({str(v) for v in values}) == len(values)
 

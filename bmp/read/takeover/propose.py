@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from itertools import pairwise
 
 from bmp.problem import Problem
 from bmp.read.cells import Unreadable
@@ -29,6 +30,7 @@ from bmp.read.takeover.build import (
     gaps_of,
     jars_of,
     materials_of,
+    order_of,
     readings_of,
 )
 from bmp.read.takeover.columns import QUANTITIES, TableProposal, propose_table
@@ -227,10 +229,8 @@ def _jar_lines(
 
 
 def _only_a_jar(name: str) -> bool:
-    return bool(re.fullmatch(
-        r"(?:jar|bottle|flask|vessel|reactor|tube|vial|flasche|glas|röhrchen)?\s*[a-z]?", name.strip(),
-        re.IGNORECASE,
-    ))  # fmt: skip
+    jars = "jar|bottle|flask|vessel|reactor|tube|vial|flasche|glas|röhrchen"
+    return bool(re.fullmatch(rf"(?:{jars})?\s*[a-z]?", name.strip(), re.IGNORECASE))
 
 
 def _mass_line(name: str, facts: Sequence[Fact], remark: str) -> Line:
@@ -282,10 +282,10 @@ def _inoculum_VS_known(jars: Mapping[str, Record]) -> bool:
 
 
 _CELLULOSE = re.compile(
-    r"cell?ulos|zell?ulos|avicel|control|kontroll|filter ?paper|starch|stärke", re.I
+    r"cell?ulos|zell?ulos|control|kontroll|filter ?paper|starch|stärke", re.IGNORECASE
 )
 _INOCULUM = re.compile(
-    r"inoc|inok|seed|sludge|impf|blank|blind|faul|digestate|gärrest|starter|témoin", re.I
+    r"inoc|inok|seed|sludge|impf|blank|blind|faul|digestate|gärrest|starter|témoin", re.IGNORECASE
 )
 
 
@@ -337,7 +337,7 @@ def _ways(held: set[str]) -> list[str]:
 
 
 def _gap_lines(readings: Sequence[Reading], held: set[str], sheet: Sheet) -> Iterable[Line]:
-    """Ask about rows in which a jar was handled and not read: was its gas let out?"""
+    """Ask about rows in which a jar was handled and not read: whether its gas was let out."""
     said = sheet.answers.get(TRIAL, "measured") or UNKNOWN
     ways = [said] if said in WAYS else _ways(held)
     found = {
@@ -361,6 +361,9 @@ def _measured_lines(held: set[str]) -> list[Line]:
     return [Line("measured", UNKNOWN, remark, tuple(ways) or WAYS_OF_MEASURING[:4])]
 
 
+_STARTED = re.compile(r"start|set ?up|clos|begin|began|ansatz|ansetzen|début|inicio", re.IGNORECASE)
+
+
 def _started_line(readings: Sequence[Reading], facts: Sequence[Fact]) -> Line:
     times = [reading.at for reading in readings if isinstance(reading.at, datetime)]
     first = min(times)
@@ -369,10 +372,11 @@ def _started_line(readings: Sequence[Reading], facts: Sequence[Fact]) -> Line:
         not value for r in begin for name, value in r.values.items()
         if name in ("volume", "gauge before")
     )  # fmt: skip
-    said = next((f for f in facts if re.search(r"start|set ?up|clos|begin|began|ansatz|ansetzen|début|inicio", f.label, re.I)
-                 and _moment(f, first) is not None), None)  # fmt: skip
-    if said is not None and (at := _moment(said, first)) is not None:
-        return Line("started", f"{at:%Y-%m-%d %H:%M}", f"when the jars were closed; {said.place}")
+    for fact in facts:
+        at = _moment(fact, first) if _STARTED.search(fact.label) else None
+        if at is not None:
+            remark = f"when the jars were closed; {fact.place}"
+            return Line("started", f"{at:%Y-%m-%d %H:%M}", remark)
     if nothing:
         return Line(
             "started", f"{first:%Y-%m-%d %H:%M}", "when the jars were closed: first reading"
@@ -424,27 +428,21 @@ def _volume_lines(
 
 def _running(readings: Sequence[Reading]) -> tuple[str, str, list[Reading]]:
     """Return what volumes seem to be, why, and the falls of what may be running totals."""
-    series: dict[str, list[Reading]] = {}
-    for reading in sorted(
-        readings, key=lambda r: str(r.at) if isinstance(r.at, datetime) else f"{r.at:020.6f}"
-    ):
-        if isinstance(reading.values.get("volume"), float):
-            series.setdefault(reading.jar, []).append(reading)
-    steps = falls_count = 0
-    falls: list[Reading] = []
-    for own in series.values():
-        values = [float(r.values["volume"]) for r in own]  # type: ignore[arg-type]
-        steps += len(values) - 1
-        down = [r for r, a, b in zip(own[1:], values, values[1:], strict=False) if b < a]
-        falls += down
-        falls_count += len(down)
-    if steps < 4:
-        return UNKNOWN, "interval: gas since the last reading; cumulative: a running total", falls
-    if not falls_count:
+    series: dict[str, list[tuple[float, Reading]]] = {}
+    for reading in sorted(readings, key=lambda one: order_of(one.at)):
+        value = reading.values.get("volume")
+        if isinstance(value, float):
+            series.setdefault(reading.jar, []).append((value, reading))
+    steps = [pair for own in series.values() for pair in pairwise(own)]
+    falls = [later for (before, _), (value, later) in steps if value < before]
+    if len(steps) >= 4 and not falls:
         return "cumulative", "no figure is lower than the one before it", falls
-    if 4 * falls_count > steps:
+    if len(steps) >= 4 and 4 * len(falls) > len(steps):
         return "interval", "figures go up and down: gas since the last reading", falls
     return UNKNOWN, "interval: gas since the last reading; cumulative: a running total", falls
+
+
+_FLUSHED = re.compile(r"flush|purge|gespült|spülgas", re.IGNORECASE)
 
 
 def _air_lines(
@@ -458,14 +456,8 @@ def _air_lines(
     known = _fact(facts, r"incub|bath|warm|thermostat|brut|jars? (?:at|temp)|étuve", "degC")
     remark = "temperature of the jars"
     lines.append(Line("incubation temperature [°C]", known or UNKNOWN, remark))
-    flush = next(
-        (
-            as_words(f.value)
-            for f in facts
-            if re.search(r"flush|purge|gespült|spülgas", f.label, re.I)
-        ),
-        "",
-    )
+    told = (as_words(fact.value) for fact in facts if _FLUSHED.search(fact.label))
+    flush = next(told, "")
     said = flush if flush_gas(flush) is not None else UNKNOWN
     remark = "what was under the lid at the start: nitrogen, air, or 70 % N2 + 30 % CO2"
     lines.append(Line("flush gas", said, remark))
@@ -495,7 +487,7 @@ def _fact(facts: Sequence[Fact], label: str, target: str) -> str | None:
     for fact in facts:
         if not re.search(label, fact.label, re.IGNORECASE):
             continue
-        name, unit = name_and_unit(fact.label)
+        _, unit = name_and_unit(fact.label)
         text = as_words(fact.value)
         match = re.fullmatch(r"~?\s*([\d.,]+)\s*(\D.{0,8})?", text)
         if match is None:

@@ -20,32 +20,9 @@ TOTALS = re.compile(
 """Labels of rows and columns that hold no reading but what was made of others."""
 
 _MISSING = frozenset(
-    [
-        "-",
-        "--",
-        "—",
-        "–",
-        "/",
-        ".",
-        "?",
-        "n/a",
-        "na",
-        "nan",
-        "n.a.",
-        "none",
-        "null",
-        "missing",
-        "lost",
-        "no",
-        "nil",
-        "k.a.",
-        "k.",
-        "a.",
-        "fehlt",
-        "entfällt",
-        "x",
-    ]
-)
+    ("-", "--", "—", "–", "/", ".", "?", "n/a", "na", "nan", "n.a.", "none", "null", "missing",
+     "lost", "nil", "k.a.", "k. a.", "fehlt", "entfällt")
+)  # fmt: skip
 
 
 def is_missing(cell: Cell) -> bool:
@@ -62,7 +39,8 @@ _WORDS: Mapping[str, str] = {
     "time of day": r"time of day|clock|hour|uhrzeit|uhr|heure|hora|hhmm|hh:mm|orario",
     "date": r"date|datum|fecha|data|am|wann|when|ddmmyyyy|mmddyyyy|yyyymmdd|taken",
     "methane": r"ch4|ch₄|meth?ane?|méthane|metano|methan\w*",
-    "headspace": r"head ?space(?: volume)?|kopfraum\w*|gasraum\w*|ciel gazeux|espace de tête|air space",
+    "headspace": r"head ?space(?: volume)?|kopfraum\w*|gasraum\w*|ciel gazeux|"
+    r"espace de tête|air space",
     "volatile acids": r"volatile (?:fatty )?acids|vfa|flüchtige säuren",
     "VS of inoculum": r"(?:inoc[uo]l\w*|seed|impf\w*) (?:vs|ots|volatile)\b.*",
     "VS": r"vs|vs conc\w*\.?|volatile(?: solids)?|ots|otm|otr|odm|organi(?:c|sche)\b.*|"
