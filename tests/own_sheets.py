@@ -242,7 +242,8 @@ def write_german(path: Path) -> None:
                      f"{_comma(1000.0 - sludge - fed)}")  # fmt: skip
     lines += [";;;;", "Stoff;TS (%);oTS (% TS);Methan (%);"]
     solids = {"Impfschlamm": (3.0, 65.0, 60.0)}
-    solids |= {n: (100 * f.VS / 0.8, 80.0, 100 * f.methane) for n, f in GERMAN.items()}
+    part = {"Zellulose": 0.99, "Rindergülle": 0.8, "Schweinegülle": 0.75}
+    solids |= {n: (100 * f.VS / part[n], 100 * part[n], 100 * f.methane) for n, f in GERMAN.items()}
     lines += [f"{n};{_comma(a)};{_comma(b)};{_comma(c)};" for n, (a, b, c) in solids.items()]
     lines += [";;;;", "Gasvolumen seit der letzten Ablesung in ml;;;;",
               "Datum;Uhrzeit;Luftdruck (hPa);Raumtemp. (°C);"

@@ -90,7 +90,7 @@ def build_tables(mapped: Sequence[Mapped], answers: Answers, file: str) -> tuple
     materials = materials_of(mapped, jars, sheet)
     readings = _without_gaps(readings_of(mapped, jars, sheet), jars, sheet)
     # jars that nobody knows anything of are not part of the trial
-    jars = {name: jar for name, jar in jars.items() if jar}
+    jars = {name: jar for name, jar in jars.items() if jar and not _idle(jar, materials, sheet)}
     readings = [reading for reading in readings if reading.jar in jars]
     tables = {
         "trial": _trial_table(sheet),
@@ -99,6 +99,13 @@ def build_tables(mapped: Sequence[Mapped], answers: Answers, file: str) -> tuple
         "readings": _readings_table(readings, file),
     }
     return tables, sheet.problems, sheet.headers
+
+
+def _idle(jar: Record, materials: Mapping[str, Record], sheet: Sheet) -> bool:
+    """Tell whether a jar only checks the balance in a trial whose masses do not count."""
+    material = materials.get(as_words(jar["material"][0]) if "material" in jar else "", {})
+    role = as_words(material["role"][0]) if "role" in material else ""
+    return role == "weight check" and sheet.answers.get(TRIAL, "measured") != "mass"
 
 
 # ---------------------------------------------------------------- cells
@@ -637,7 +644,16 @@ def _without_gaps(readings: list[Reading], jars: dict[str, Record], sheet: Sheet
         for jar, rows in gaps_of(readings, measured).items():
             words = f"no {measured} in row {', '.join(map(str, rows[:4]))}: that gas is lost"
             jars.setdefault(jar, {})["leave out"] = (words, rows[0], sheet.file)
-    return [r for r in readings if any(name in r.values for name in wanted)]
+    other = {name for way, names in WAYS.items() for name in names if name not in wanted}
+    other |= set() if measured == "mass" else {"mass after"}
+    if measured == "mass" and not any("methane" in r.values for r in readings):
+        # the volume of gas that was weighed tells its density, and so its methane
+        other.discard("volume")
+    return [
+        replace(r, values={name: v for name, v in r.values.items() if name not in other})
+        for r in readings
+        if any(name in r.values for name in wanted)
+    ]
 
 
 def order_of(at: datetime | float) -> float:

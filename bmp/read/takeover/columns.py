@@ -382,10 +382,13 @@ def _written(meaning: str, unit: str) -> str:
     target = UNITS[meaning]
     if meaning in ("TS", "VS", "VS of inoculum"):
         return _share_unit(meaning, plain)
-    if target == "mL" and re.search(r"\b(cm|mm|in|oz|g|kg)\b", plain) and "fl" not in plain:
-        # a length on a tube, or water that was weighed: only a person knows which
-        return UNKNOWN
-    return plain if target is not None and _converts(plain, target) else UNKNOWN
+    if target == "mL" and plain in ("cm", "mm", "in"):
+        return f"{plain} on the tube"
+    if target == "mL" and plain.removesuffix(" of water") in ("oz", "g", "kg"):
+        # water that was weighed, or fluid ounces: only a person knows which
+        return plain if plain.endswith(" of water") else UNKNOWN
+    known = target is not None and _converts(plain, target)
+    return plain if known or plain.endswith("on the tube") else UNKNOWN
 
 
 def _share_unit(meaning: str, unit: str) -> str:
@@ -441,7 +444,7 @@ def unit_proposed(
 
 
 _VOLUME_WORDS = (
-    "“{unit}” is no volume: write cm on the tube, in on the tube, oz of water, g of water, fl oz, …"
+    "“{unit}” is no volume: write fl oz, oz of water, g of water, cm on the tube or in on the tube"
 )
 
 

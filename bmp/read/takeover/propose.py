@@ -61,6 +61,9 @@ class Draft:
     """The answers as far as there are any, under the names of this version of the sheet."""
     mapped: tuple[Mapped, ...]
     problems: tuple[Problem, ...]
+    new: tuple[tuple[str, Line], ...] = ()
+    """Questions, with their section, that the given answers do not know: the sheet has changed, or
+    an answer has led to them."""
 
     @property
     def open_lines(self) -> list[tuple[str, Line]]:
@@ -99,7 +102,13 @@ def draft(grids: Sequence[Grid], title: str, given: Answers | None, file: str) -
         about.insert(0, _with_answers(ask(mapped, facts, sheet, title, grids), old))
     sections += about
     kept = tuple(section for section in sections if section.lines)
-    return Draft(kept, _together(sections, old), mapped, tuple(problems))
+    new = tuple(
+        (section.title, line)
+        for section in kept
+        for line in section.lines
+        if old is not None and old.get(section.title, line.key) is None
+    )
+    return Draft(kept, _together(sections, old), mapped, tuple(problems), new)
 
 
 def _with_unreadable(
@@ -272,8 +281,8 @@ def _material_lines(
                 lines.append(Line(key, UNKNOWN, "dry matter; its VS is given per dry matter"))
             elif not (roles[name] == "inoculum" and _inoculum_VS_known(jars)):
                 key = f"VS of {quoted(name)} [% of fresh mass]"
-                remark = "volatile solids of the fresh mass; not known: per gram of fresh feed"
-                lines.append(Line(key, UNKNOWN, remark))
+                remark = "volatile solids; where not known, yields are per gram of fresh feed"
+                lines.append(Line(key, "not known", remark))
     return Section(MATERIALS, tuple(lines), "what no column says of the materials")
 
 
@@ -345,9 +354,8 @@ def _gap_lines(readings: Sequence[Reading], held: set[str], sheet: Sheet) -> Ite
         for way in ways for rows in gaps_of(readings, way).values() for row in rows
     }  # fmt: skip
     if found:
-        shown = ", ".join(list(found)[:5]) + (
-            f" and {len(found) - 5} more" if len(found) > 5 else ""
-        )
+        more = f" and {len(found) - 5} more" if len(found) > 5 else ""
+        shown = ", ".join(list(found)[:5]) + more
         yield Line(GAPS, UNKNOWN, f"{shown}: was that gas lost", (LEFT_OUT, LATER))
 
 
@@ -414,8 +422,8 @@ def _volume_lines(
     units |= {one.held.unit for one in mapped if one.held is not None}
     if any("cm on" in unit or "mm on" in unit for unit in units):
         known = _fact(facts, r"tube|cm|column|rohr|area", "mL")
-        lines.append(Line(f"{CENTIMETRE} [mL]", known or UNKNOWN,
-                          "gas that one cm of the tube holds; inner area in cm² is the same"))  # fmt: skip
+        remark = "gas that one cm of the tube holds; its inner area in cm² is the same"
+        lines.append(Line(f"{CENTIMETRE} [mL]", known or UNKNOWN, remark))
     if any("in on" in unit for unit in units):
         lines.append(Line(f"{INCH} [mL]", UNKNOWN, "gas that one inch of the tube holds"))
     lines.append(Line("gas", UNKNOWN, "wet: collected over water", tuple(CHOICES["gas_is_wet"])))

@@ -18,7 +18,7 @@ from bmp.read.takeover.answers import (
     read_answers,
 )
 from bmp.read.takeover.build import build_tables
-from bmp.read.takeover.columns import KINDS, UNITS, shown_unit
+from bmp.read.takeover.columns import KINDS, NOT_USED, UNITS, shown_unit
 from bmp.read.takeover.grid import read_grids
 from bmp.read.takeover.propose import Draft, draft
 
@@ -34,17 +34,6 @@ class TakenOver:
     """Plain sentences: by which answers it is read."""
 
 
-def own_answers(place: Path) -> Path | None:
-    """Return the answers that a place is read by: its own, or those of an earlier version of it.
-
-    An earlier version is a sheet in the same folder whose answers know every column.
-    """
-    own = answers_path(place)
-    if own.is_file():
-        return own
-    return None
-
-
 def look_through(place: Path) -> tuple[Draft, Path]:
     """Return everything that is asked about a sheet, and where its answers are kept.
 
@@ -54,8 +43,7 @@ def look_through(place: Path) -> tuple[Draft, Path]:
         The place or its answers cannot be read.
     """
     path = answers_path(place)
-    given = own_answers(place)
-    answers = read_answers(given) if given is not None else None
+    answers = read_answers(path) if path.is_file() else None
     return draft(read_grids(place), place.resolve().stem, answers, path.name), path
 
 
@@ -92,11 +80,24 @@ def take_over(place: Path) -> TakenOver:
         what = "there is no table in it that could be readings"
         raise UnusableInput([Problem(place.name, what, "give the sheet with the readings")])
     problems = [*found.problems, *open_problems(found.answers, found.sections, path.name)]
+    problems += _new_columns(found, place, path)
     tables, wrong, headers = build_tables(found.mapped, found.answers, path.name)
     problems += wrong
     if problems:
         raise UnusableInput(problems)
-    return TakenOver(tables, headers, (f"The sheet is read as {path.name} says.",))
+    said = [f"The sheet is read as {path.name} says."]
+    said += [f"Assumed for {s}: {line.key} = {line.value}." for s, line in found.new]
+    return TakenOver(tables, headers, tuple(said))
+
+
+def _new_columns(found: Draft, place: Path, path: Path) -> list[Problem]:
+    """Return a problem for each column that the answers do not know: nobody has confirmed it."""
+    wanted = f"type  bmp start “{place}”  and confirm it"
+    return [
+        Problem(path.name, f"[{section}] {line.key} is new", wanted)
+        for section, line in found.new
+        if section.startswith("table in ") and line.value not in (NOT_USED, "note")
+    ]
 
 
 def in_own_words(problem: Problem, taken: TakenOver) -> Problem:
@@ -108,5 +109,5 @@ def in_own_words(problem: Problem, taken: TakenOver) -> Problem:
     return problem if own is None else replace(problem, column=own)
 
 
-__all__ = ["ENDING", "Answers", "TakenOver", "in_own_words", "look_through", "own_answers",
+__all__ = ["ENDING", "Answers", "TakenOver", "in_own_words", "look_through",
            "take_over", "write_answers"]  # fmt: skip
