@@ -40,7 +40,10 @@ KINETIC = {
     "Rm": ("modified Gompertz", "Rm"),
     "lag": ("modified Gompertz", "lag"),
 }
-ARCHIVE_FILES = {"materials.csv", "materials.parquet", "refused.csv", "trials.html", "files.json"}
+ARCHIVE_FILES = {
+    "materials.csv", "materials.parquet", "materials.xlsx", "refused.csv", "trials.html",
+    "files.json",
+}  # fmt: skip
 
 
 def all_bases(tmp_path: Path) -> dict[str, Trial]:

@@ -438,7 +438,7 @@ def test_no_cell_of_the_workbook_is_a_formula(made: Path) -> None:
 
 
 def test_no_cell_of_the_csv_starts_as_a_formula(made: Path) -> None:
-    text = (made / "curves.csv").read_text(encoding="utf-8")
+    text = (made / "curves.csv").read_text(encoding="utf-8-sig")
     cells = [cell for row in csv.reader(io.StringIO(text)) for cell in row]
     assert "'" + FORMULA in cells
     for cell in cells:

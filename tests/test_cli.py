@@ -7,6 +7,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from bmp.cli import main
@@ -165,3 +166,37 @@ def test_a_day_written_otherwise_is_told_as_it_should_be(
         main(["due", "logbook.xlsx", "--on", day])
     assert ended.value.code == 2
     assert words in capsys.readouterr().err
+
+
+def test_looking_at_results_does_not_block_the_next_run(tmp_path: Path) -> None:
+    place = write_csv(tmp_path / "t", tables())
+    assert main(["analyze", str(place)]) == 0
+    results = tmp_path / "t-results"
+    for left in (
+        ".DS_Store",
+        "._report.html",
+        ".~lock.results.xlsx#",
+        "~$results.xlsx",
+        "Thumbs.db",
+    ):
+        (results / left).write_bytes(b"")
+    assert main(["analyze", str(place)]) == 0
+    assert not (results / ".DS_Store").exists()
+
+
+def test_the_folder_that_one_is_in_gets_its_results_beside(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    place = write_csv(tmp_path / "t", tables())
+    monkeypatch.chdir(place)
+    assert main(["analyze", "."]) == 0
+    assert (tmp_path / "t-results" / "report.html").is_file()
+    assert not list(place.glob("*-results"))
+
+
+def test_umlauts_survive_a_double_click_on_the_curves(tmp_path: Path) -> None:
+    place = write_csv(tmp_path / "t", tables())
+    assert main(["analyze", str(place)]) == 0
+    curves = tmp_path / "t-results" / "curves.csv"
+    assert curves.read_bytes().startswith(b"\xef\xbb\xbfmaterial,")
+    assert next(iter(pd.read_csv(curves).columns)) == "material"

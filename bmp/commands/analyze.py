@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from bmp.commands.terminal import CHECK_FAILED, DONE, progress, read_told
+from bmp.commands.terminal import CHECK_FAILED, DONE, beside, progress, read_told
 
 if TYPE_CHECKING:
     from bmp.judge.criteria import Criterion
@@ -82,5 +82,4 @@ def own_criteria(place: Path | None) -> tuple[Criterion, ...] | None:
 
 def default_place(source: Path) -> Path:
     """Return the results folder beside the input."""
-    full = source.resolve()
-    return source.parent / f"{full.stem if full.is_file() else full.name}-results"
+    return beside(source, "-results")

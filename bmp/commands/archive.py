@@ -7,7 +7,7 @@ import os
 import shutil
 from pathlib import Path
 
-from bmp.commands.terminal import DONE, UNUSABLE, progress, tell
+from bmp.commands.terminal import DONE, UNUSABLE, beside, progress, tell
 
 HELP = "analyse many trials into one table of materials and a page that lists them by verdict"
 
@@ -42,9 +42,9 @@ def run(arguments: argparse.Namespace) -> int:
     if not place.exists():
         wanted = "give a folder of trials, or tables with a first column “trial”"
         raise UnusableInput([Problem(str(place), "there is no such file or folder", wanted)])
+    out: Path = arguments.out or beside(place, "-archive")
     full = place.resolve()
     stem = full.stem if full.is_file() else full.name
-    out: Path = arguments.out or place.parent / f"{stem}-archive"
     check_place(out, place, ARCHIVE_FORMAT, arguments.replace)
     show = progress()
     kept = out.with_name(f".{out.name}.bmp-finished")

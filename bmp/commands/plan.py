@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from bmp.commands.terminal import DONE, UNUSABLE, tell
+from bmp.commands.terminal import DONE, UNUSABLE, beside, tell
 
 HELP = "plan a trial: doses, readings, expected gas, a logbook to fill in, what to watch"
 
@@ -33,10 +33,7 @@ def run(arguments: argparse.Namespace) -> int:
     from bmp.report.folder import check_place, write_folder
 
     source: Path = arguments.wishes
-    full = source.resolve()
-    out: Path = arguments.out or source.parent / (
-        f"{full.stem if full.is_file() else full.name}-plan"
-    )
+    out: Path = arguments.out or beside(source, "-plan")
     written = read_wishes(source)
     _keep_a_logbook(out, arguments.replace)
     check_place(out, source, FORMAT, arguments.replace)

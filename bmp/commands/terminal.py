@@ -47,6 +47,16 @@ def read_told(place: Path, show: Callable[[str], None]) -> Trial:
     return trial
 
 
+def beside(source: Path, ending: str) -> Path:
+    """Return the place beside an input where something made of it goes by default.
+
+    Of `.` that is beside the folder that one is in, not inside.
+    """
+    full = source.resolve()
+    name = f"{full.stem if full.is_file() else full.name}{ending}"
+    return source.with_name(name) if source.name not in ("", "..") else full.with_name(name)
+
+
 def progress() -> Callable[[str], None]:
     """Return a function that shows the step at work on a terminal, and nothing when piped."""
     if not sys.stderr.isatty():

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import islice
+from math import isfinite
 from operator import itemgetter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -26,7 +28,7 @@ _TEXT: Final = frozenset(
 
 
 def write_archive(outcome: Outcome, title: str, folder: Path) -> None:
-    """Write `materials.csv`, `materials.parquet`, `refused.csv` and `trials.html` to a folder."""
+    """Write the tables (CSV, Parquet, a workbook) and `trials.html` to a folder."""
     from pyarrow import parquet
 
     columns = list(zip(*outcome.rows, strict=True)) or [()] * len(COLUMNS)
@@ -36,7 +38,35 @@ def write_archive(outcome: Outcome, title: str, folder: Path) -> None:
     refused = [(name, line) for name, lines in sorted(outcome.refused.items()) for line in lines]
     trials, problems = zip(*refused, strict=True) if refused else ((), ())
     _write_csv({"trial": trials, "problem": problems}, folder / "refused.csv")
+    if len(outcome.rows) <= MOST_ROWS_OF_THE_WORKBOOK:
+        refusals = {"trial": trials, "problem": problems}
+        _write_workbook(folder / "materials.xlsx", {"materials": materials, "refused": refusals})
     (folder / "trials.html").write_text(trials_page(outcome, title), encoding="utf-8")
+
+
+MOST_ROWS_OF_THE_WORKBOOK: Final = 5_000
+"""A larger table is for programs: as a workbook it would take longer than the archive itself."""
+MOST_ROWS_OF_A_SHEET: Final = 1_048_575
+
+
+def _write_workbook(path: Path, sheets: Mapping[str, Mapping[str, Sequence[Any]]]) -> None:
+    """Write the tables as sheets; rows beyond what a sheet can hold stand in the CSV only."""
+    import xlsxwriter
+
+    options = {"constant_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
+    with xlsxwriter.Workbook(str(path), options) as book:
+        bold = book.add_format({"bold": True})
+        for title, columns in sheets.items():
+            page = book.add_worksheet(title)
+            page.freeze_panes(1, 1)
+            page.write_row(0, 0, list(columns), bold)
+            rows = islice(zip(*columns.values(), strict=True), MOST_ROWS_OF_A_SHEET)
+            for number, row in enumerate(rows, start=1):
+                for place, value in enumerate(row):
+                    if isinstance(value, str):
+                        page.write_string(number, place, value)
+                    elif value is not None and isfinite(value):
+                        page.write_number(number, place, value)
 
 
 def _write_csv(columns: Mapping[str, Sequence[Any]], path: Path) -> None:

@@ -53,7 +53,18 @@ def _written_here(folder: Path, file_format: str) -> bool:
         own = manifest["format"] == file_format
     except (OSError, ValueError, KeyError, TypeError):
         return False
-    return bool(own) and set(_files(folder)) - {"files.json"} <= names
+    others = set(_files(folder)) - {"files.json"} - names
+    return bool(own) and all(map(_left_by_looking, others))
+
+
+# What file managers and office programs leave in a folder that somebody only looks at.
+_LEFT_BY_LOOKING = re.compile(
+    r"\.DS_Store|\._.*|\.~lock\..*#|~\$.*|Thumbs\.db|desktop\.ini|\.directory", re.IGNORECASE
+)
+
+
+def _left_by_looking(name: str) -> bool:
+    return bool(_LEFT_BY_LOOKING.fullmatch(name.rpartition("/")[2]))
 
 
 def _files(folder: Path) -> list[str]:

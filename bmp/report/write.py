@@ -24,7 +24,8 @@ def write_results(
         svg = save_figures(figures(results), folder / "figures")
         progress("write the report")
         (folder / "report.html").write_text(render_page(results, svg), encoding="utf-8")
-        (folder / "curves.csv").write_text(curves_text(results), encoding="utf-8")
+        # the mark at its front is what lets a spreadsheet show umlauts after a double click
+        (folder / "curves.csv").write_text(curves_text(results), encoding="utf-8-sig")
         (folder / "results.json").write_text(results_text(results), encoding="utf-8")
         write_workbook(results, folder / "results.xlsx")
 
