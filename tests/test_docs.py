@@ -8,8 +8,7 @@ from pathlib import Path
 import pytest
 
 from bmp.cli import COMMANDS, main
-from bmp.read.columns import ITEMS, JARS, MATERIALS, READINGS, Known
-from bmp.read.crucibles import CRUCIBLES
+from bmp.read.columns import CRUCIBLES, ITEMS, JARS, MATERIALS, READINGS, Known
 from bmp.read.setup import CHOICES
 
 ROOT = Path(__file__).parents[1]

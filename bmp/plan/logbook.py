@@ -20,7 +20,7 @@ from bmp.plan.rounds import Round
 from bmp.plan.shown_units import ShownUnits
 from bmp.plan.wish_checks import PLANNED_MEASURES
 from bmp.plan.wishes import OUTLETS
-from bmp.read.crucibles import CRUCIBLES
+from bmp.read.columns import CRUCIBLES
 from bmp.solids import ADVISED_REPLICATES
 from bmp.trial import Material
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import csv
 import difflib
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from importlib.resources import files
 
 import numpy as np
 
@@ -30,6 +32,10 @@ class Known:
     """What a share can be a share of; the first is meant where nothing is said, unless `say_of`."""
     say_of: bool = False
     """The header must say what the share is a share of."""
+    means: str = ""
+    """What it is, for people; the guide is made from it."""
+    otherwise: str = ""
+    """What holds where it is not given; `needed` where it must be."""
 
     @property
     def is_number(self) -> bool:
@@ -51,90 +57,31 @@ _PLAIN_NAMES_OF: Mapping[str, str] = {
     "volatile solids": "VS",
 }
 
-MATERIALS: tuple[Known, ...] = (
-    Known("material", "name"),
-    Known("role", "role"),
-    Known("TS", "TS", "dimensionless", (_FRESH,)),
-    Known("VS", "VS", "dimensionless", (_FRESH, "TS"), say_of=True),
-    Known("TS uncertainty", "TS_u", "dimensionless", (_FRESH,)),
-    Known("VS uncertainty", "VS_u", "dimensionless", (_FRESH, "TS"), say_of=True),
-    Known("COD", "COD_g_per_gVS", "g/g", ("VS",)),
-    Known("carbohydrate", "carbohydrate", "dimensionless", ("VS",)),
-    Known("protein", "protein", "dimensionless", ("VS",)),
-    Known("lipid", "lipid", "dimensionless", ("VS",)),
-    Known("solids from", "solids_from"),
-    Known("formula", "formula"),
-    Known("carbon", "carbon", "dimensionless", ("TS",)),
-    Known("nitrogen", "nitrogen", "dimensionless", ("TS",)),
-    Known("ammonium N", "ammonium_N_g_per_kg", "g/kg", (_FRESH,)),
-    Known("pH", "pH"),
-    Known("volatile acids", "volatile_acids_g_per_kg", "g/kg", (_FRESH,)),
-    Known("bulk density", "bulk_density_kg_per_L", "kg/L"),
-    Known("bulk density uncertainty", "bulk_density_u", "kg/L"),
-    Known("mixture", "mixture"),
-)
 
-JARS: tuple[Known, ...] = (
-    Known("jar", "name"),
-    Known("material", "material"),
-    Known("inoculum", "inoculum_g", "g"),
-    Known("sample", "sample_g", "g"),
-    Known("water", "water_g", "g"),
-    Known("headspace", "headspace_mL", "mL"),
-    Known("inoculum material", "inoculum"),
-    Known("group", "group"),
-    Known("measured", "measured"),
-    Known("leave out", "left_out"),
-)
+def known_rows(text: str, table: str) -> tuple[Known, ...]:
+    """Return the columns or items of one table from a file such as `columns.csv`."""
+    return tuple(
+        Known(
+            row["name"],
+            row["field"],
+            row["unit"] or None,
+            tuple(filter(None, row["of"].split(";"))),
+            row["say_of"] == "yes",
+            row["means"],
+            row["otherwise"],
+        )
+        for row in csv.DictReader(text.splitlines())
+        if row["table"] == table
+    )
 
-READINGS: tuple[Known, ...] = (
-    Known("jar", "jar"),
-    Known("time", "time_d", "d"),
-    Known("taken", "taken"),
-    Known("volume", "volume_mL", "mL"),
-    Known("water head", "water_head_cm", "cm"),
-    Known("gauge before", "gauge_before_kPa", "kPa"),
-    Known("gauge after", "gauge_after_kPa", "kPa"),
-    Known("absolute before", "absolute_before_kPa", "kPa"),
-    Known("absolute after", "absolute_after_kPa", "kPa"),
-    Known("mass", "mass_g", "g"),
-    Known("mass before", "mass_before_g", "g"),
-    Known("mass after", "mass_after_g", "g"),
-    Known("net yield", "net_yield_mL_per_g", "mL/g", ("VS", "TS", _FRESH)),
-    Known("temperature", "temperature_C", "degC"),
-    Known("ambient", "ambient_kPa", "kPa"),
-    Known("methane", "methane_share", "dimensionless"),
-    Known("syringe gas", "syringe_gas_mL", "mL"),
-    Known("syringe gas left", "syringe_gas_left_mL", "mL"),
-    Known("emptied", "emptied"),
-    Known("note", "note"),
-)
 
-ITEMS: tuple[Known, ...] = (
-    Known("title", "title"),
-    Known("started", "started"),
-    Known("measured", "measured"),
-    Known("basis", "basis"),
-    Known("readings are", "cumulative"),
-    Known("collected gas", "gas_kept"),
-    Known("outlet", "closed_between_readings"),
-    Known("gas", "gas_is_wet"),
-    Known("gas temperature", "gas_temperature_C", "degC"),
-    Known("ambient", "ambient_kPa", "kPa"),
-    Known("ambient is", "ambient_is"),
-    Known("altitude", "altitude_m", "m"),
-    Known("methane", "methane_share", "dimensionless"),
-    Known("methane uncertainty", "methane_share_half_width", "dimensionless"),
-    Known("methane before absorber", "share_before_absorber", "dimensionless"),
-    Known("composition basis", "flush_excluded"),
-    Known("flush gas", "flush_gas"),
-    Known("blank", "blank"),
-    Known("incubation temperature", "incubation_temperature_C", "degC"),
-    Known("closing temperature", "closing_temperature_C", "degC"),
-    Known("closing pressure", "closing_kPa", "kPa"),
-    Known("balance uncertainty", "balance_uncertainty_g", "g"),
-    Known("bucket", "bucket_L", "L"),
-)
+_TEXT = (files("bmp.read") / "columns.csv").read_text(encoding="utf-8")
+ITEMS = known_rows(_TEXT, "trial")
+MATERIALS = known_rows(_TEXT, "materials")
+JARS = known_rows(_TEXT, "jars")
+READINGS = known_rows(_TEXT, "readings")
+CRUCIBLES = known_rows(_TEXT, "crucibles")
+TANK_FEEDS = known_rows(_TEXT, "tank feeds")
 
 
 @dataclass(frozen=True)

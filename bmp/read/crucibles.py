@@ -8,19 +8,12 @@ from dataclasses import replace
 import numpy as np
 
 from bmp.problem import Problem, shown
-from bmp.read.columns import Known, one_of
+from bmp.read.columns import CRUCIBLES, one_of
 from bmp.read.records import Rows, read_rows
 from bmp.read.tables import Table
 from bmp.solids import CrucibleError, Solids, solids_from_crucibles
 from bmp.trial import Material
 
-CRUCIBLES: tuple[Known, ...] = (
-    Known("material", "name"),
-    Known("empty", "tare_g", "g"),
-    Known("with sample", "wet_g", "g"),
-    Known("after 105 °C", "dry_g", "g"),
-    Known("after 550 °C", "ash_g", "g"),
-)
 _WEIGHTS = ("tare_g", "wet_g", "dry_g", "ash_g")
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from bmp.limits import POSSIBLE
 from bmp.problem import Problem, shown
 from bmp.read.cells import Unreadable, quantity, words
-from bmp.read.columns import Known, ignored_words, match_unit, parse_header
+from bmp.read.columns import TANK_FEEDS, Known, ignored_words, match_unit, parse_header
 from bmp.read.records import Rows, read_rows
 from bmp.read.tables import Cell, Table
 from bmp.trial import MONTHS, Jar, Material
@@ -88,11 +88,7 @@ TEXTS: tuple[Known, ...] = (
 )
 NEEDED = ("liquid volume", "temperature")
 
-FEEDS: tuple[Known, ...] = (
-    Known("material", "material"),
-    Known("amount today", "amount_today_kg_per_d", "kg/d"),
-    Known("amount planned", "amount_planned_kg_per_d", "kg/d"),
-)
+FEEDS = TANK_FEEDS
 _AMOUNTS = ("amount_today_kg_per_d", "amount_planned_kg_per_d")
 WATER = "water"
 
