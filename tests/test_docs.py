@@ -10,6 +10,7 @@ import pytest
 from bmp.cli import COMMANDS, main
 from bmp.read.columns import CRUCIBLES, ITEMS, JARS, MATERIALS, READINGS, Known
 from bmp.read.setup import CHOICES
+from bmp.report.guide_tables import PAGES, TABLES, filled
 
 ROOT = Path(__file__).parents[1]
 GUIDE = (ROOT / "bmp" / "guide" / "trial_files.md").read_text(encoding="utf-8")
@@ -50,3 +51,17 @@ def test_every_link_and_picture_of_the_readme_is_there() -> None:
         assert "@@" not in text
         for target in re.findall(r"\]\(([^)#]+)\)", text):
             assert (ROOT / target).exists(), target
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_the_tables_of_the_guide_are_the_rows_that_read_them(page: str) -> None:
+    text = (ROOT / "bmp" / "guide" / page).read_text(encoding="utf-8")
+    assert filled(text) == text
+    assert "<!-- table " in text
+
+
+def test_every_column_and_item_says_what_it_is() -> None:
+    for name, rows in TABLES.items():
+        for known in rows:
+            assert known.means, f"{name}: {known.name}"
+            assert known.otherwise, f"{name}: {known.name}"

@@ -13,6 +13,7 @@ import pytest
 from bmp.problem import UnusableInput
 from bmp.read import read_trial
 from bmp.read.columns import nearest_name, one_of
+from bmp.read.reader import read_with_problems
 from bmp.trial import Trial
 from tests.tables import JARS, LONG, MATERIALS, TRIAL, tables, with_item, write_csv, write_xlsx
 
@@ -506,3 +507,24 @@ def test_nothing_to_choose_from_is_not_offered() -> None:
     assert one_of([]) == "add it to the table materials"
     assert one_of(["oats", "rye"]) == "write one of: oats, rye"
     assert one_of([str(n) for n in range(9)]).endswith("6, 7 … (9 in all)")
+
+
+def test_pressures_with_columns_for_each_jar(tmp_path: Path) -> None:
+    names = [row[0] for row in JARS[1:]]
+    header = ["time [d]", *(f"{n} gauge before [psig]" for n in names)]
+    header.append(f"{names[0]} gauge after [psi]")
+    rows = [header, [1, *(3.0 for _ in names), "not vented"], [3, *(2.0 for _ in names), 0.1]]
+    content = tables(trial=with_item("measured", "pressure"), readings=rows)
+    found = read_with_problems(write_csv(tmp_path / "t", content), unfinished=True)[0].readings
+    first = found.jar == 0
+    assert found.column("gauge_before_kPa")[first] == pytest.approx([20.684, 13.790], abs=1e-3)
+    assert found.column("gauge_after_kPa")[first][1] == pytest.approx(0.6895, abs=1e-4)
+    assert found.not_vented[first].tolist() == [True, False]
+    assert not found.not_vented[~first].any()
+
+
+def test_a_column_of_a_jar_that_does_not_say_which_pressure(tmp_path: Path) -> None:
+    names = [row[0] for row in JARS[1:]]
+    rows = [["time [d]", *(f"{n} [kPa]" for n in names)], [1, *(3.0 for _ in names)]]
+    told = problems(tmp_path, trial=with_item("measured", "pressure"), readings=rows)
+    assert f"write “{names[0]} gauge before [kPa]”" in told[0] + told[1]

@@ -250,7 +250,7 @@ def _plain_unit(known: Known, unit: str) -> str:
     if counted is None:
         return unit
     gauge = counted[2].lower().startswith("g")
-    if gauge == known.name.startswith("gauge"):
+    if gauge == ("gauge" in known.name):
         return counted[1]
     kind = "a pressure above the air outside" if gauge else "an absolute pressure"
     raise UnknownUnit(f"“{unit}” is {kind}, and “{known.name}” is not")

@@ -254,36 +254,57 @@ def _read_wide(
         for field in found
         if field in READING_QUANTITIES
     }
-    parts = [(index, field, numbers(table, column, problems)) for index, field, column in columns]
-    kept = [
-        (index, field, values, np.flatnonzero(~np.isnan(values))) for index, field, values in parts
-    ]
-    at: IntArray = np.concatenate([rows for *_, rows in kept])
-    jar = np.concatenate([np.full(rows.size, index) for index, _, _, rows in kept])
-    quantities = {field: values[at] for field, values in common.items()}
-    for field in sorted({field for _, field, _ in parts}):
-        quantities[field] = np.concatenate(
-            [
-                values[rows] if own == field else np.full(rows.size, np.nan)
-                for _, own, values, rows in kept
-            ]
-        )
-    none = np.zeros(at.size, dtype=bool)
+    jar, at, own, closed = _unfolded(table, columns, problems)
+    quantities = {field: values[at] for field, values in common.items()} | own
     clock = None if taken is None else [taken[i] for i in at]
-    numbers_of_rows = np.array(table.row_numbers, dtype=np.int64)[at]
     return _sorted(
         table.name,
         jar,
         time_d[at],
-        numbers_of_rows,
+        np.array(table.row_numbers, dtype=np.int64)[at],
         quantities,
-        none,
-        none,
+        closed,
+        np.zeros(at.size, dtype=bool),
         [""] * at.size,
         clock,
         jars,
         problems,
     )
+
+
+def _unfolded(
+    table: Table, columns: Sequence[tuple[int, str, Found]], problems: list[Problem]
+) -> tuple[IntArray, IntArray, dict[str, FloatArray], BoolArray]:
+    """Return the readings of jars that have columns of their own, one after the other.
+
+    Returns
+    -------
+    jar, row, quantities, not_vented
+        A reading each, where any column of the jar holds something; rows from 0.
+    """
+    fields = sorted({field for _, field, _ in columns})
+    parts: dict[int, dict[str, FloatArray]] = {}
+    closed: dict[int, BoolArray] = {}
+    for index, field, column in columns:
+        words_in = _take_words(table, {field: column}, (field,))
+        values = numbers(_without_words(table, column), column, problems)
+        parts.setdefault(index, {})[field] = values
+        if field.endswith("_after_kPa"):
+            closed[index] = words_in
+    none = np.full(len(table.rows), np.nan)
+    filled = {
+        index: np.flatnonzero(np.any([~np.isnan(values) for values in own.values()], axis=0))
+        for index, own in parts.items()
+    }
+    jar = np.concatenate([np.full(rows.size, index) for index, rows in filled.items()])
+    at = np.concatenate(list(filled.values()))
+    quantities = {
+        field: np.concatenate([parts[i].get(field, none)[rows] for i, rows in filled.items()])
+        for field in fields
+    }
+    open_ = np.zeros(len(table.rows), dtype=bool)
+    not_vented = np.concatenate([closed.get(i, open_)[rows] for i, rows in filled.items()])
+    return jar, at, quantities, not_vented
 
 
 def _jar_columns(
@@ -298,10 +319,10 @@ def _jar_columns(
     others = {known.name.lower() for known in shared}
     long_only = {known.name.lower() for known in READINGS} - others
     units = {known.field: known for known in READINGS}
-    columns: dict[int, tuple[int, str, Found]] = {}
+    columns: dict[tuple[int, str], tuple[int, str, Found]] = {}
     for at, text in enumerate(table.header):
         header = parse_header(text)
-        index = index_of.get(header.name.lower())
+        index, quantity = _jar_and_quantity(header.name, index_of)
         if index is None:
             if header.name.lower() in long_only:
                 where = "is used only in the layout with a row for each reading"
@@ -309,39 +330,41 @@ def _jar_columns(
             elif text and header.name.lower() not in others:
                 ignored.append(ignored_words(table.name, "column", text, [*index_of, *others]))
             continue
-        field = _WIDE.get(jars[index].measured)
+        jar = jars[index]
+        field = _PARTS.get(quantity) if quantity else _WIDE.get(jar.measured)
         if field is None:
-            wanted = "write the readings of this jar as rows: jar, time, gauge before, gauge after"
-            problems.append(
-                Problem(
-                    table.name,
-                    f"a jar measured by {jars[index].measured} cannot be one column",
-                    wanted,
-                    1,
-                    text,
-                )
-            )
-        elif index in columns:
-            problems.append(
-                Problem(
-                    table.name,
-                    f"jar {shown(jars[index].name)} has two columns",
-                    "keep one",
-                    1,
-                    text,
-                )
-            )
+            what = f"the column does not say which pressure of jar {shown(jar.name)} it holds"
+            wanted = f"write “{jar.name} gauge before [kPa]”, or gauge after, absolute before, …"
+            problems.append(Problem(table.name, what, wanted, 1, text))
+        elif (index, field) in columns:
+            what = f"jar {shown(jar.name)} has two columns"
+            problems.append(Problem(table.name, what, "keep one", 1, text))
         else:
-            rule = match_unit(
-                Known(header.name, field, units[field].unit, units[field].of),
-                header,
-                table.name,
-                problems,
-                1,
-            )
+            known = Known(header.name, field, units[field].unit, units[field].of)
+            rule = match_unit(known, header, table.name, problems, 1)
             if rule is not None:
-                columns[index] = (index, field, Found(units[field], at, text, rule, header.of))
+                columns[index, field] = index, field, Found(units[field], at, text, rule, header.of)
     return list(columns.values())
+
+
+# What may stand behind the name of a jar on its columns.
+_PARTS: Mapping[str, str] = {
+    known.name: known.field
+    for known in READINGS
+    if known.field.startswith(("gauge", "absolute", "mass")) or known.name == "volume"
+}
+
+
+def _jar_and_quantity(name: str, index_of: Mapping[str, int]) -> tuple[int | None, str]:
+    """Return the jar that a header names, and its quantity where it says one: `A1 gauge after`."""
+    plain = name.lower()
+    if plain in index_of:
+        return index_of[plain], ""
+    for quantity in sorted(_PARTS, key=len, reverse=True):
+        jar = plain.removesuffix(f" {quantity}")
+        if jar != plain and jar in index_of:
+            return index_of[jar], quantity
+    return None, ""
 
 
 def at_station(readings: Readings, altitude_m: float) -> Readings:

@@ -1,0 +1,61 @@
+"""The tables of the guide, made from the rows by which the tool reads: `python -m` this file."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from importlib.resources import files
+from pathlib import Path
+
+from bmp.plan.items import ITEMS as PLAN_ITEMS
+from bmp.plan.items import WISH_MATERIALS
+from bmp.read.columns import CRUCIBLES, ITEMS, JARS, MATERIALS, READINGS, TANK_FEEDS, Known
+
+TABLES: Mapping[str, Sequence[Known]] = {
+    "trial": ITEMS,
+    "materials": MATERIALS,
+    "crucibles": CRUCIBLES,
+    "jars": JARS,
+    "readings": READINGS,
+    "tank feeds": TANK_FEEDS,
+    "plan": PLAN_ITEMS,
+    "materials of a plan": WISH_MATERIALS[len(MATERIALS) :],
+}
+PAGES = ("trial_files.md", "plan_files.md")
+_PLACE = re.compile(r"<!-- table (?P<name>[a-z ]+) -->\n.*?<!-- end -->", re.DOTALL)
+
+
+def filled(text: str) -> str:
+    """Return a page of the guide with its tables written anew."""
+    return _PLACE.sub(lambda place: _between(place["name"]), text)
+
+
+def _between(name: str) -> str:
+    return f"<!-- table {name} -->\n{table(TABLES[name])}<!-- end -->"
+
+
+def table(rows: Sequence[Known]) -> str:
+    """Return columns or items as a table in Markdown, one a row."""
+    lines = ["| name | what it is | if left out |", "|---|---|---|"]
+    lines += [f"| `{header(known)}` | {known.means} | {known.otherwise} |" for known in rows]
+    return "\n".join(lines) + "\n"
+
+
+def header(known: Known) -> str:
+    """Return a column or item as it is written, with an example of its unit."""
+    unit = {"dimensionless": "%", "degC": "°C"}.get(str(known.unit), known.unit)
+    if not unit:
+        return known.name
+    share = known.of and known.unit == "dimensionless"
+    return f"{known.name} [{unit} of {known.of[0]}]" if share else f"{known.name} [{unit}]"
+
+
+def main() -> None:
+    """Write the tables into the pages of the guide."""
+    for name in PAGES:
+        page = Path(str(files("bmp") / "guide" / name))
+        page.write_text(filled(page.read_text(encoding="utf-8")), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
