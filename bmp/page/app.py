@@ -13,10 +13,12 @@ from bmp.page import compare_view, front, readings_view, table_view, trial_view
 from bmp.page.guard import LARGEST_UPLOAD_BYTES, Access, install
 from bmp.page.reasons import reason
 from bmp.page.site import Site, spoken
+from bmp.page.so_far import Analyses
+from bmp.page.worker import Run, directly
 from bmp.problem import UnusableInput
 
 
-def make_app(root: Path, access: Access, only: str = "") -> Flask:
+def make_app(root: Path, access: Access, only: str = "", run: Run = directly) -> Flask:
     """Return the application over a folder of trials.
 
     Parameters
@@ -27,6 +29,8 @@ def make_app(root: Path, access: Access, only: str = "") -> Flask:
         Who may ask.
     only
         Name of the one trial to show.
+    run
+        How what takes long is called.
     """
     app = Flask(__name__, static_folder="static", template_folder="templates")
     app.config.update(
@@ -41,7 +45,7 @@ def make_app(root: Path, access: Access, only: str = "") -> Flask:
         "lstrip_blocks": True,
         "undefined": StrictUndefined,
     }
-    app.extensions["bmp"] = Site(root.resolve(), only)
+    app.extensions["bmp"] = Site(root.resolve(), only, Analyses(run))
     app.extensions["bmp-access"] = access
     install(app, access)
     app.register_blueprint(front.pages)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import os
 from contextlib import suppress
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -133,7 +133,7 @@ def append(folder: Path, entry: Entry) -> None:
         The disk did not take it; the journal is then as it was before.
     """
     path = folder / NAME
-    known = {name: value for name, value in asdict(entry).items() if value not in (None, "")}
+    known = {name: value for name, value in vars(entry).items() if value not in (None, "")}
     line = json.dumps(known, ensure_ascii=False, allow_nan=False) + "\n"
     is_new = not path.exists()
     handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND | NO_LINK, 0o666)

@@ -12,13 +12,14 @@ import re
 import tempfile
 from collections.abc import Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from markupsafe import Markup, escape
 
 from bmp.page.guard import policy
-from bmp.report.figures import figures, save_figures
-from bmp.report.page import inline_svg
-from bmp.results import Results
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 _STYLE_ATTRIBUTE = re.compile(r'\sstyle="([^"]*)"')
 _STYLE_ELEMENT = re.compile(r"<style[^>]*>(.*?)</style>", re.DOTALL)
@@ -27,10 +28,13 @@ _DRAWING = re.compile(r"<svg.*?</svg>", re.DOTALL)
 _NO_ATTRIBUTES = ("font", "mix-blend-mode")
 
 
-def drawings(results: Results) -> Mapping[str, Markup]:
-    """Return the pictures of a trial for use inside a page, by name."""
+def drawings(drawn: Mapping[str, Figure]) -> Mapping[str, Markup]:
+    """Return figures for use inside a page, by name."""
+    from bmp.report.figures import save_figures
+    from bmp.report.page import inline_svg
+
     with tempfile.TemporaryDirectory() as folder:
-        texts = save_figures(figures(results), Path(folder))
+        texts = save_figures(drawn, Path(folder))
     return {name: Markup(without_styles(inline_svg(name, text))) for name, text in texts.items()}
 
 
@@ -74,8 +78,3 @@ def served_page(page: str, back: tuple[str, str] | None = None) -> tuple[str, st
 
 def _hash(text: str) -> str:
     return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
-
-
-def described(drawing: Markup, words: str) -> Markup:
-    """Return a drawing with a name for those who do not see it."""
-    return Markup(str(drawing).replace("<svg", f'<svg role="img" aria-label="{escape(words)}"', 1))

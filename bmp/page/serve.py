@@ -18,6 +18,7 @@ from bmp.page.entrance import kept_code, write_opener
 from bmp.page.guard import Access
 from bmp.page.open_trial import OpenTrial
 from bmp.page.places import NEW, UPLOAD, places
+from bmp.page.worker import Workers
 from bmp.problem import Problem, UnusableInput
 
 DONE = 0
@@ -112,7 +113,9 @@ def _run(root: Path, only: str, addresses: list[str], port: int, browser: bool) 
     port = int(sockets[0].getsockname()[1])
     code = kept_code(root)
     hosts = frozenset({f"localhost:{port}", *(f"{address}:{port}" for address in addresses)})
-    app = make_app(root, Access(hosts, code, f"bmp-page-{port}"), only)
+    workers = Workers()
+    app = make_app(root, Access(hosts, code, f"bmp-page-{port}"), only, workers.run)
+    workers.warm_up()
     server = make_server(app, sockets, app.config["MAX_CONTENT_LENGTH"] + 100_000)
     print(f"Trials lie in {root / only}", flush=True)
     _say(addresses, port, code)
@@ -124,8 +127,9 @@ def _run(root: Path, only: str, addresses: list[str], port: int, browser: bool) 
     finally:
         if opener is not None:
             opener.unlink(missing_ok=True)
-        app.extensions["bmp"].flush()
+        app.extensions["bmp"].close()
         server.close()
+        workers.close()
     return DONE
 
 

@@ -43,10 +43,11 @@ class Site:
         trial = self._open.get(self.root / name)
         return "" if trial is None else trial.behind
 
-    def flush(self) -> None:
+    def close(self) -> None:
         """Bring all tables up to their journals."""
         for trial in list(self._open.values()):
             trial.flush()
+        self.analyses.close()
 
 
 def site() -> Site:

@@ -7,6 +7,7 @@ import itertools
 import mimetypes
 import re
 import zipfile
+from pathlib import Path
 from typing import Any, Final
 
 from flask import Blueprint, Response, abort, redirect, render_template, request, send_file, url_for
@@ -14,7 +15,6 @@ from markupsafe import Markup
 
 from bmp.page import planning
 from bmp.page.conflict import Conflict
-from bmp.page.marked import marked
 from bmp.page.pictures import served_page
 from bmp.page.places import PLAN, Place
 from bmp.page.setting import setting
@@ -32,6 +32,7 @@ DOWNLOADS: Final = {
     "curves.csv": "curves as a table",
     "results.json": "results for programs",
 }
+FIGURE: Final = '<figure tabindex="0" role="group" aria-label="Chart; it can be moved sideways">'
 SCROLLING: Final = '<div class="wide" tabindex="0" role="region" aria-label="Table %d">'
 PLANNED: Final = {"logbook.xlsx": "logbook", "wall-sheet.html": "wall sheet"}
 
@@ -59,25 +60,24 @@ def page(name: str) -> str:
 @pages.get("/so-far")
 def so_far(name: str) -> str:
     """Analyse the trial and show curves, verdict, forecast or every problem at its cell."""
-    from bmp.page.pictures import described
+    from bmp.page.chart import net_charts
     from bmp.report import sections
 
     place = place_or_404(name)
     _flushed(place)
     found = site().analyses.of(place)
     if found.results is None:
-        tables = marked(place.path, found.problems)
-        return render_template("problems.html", place=place, found=found, tables=tables)
+        return render_template("problems.html", place=place, found=found)
     results = found.results
-    drawing = found.drawings.get("net-curves")
     return render_template(
         "so_far.html",
         place=place,
         results=results,
-        series=series_to_date(found),
+        series=series_to_date(results),
         answer=sections.answer(results),
-        checks=_part("checks", sections.checks(results), found.drawings),
-        curves=drawing and described(drawing, "Net methane of every jar by day"),
+        checks=_part("checks", sections.checks(results), {}),
+        charts=net_charts(results),
+        running=any(one.finished is False for one in results.yields),
         downloads=DOWNLOADS,
     )
 
@@ -91,7 +91,8 @@ def tank(name: str) -> str:
     _flushed(place)
     found = site().analyses.of(place)
     content = sections.tank(found.results) if found.results else None
-    part = _part("tank", content, found.drawings)
+    pictures = site().analyses.tank_pictures(place) if content is not None else {}
+    part = _part("tank", content, pictures)
     return render_template("tank.html", place=place, found=found, part=part)
 
 
@@ -103,6 +104,7 @@ def _part(section: str, content: Any, drawings: Any) -> Markup:
         return Markup("")
     html = environment().get_template(f"{section}.html").render(c=content, figures=drawings)
     number = itertools.count(1)
+    html = html.replace("<figure>", FIGURE)
     html = re.sub('<div class="wide">', lambda _: SCROLLING % next(number), html)
     return Markup(html)  # escaped by its template
 
@@ -111,8 +113,7 @@ def _part(section: str, content: Any, drawings: Any) -> Markup:
 def report(name: str) -> Any:
     """Show the whole report, as `bmp analyze` writes it."""
     place = place_or_404(name)
-    _written(place)
-    html = (place.results / "report.html").read_text(encoding="utf-8")
+    html = (_written(place) / "report.html").read_text(encoding="utf-8")
     return _served(html, (url_for("trial.page", name=name), "Back to the trial"))
 
 
@@ -121,15 +122,16 @@ def _served(html: str, back: tuple[str, str]) -> Response:
     return Response(text, mimetype="text/html", headers={"Content-Security-Policy": policy})
 
 
-def _written(place: Place) -> None:
+def _written(place: Place) -> Path:
     """Write the results folder, or show the trial's page, which says why it cannot be."""
     _flushed(place)
     try:
-        found = site().analyses.write_report(place)
+        folder = site().analyses.write_report(place)
     except UnusableInput as unusable:
         abort(409, str(unusable.problems[0]))
-    if found.results is None:
+    if folder is None:
         abort(409, "The trial has problems, or no readings yet. Its page says which.")
+    return folder
 
 
 @pages.get("/download/<what>")
@@ -148,10 +150,10 @@ def download(name: str, what: str) -> Any:
         return _send(path.read_bytes(), f"{stem}-{what}")
     if what not in DOWNLOADS:
         abort(404, "There is no such file.")
-    _written(place)
+    folder = _written(place)
     if what == "pictures.zip":
-        return _send(_zipped(place), f"{stem}-pictures.zip")
-    return _send((place.results / what).read_bytes(), f"{stem}-{what}")
+        return _send(_zipped(folder), f"{stem}-pictures.zip")
+    return _send((folder / what).read_bytes(), f"{stem}-{what}")
 
 
 def _send(content: bytes, name: str) -> Any:
@@ -159,10 +161,10 @@ def _send(content: bytes, name: str) -> Any:
     return send_file(io.BytesIO(content), kind, as_attachment=True, download_name=name)
 
 
-def _zipped(place: Place) -> bytes:
+def _zipped(folder: Path) -> bytes:
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
-        for path in sorted((place.results / "figures").glob("*.*")):
+        for path in sorted((folder / "figures").glob("*.*")):
             archive.write(path, path.name)
     return out.getvalue()
 

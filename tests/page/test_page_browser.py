@@ -92,7 +92,7 @@ def test_plan_type_three_days_see_the_curve_and_get_the_same_yield(
         assert violations(telephone) == {}
         telephone.goto(trial)
         loaded(telephone)
-        assert telephone.locator("figure svg path").count() > 10, telephone.inner_text("main")
+        assert telephone.locator("figure polyline").count() == 6, telephone.inner_text("main")
         assert "Peelings gave" in telephone.locator("section[aria-label='So far']").inner_text()
         with telephone.expect_download() as book:
             telephone.get_by_role("link", name="The trial as a workbook").click()

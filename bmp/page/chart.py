@@ -1,0 +1,57 @@
+"""The curves of a trial as figures that the browser draws as wide as it is, to be pointed at."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from bmp.report.looks import look_of
+from bmp.results import Results
+from bmp.trial import FloatArray
+
+DIGITS = 4
+
+
+def net_charts(results: Results) -> list[Mapping[str, Any]]:
+    """Return one chart a unit of yield: its lines, one a jar, with the looks of the report."""
+    kind = "Methane with the blank's share" if results.gross else "Net methane"
+    units = dict.fromkeys(one.unit for one in results.yields)
+    numbers = {one.series: at for at, one in enumerate(results.yields)}
+    return [
+        {
+            "what": kind,
+            "unit": unit,
+            "series": [
+                {
+                    "name": one.series,
+                    "colour": numbers[one.series] % 8,
+                    "dashes": " ".join(
+                        f"{2 * dash:g}" for dash in look_of(numbers[one.series]).dashes
+                    ),
+                    "jars": _jars(results, one.series),
+                }
+                for one in results.yields
+                if one.unit == unit
+            ],
+        }
+        for unit in units
+    ]
+
+
+def _jars(results: Results, series: str) -> list[Mapping[str, Any]]:
+    return [
+        {
+            "name": jar.name,
+            "out": jar.left_out is not None,
+            "days": _short(results.curves.of(index)[0]),
+            "values": _short(results.curves.of(index)[1]),
+        }
+        for index, jar in enumerate(results.trial.jars)
+        if jar.series == series and np.any(results.curves.jar == index)
+    ]
+
+
+def _short(values: FloatArray) -> list[float]:
+    return [float(f"{value:.{DIGITS}g}") for value in values]
