@@ -11,7 +11,6 @@ import pytest
 from scipy import stats
 
 from bmp.fit.choice import CANDIDATES, Scores, choose
-from bmp.fit.material import fit_material
 from bmp.fit.models import MODELS
 from bmp.jar_columns import jar_columns
 from bmp.net import blank_means, net_curves, series_yields, yield_records
@@ -88,20 +87,3 @@ def test_the_simpler_model_serves_within_two_units_of_AICc(gap: float, simple: b
     """Burnham & Anderson (2002), p. 70: models within 2 of the best have substantial support."""
     (chosen,) = choose(scores_with(gap))
     assert (chosen == "first order") is simple
-
-
-@pytest.mark.parametrize(("days", "number"), [(14, False), (40, True)])
-def test_no_forecast_while_the_level_is_open(days: int, number: bool) -> None:
-    """A first-order feed of 300 with k 0.06: by day 14 the curve to come is still wide open.
-
-    A limit of twice the error would let 256 through here, where the feed gives 293 by day 60.
-    """
-    rng = np.random.default_rng(1)
-    time_d = np.arange(1.0, days + 1)
-    jars = [300 * (1 - np.exp(-0.06 * time_d)) + 2 * rng.standard_normal(days) for _ in range(3)]
-    found = fit_material([time_d] * 3, jars, reported=False).forecast
-    if number:
-        assert found is None or found.final_yield.value == pytest.approx(300, rel=0.1)
-    else:
-        assert found is not None
-        assert found.final_yield.value is None
