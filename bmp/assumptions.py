@@ -9,6 +9,7 @@ import numpy as np
 from bmp.net import Blanks, MaterialYield, NetCurves
 from bmp.normalise import JarGas
 from bmp.normalise.flow import gas_is_kept
+from bmp.published_errors import published_error
 from bmp.runs import last
 from bmp.trial import Trial
 
@@ -190,10 +191,11 @@ def _solids(trial: Trial, yields: tuple[MaterialYield, ...]) -> Iterator[str]:
         {one.material for one in yields if one.per == "VS" and "solids" not in one.parts}
     )
     if unsure:
+        wet = published_error("VS of a wet feed")
         yield (
             f"No uncertainty of VS was given for {_names(unsure)}: the interval of the yield "
-            "leaves "
-            "it out."
+            f"leaves it out. VS of a wet feed is usually known to {wet.low:g} to {wet.high:g} % "
+            f"({wet.source})."
         )
 
 

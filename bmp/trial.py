@@ -92,6 +92,10 @@ class Setup:
     """CH4/(CH4 + CO2) of the gas before an absorber, for the headspace balance."""
     share_before_absorber_half_width: float = 0.10
     """Half the width of its 95 % interval; the default is common practice, no source."""
+    barrier_liquid: str | None = None
+    """What gas is collected over: one of `published_errors.BARRIER_LIQUIDS`; `None`: not told."""
+    methane_meter: str | None = None
+    """What measured shares were read with, of `published_errors.METHANE_METERS`."""
     altitude_m: float | None = None
     ambient_reduced: bool = False
     """Air pressures were written as reduced to sea level; the reader has brought them back."""

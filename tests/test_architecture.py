@@ -22,7 +22,7 @@ LEVELS: list[set[str]] = [
         "atmosphere",
         "statistics",
     },
-    {"stop_rule", "limits", "jar_columns"},
+    {"stop_rule", "limits", "jar_columns", "published_errors"},
     {"theory", "solids", "cautions", "wall"},
     {"read"},
     {"normalise"},

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from bmp.judge.conditions import ASKED_FROM_K, typed_colder_K
 from bmp.judge.look import Look, dry_factor
 from bmp.judge.trap import Seen, jar_names, named
 from bmp.normalise.state import filled
@@ -23,6 +24,9 @@ def first_day_rise(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
         return ()
     if setup.measured == "methane volume":
         # Flush gas passes the absorber whole, so the first volumes are larger there anyway.
+        return None
+    if typed_colder_K(trial) > ASKED_FROM_K:
+        # a closing temperature would hide that the bottles were typed at room temperature
         return None
     if told is not None and abs(told - setup.incubation_temperature_C) > 3:
         return ()

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from bmp.finding import Finding
+from bmp.judge.conditions import condition_findings
 from bmp.judge.criteria import (
     CAUTIONS,
     CURRENT,
@@ -89,6 +90,7 @@ def judge_trial(
             *(traps or (_no_slips(found),)),
             *leak_findings(trial, gas),
             *handling_findings(trial, gas),
+            *condition_findings(trial, gas, blanks, yields),
             *diagnosis,
             *(finding for series in doses for finding in series.findings()),
             *(finding for material in trial.materials for finding in acid_feed(material)),

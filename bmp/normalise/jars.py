@@ -25,6 +25,7 @@ from bmp.normalise.weighing import (
     mass_flow,
     weighings,
 )
+from bmp.published_errors import published_error
 from bmp.runs import last, lengths, previous, total
 from bmp.trial import BoolArray, FloatArray, IntArray, Readings, Setup, Trial
 
@@ -257,10 +258,16 @@ def _origin(told: Shares) -> IntArray:
 
 
 def _relative_u(told: Shares, setup: Setup) -> FloatArray:
-    if setup.methane_share is None:
-        return np.zeros(told.share.shape)
-    relative = setup.methane_share_half_width / 1.96 / setup.methane_share
-    return np.where(told.assumed, relative, 0.0)
+    """Return the standard uncertainty of each share, relative: assumed, or of the meter."""
+    relative = np.zeros(told.share.shape)
+    if setup.methane_meter is not None:
+        meter = published_error(setup.methane_meter).typical / 100 / 1.96
+        known = ~told.assumed & (told.share > 0.0)
+        relative[known] = meter / told.share[known]
+    if setup.methane_share is not None:
+        assumed = setup.methane_share_half_width / 1.96 / setup.methane_share
+        relative[told.assumed] = assumed
+    return relative
 
 
 def _share_uncertainty(
@@ -272,6 +279,7 @@ def _share_uncertainty(
     """
     run, count = trial.readings.jar, len(trial.jars)
     one_error = (origin == _ORIGIN["assumed"]) | (origin == _ORIGIN["absorber"])
+    one_error |= trial.setup.methane_meter is not None
     common = np.bincount(run[one_error], minlength=count) > 0
     if not np.any(relative_u > 0.0):
         return np.zeros(count), common

@@ -5,11 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from math import hypot
 from typing import Any
 
 from bmp.atmosphere import standard_atmosphere_kPa, station_kPa
 from bmp.limits import POSSIBLE
 from bmp.problem import Problem, shown
+from bmp.published_errors import BARRIER_LIQUIDS, METHANE_METERS, published_error
 from bmp.read.cells import (
     ERROR_WANTED,
     PERCENTAGE,
@@ -34,6 +36,8 @@ CHOICES: Mapping[str, Mapping[str, Any]] = {
     "gas_is_wet": {"wet": True, "dry": False},
     "flush_excluded": {"flush gas excluded": True, "as measured": False},
     "blank": {"measured": True, "none": False},
+    "barrier_liquid": {liquid: liquid for liquid in BARRIER_LIQUIDS},
+    "methane_meter": {meter: meter for meter in METHANE_METERS},
     "ambient_is": {"station": "station", "sea level": "sea level"},
 }
 
@@ -203,11 +207,23 @@ def _with_assumptions(
             "The jars are taken to stand at 37 °C, since no incubation temperature was given."
         )
     if setup.methane_share is not None and "methane_share_half_width" not in written:
-        changes["methane_share_half_width"] = ASSUMED_SHARE_HALF_WIDTH
+        half, also = ASSUMED_SHARE_HALF_WIDTH, ""
+        if setup.barrier_liquid not in (None, "none"):
+            error = published_error(str(setup.barrier_liquid))
+            taken = error.typical / 100
+            half = hypot(half, setup.methane_share * taken / (1 - taken))
+            also = f"; about {error.typical:g} % of the gas taken up by {error.name} is counted in"
+        changes["methane_share_half_width"] = half
         assumed.append(
             f"The assumed methane share of {100 * setup.methane_share:.0f} % is taken to be "
-            f"right within ± {100 * ASSUMED_SHARE_HALF_WIDTH:.0f} percentage points (common "
-            "practice, no source); this widens the interval of a yield that rests on it."
+            f"right within ± {100 * half:.0f} percentage points (common "
+            f"practice, no source{also}); this widens the interval of a yield that rests on it."
+        )
+    if setup.methane_meter is not None:
+        error = published_error(setup.methane_meter)
+        assumed.append(
+            f"Shares read with the {error.name} are taken to be right within ± {error.typical:g} "
+            f"percentage points, the same in all jars ({error.source}); the intervals hold it."
         )
     if "share_before_absorber" in written:
         changes["share_before_absorber_half_width"] = 0.0
