@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Final
 
 import numpy as np
 
 from bmp.constants import ZERO_CELSIUS_K
 from bmp.finding import Finding
-from bmp.net import BlankMean, MaterialYield, sample_g
+from bmp.net import MaterialYield
 from bmp.normalise import JarGas
 from bmp.normalise.flow import gas_is_kept
 from bmp.published_errors import published_error
@@ -24,13 +24,13 @@ SMALLEST_TOLD_PERCENT: Final = 1.0
 
 
 def condition_findings(
-    trial: Trial, gas: JarGas, blanks: Mapping[str, BlankMean], yields: Sequence[MaterialYield]
+    trial: Trial, gas: JarGas, yields: Sequence[MaterialYield]
 ) -> tuple[Finding, ...]:
     """Return what to ask about temperature of bottles, barrier liquid and oxygen."""
     return (
         *_room_temperature(trial),
         *_barrier(trial, gas),
-        *_oxygen(trial, gas, blanks, yields),
+        *_oxygen(trial, gas, yields),
     )
 
 
@@ -114,9 +114,7 @@ def _barrier(trial: Trial, gas: JarGas) -> Iterator[Finding]:
     )
 
 
-def _oxygen(
-    trial: Trial, gas: JarGas, blanks: Mapping[str, BlankMean], yields: Sequence[MaterialYield]
-) -> Iterator[Finding]:
+def _oxygen(trial: Trial, gas: JarGas, yields: Sequence[MaterialYield]) -> Iterator[Finding]:
     """Say how much methane the air under the lid cost, beside what the blank's air cost."""
     share = trial.setup.flush_gas.get("O2", 0.0)
     if share <= 0.0:
@@ -125,7 +123,7 @@ def _oxygen(
     closing[gas.jar] = gas.state.at_closing_NmL
     lost = METHANE_PER_OXYGEN * share * closing
     worst = max(
-        (found for one in yields if (found := _oxygen_percent(one, trial, lost, blanks))),
+        (found for one in yields if (found := _oxygen_percent(one, trial, lost))),
         key=lambda found: abs(found[0]),
         default=None,
     )
@@ -153,14 +151,18 @@ def _oxygen_percent(
     one: MaterialYield,
     trial: Trial,
     lost_NmL: FloatArray,
-    blanks: Mapping[str, BlankMean],
 ) -> tuple[float, str, float] | None:
     """Return what of a yield air cost more than in the blanks, in percent, and per jar."""
     jars = list(one.jars)
     inoculum = trial.jars[jars[0]].inoculum
-    names = blanks[inoculum].jars if inoculum in blanks else ()
-    own = [j for j, jar in enumerate(trial.jars) if jar.name in names and jar.role == "blank"]
-    if one.value <= 0 or not np.isfinite(lost_NmL[jars]).all():
+    own = [
+        j
+        for j, jar in enumerate(trial.jars)
+        if jar.role == "blank" and jar.inoculum == inoculum and jar.left_out is None
+    ]
+    material = trial.material(one.material)
+    counted = {"VS": material.VS, "TS": material.TS, "fresh": 1.0}[one.per]
+    if one.value <= 0 or not counted or not np.isfinite(lost_NmL[jars]).all():
         return None
     per_g = 0.0
     if own:
@@ -168,7 +170,7 @@ def _oxygen_percent(
         per_g = float(np.mean(lost_NmL[own] / inoculum_g))
     if not np.isfinite(per_g):
         return None
-    mass = np.array([sample_g(trial.jars[j], trial) for j in jars])
+    mass = counted * np.array([trial.jars[j].sample_g for j in jars])
     held = np.array([trial.jars[j].inoculum_g for j in jars])
     cost = float(np.mean((lost_NmL[jars] - per_g * held) / mass))
     return 100.0 * cost / one.value, one.series, float(lost_NmL[jars].max())

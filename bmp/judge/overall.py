@@ -90,7 +90,7 @@ def judge_trial(
             *(traps or (_no_slips(found),)),
             *leak_findings(trial, gas),
             *handling_findings(trial, gas),
-            *condition_findings(trial, gas, blanks, yields),
+            *condition_findings(trial, gas, yields),
             *diagnosis,
             *(finding for series in doses for finding in series.findings()),
             *(finding for material in trial.materials for finding in acid_feed(material)),
