@@ -94,7 +94,7 @@ def test_a_named_meter_widens_the_interval_alike_in_all_jars():
     wide = next(iter(analyze(replace(trial, setup=meter)).yields))
     assert wide.value == pytest.approx(plain.value)
     # 2 points of about 60 % (95 %) are 1.7 % of the yield (one standard uncertainty)
-    assert wide.from_share / wide.value == pytest.approx(0.02 / 1.96 / 0.6, rel=0.25)
+    assert wide.parts["share"][0] / wide.value == pytest.approx(0.02 / 1.96 / 0.6, rel=0.25)
 
 
 def test_every_size_has_a_source():
