@@ -36,15 +36,22 @@ class Caution:
     figure: str
     """The number to hold on to; empty where there is none."""
     source: str
+    brief: str = ""
+    """The same in a line, for a terminal; empty: the first sentence of `text`."""
+
+    @property
+    def line(self) -> str:
+        """Return the caution in a line."""
+        return self.brief or self.text.partition(". ")[0].rstrip(".") + "."
 
     def to_dict(self) -> dict[str, str]:
         """Return id, text, figure and source."""
         return {"id": self.id, "text": self.text, "figure": self.figure, "source": self.source}
 
 
-def _row(id: str, hazards: str, text: str, figure: str, source: str) -> Caution:
+def _row(id: str, hazards: str, text: str, figure: str, source: str, brief: str = "") -> Caution:
     named = frozenset(h.strip() for h in hazards.split(",") if h.strip())
-    return Caution(id, named, text, figure, source)
+    return Caution(id, named, text, figure, source, brief)
 
 
 _D304 = "Standard BMP Methods document 304 v2.3 and its 2020 protocol draft"
@@ -58,6 +65,7 @@ CAUTIONS: tuple[Caution, ...] = (
         "practice come first; what stands here does not replace them.",
         "",
         _COMMON,
+        "Local codes and licensed practice come first.",
     ),
     _row(
         "household jar",
@@ -92,6 +100,7 @@ CAUTIONS: tuple[Caution, ...] = (
         "storage; let the gas out into the open or under a fume hood.",
         "5 to 15 % CH4 in air burns (4.4 % is also in use); keep below a quarter of it, 1.25 %",
         "Coward & Jones 1952, US Bureau of Mines Bulletin 503; Zabetakis 1965, Bulletin 627",
+        "Methane burns: no flame, spark or hot surface near jars, bags or storage.",
     ),
     _row(
         "hydrogen sulphide",
@@ -100,6 +109,7 @@ CAUTIONS: tuple[Caution, ...] = (
         "not rely on smell, do not breathe vented gas, ventilate, use a meter where gas gathers.",
         "Ceiling 10 ppm (10 min); 100 ppm dangerous at once; smell lost at 100 to 150 ppm",
         "NIOSH REL and IDLH; OSHA 29 CFR 1910.1000 Z-2 (ceiling 20 ppm)",
+        "Hydrogen sulphide kills and stops smelling first: do not breathe the gas, ventilate.",
     ),
     _row(
         "no air",
@@ -108,6 +118,7 @@ CAUTIONS: tuple[Caution, ...] = (
         "enter a pit, tank or storage; open windows while flushing and venting.",
         "CO2 at most 0.5 % over a working day, 4 % is dangerous at once; oxygen at least 19.5 %",
         "OSHA 29 CFR 1910.1000, NIOSH IDLH (from memory)",
+        "Gas pushes out the air: never enter a pit, tank or storage.",
     ),
     _row(
         "tank flame",
@@ -116,6 +127,7 @@ CAUTIONS: tuple[Caution, ...] = (
         "water, with the flame apart; a flame arrester and a water seal in the gas line.",
         "",
         _COMMON,
+        "Heating by a burner is for licensed practice: flame apart, flame arrester, water seal.",
     ),
     _row(
         "germs",
@@ -125,6 +137,7 @@ CAUTIONS: tuple[Caution, ...] = (
         "away; heat-treat or dispose of the residue as the local rules say.",
         "",
         _COMMON,
+        "Digestate, manure and meat carry germs: gloves, eye protection, wash hands.",
     ),
     _row(
         "caustic",

@@ -104,6 +104,10 @@ class Setup:
     closed_between_readings: bool | None = None
     """Whether jars are shut between readings and vented at them; `None`: as the way of measuring
     has it (pressure and mass: shut, volume: open)."""
+    laboratory: str | None = None
+    """Where the trial was run, for the report alone, as `operator` and `mixing`."""
+    operator: str | None = None
+    mixing: str | None = None
 
     @property
     def gross(self) -> bool:
@@ -147,6 +151,10 @@ class Material:
     """Standard uncertainty of it [kg/L]."""
     mixture: Mapping[str, float] | None = None
     """Share of each part in the fresh mass, where the material was mixed from others."""
+    origin: str | None = None
+    """Where it comes from, for the report alone, as `storage` and `pretreatment`."""
+    storage: str | None = None
+    pretreatment: str | None = None
 
 
 @dataclass(frozen=True)

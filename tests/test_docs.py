@@ -35,7 +35,7 @@ def test_the_readme_shows_what_the_demo_prints(
 ) -> None:
     demo = ROOT / "examples" / "cheese_dairy"
     assert main(["analyze", str(demo), "--out", str(tmp_path / "out")]) == 0
-    printed = capsys.readouterr().out.partition("The report is in")[0]
+    printed = capsys.readouterr().out.partition("Report:")[0]
     assert f"```\n{printed}```" in (ROOT / "README.md").read_text(encoding="utf-8")
 
 

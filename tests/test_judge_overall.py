@@ -10,7 +10,7 @@ from bmp.jar_columns import jar_columns
 from bmp.judge.facts import CELLULOSE_NML_PER_G_VS, Measured
 from bmp.judge.overall import judge_trial
 from bmp.net import series_yields
-from bmp.report.sentences import feed_sentence
+from bmp.report.first_screen import first_screen
 from tests.simulate_trials import CELLULOSE, FEEDS, Feed, Noise, simulate_trial
 
 QUIET = replace(Noise(), between_jars=0.012, relative=0.005)
@@ -229,8 +229,8 @@ def test_readings_that_are_all_nought_rank_nothing():
     assert results.comparisons.why_none == "no gas was read in any jar"
     assert results.comparisons.first is None
     assert not results.verdict.validated
+    assert first_screen(results).basis == "No gas was read in any jar."
     for one in results.yields:
-        assert feed_sentence(one, results).endswith("no gas was read in any jar.")
         assert results.feed_verdicts[one.series].startswith("Do not use")
 
 

@@ -9,7 +9,8 @@ import pytest
 from bmp.report.tank_figures import (
     draw_gas_by_material,
     draw_heat_by_month,
-    draw_ramp,
+    draw_ramp_gas,
+    draw_ramp_load,
     tank_pictures,
 )
 from bmp.tank import FeedYield, TankFeed, TankSetup, carry_to_tank
@@ -58,16 +59,21 @@ def test_unknown_gas_is_written_out(axes):
 
 def test_ramp_bars_are_the_loads(axes):
     result = carry_to_tank(SETUP, FEEDS, YIELDS)
-    draw_ramp(axes, result)
+    draw_ramp_load(axes, result)
     assert [bar.get_height() for bar in axes.patches] == pytest.approx(
         [week.load_kgVS_per_m3_d for week in result.ramp]
     )
     assert "kg VS/(m³ d)" in axes.get_ylabel()
 
 
-def test_no_ramp_is_said(axes):
-    draw_ramp(axes, carry_to_tank(SETUP, FEEDS[:1], YIELDS))
-    assert axes.texts[0].get_text() == "no ramp needed"
+def test_every_point_of_the_ramp_lies_inside_the_axes(axes):
+    result = carry_to_tank(SETUP, FEEDS, YIELDS)
+    draw_ramp_gas(axes, result)
+    (line,) = axes.lines
+    assert list(line.get_ydata()) == pytest.approx(
+        [week.expected_methane_NL_per_d for week in result.ramp]
+    )
+    assert axes.get_ylim()[1] > max(line.get_ydata())
 
 
 def test_heat_bars_are_the_needs(axes):
@@ -86,7 +92,7 @@ def test_no_months_is_said(axes):
 def test_pictures_with_something_to_show_and_no_word_outside():
     result = carry_to_tank(SETUP, FEEDS, YIELDS)
     drawn = tank_pictures(result, {"manure": 3})
-    assert list(drawn) == ["tank-gas", "tank-ramp", "tank-heat"]
+    assert list(drawn) == ["tank-gas", "tank-ramp-load", "tank-ramp-gas", "tank-heat"]
     for figure in drawn.values():
         figure.canvas.draw()
         for axes in figure.axes:

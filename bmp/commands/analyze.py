@@ -34,10 +34,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Analyse the trial and say where the results are."""
     from bmp.analyze import analyze
-    from bmp.judge.words import simply_sound
+    from bmp.read.digest import input_digest
+    from bmp.report.answer_text import answer_text
+    from bmp.report.first_screen import first_screen
     from bmp.report.folder import check_place
     from bmp.report.results_json import FORMAT
-    from bmp.report.sentences import feed_sentence
     from bmp.report.write import write_results
 
     source: Path = arguments.trial
@@ -46,18 +47,13 @@ def run(arguments: argparse.Namespace) -> int:
     trial = read_told(source, show)
     check_place(out, source, FORMAT, arguments.replace)
     results = analyze(trial, show, own_criteria(arguments.criteria))
-    write_results(results, out, show)
+    write_results(results, out, show, input_digest(source))
     show("")
-    for one in results.yields:
-        print(feed_sentence(one, results))
-        reliance = results.feed_verdicts.get(one.series, "")
-        if reliance and not simply_sound(reliance):
-            print(f"  {reliance}")
-    if results.verdict is not None:
-        print(results.verdict.words)
-    print(f"The report is in {out / 'report.html'}")
+    print(answer_text(first_screen(results)), end="")
+    print(f"Report: {out / 'report.html'}")
     failed = any(finding.outcome == "fail" for finding in results.checks)
-    return CHECK_FAILED if arguments.strict and failed else DONE
+    invalid = results.verdict is not None and not results.verdict.validated
+    return CHECK_FAILED if arguments.strict and (failed or invalid) else DONE
 
 
 def own_criteria(place: Path | None) -> tuple[Criterion, ...] | None:

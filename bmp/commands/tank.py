@@ -17,6 +17,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=Path,
         help="a workbook (.xlsx) or a folder of .csv tables, with the tables tank and tank feeds",
     )
+    parser.add_argument("--all", action="store_true", help="print every table")
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -34,5 +35,5 @@ def run(arguments: argparse.Namespace) -> int:
     results = analyze(trial, show)
     show("")
     if results.tank is not None:
-        print(tank_text(results.tank), end="")
+        print(tank_text(results.tank, arguments.all), end="")
     return DONE

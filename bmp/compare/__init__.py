@@ -11,11 +11,9 @@ from bmp.compare.family import Family, compare_all
 from bmp.compare.feed import BASES, QUANTITIES, Blanks, Feed, NotComparable
 from bmp.compare.mixture import compare_mixture
 from bmp.compare.pair import Comparison, compare_pair, mean_of
-from bmp.compare.school import SchoolTable, school_table
 from bmp.compare.trials import InoculaCompared, TrialsCompared, compare_trials
 from bmp.compare.words import (
     as_record,
-    bases_sentence,
     inocula_sentence,
     mixture_sentence,
     sentence,
@@ -33,10 +31,8 @@ __all__ = [
     "InoculaCompared",
     "NotComparable",
     "OverTrials",
-    "SchoolTable",
     "TrialsCompared",
     "as_record",
-    "bases_sentence",
     "compare_all",
     "compare_inocula",
     "compare_mixture",
@@ -48,7 +44,6 @@ __all__ = [
     "mean_of",
     "mean_over_trials",
     "mixture_sentence",
-    "school_table",
     "sentence",
     "trials_sentence",
 ]

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from typing import Any
 
 from bmp.compare.across import OverTrials
-from bmp.compare.bases import AllBases
 from bmp.compare.feed import BASES, QUANTITIES
 from bmp.compare.pair import SIGNIFICANT_P, Comparison
 from bmp.compare.trials import InoculaCompared
@@ -39,27 +38,6 @@ def sentence(c: Comparison) -> str:
         text = f"{a} {phrase} than {b}, between {low} and {high}"
     bridge = BRIDGE if _bridged(c) else ""
     return _capital(text + _what_would_show(c) + "." + bridge + _at_once(c) + _left_out(c))
-
-
-def bases_sentence(found: AllBases) -> str:
-    """Say who wins on which basis, whether that changes, and why."""
-    counted = [c for c in found.by_basis if c.difference.value is not None]
-    if not counted:
-        return f"{found.a.name} and {found.b.name} cannot be set side by side on any basis."
-    parts = [_basis_clause(c) for c in counted]
-    missing = [c for c in found.by_basis if c.difference.value is None]
-    if found.winner_changes:
-        head = "The winner depends on what is counted: "
-    elif found.order_changes:
-        head = "The order changes with what is counted, though not beyond noise on every basis: "
-    else:
-        head = "The order is the same on every basis: "
-    text = head + "; ".join(parts) + "."
-    if found.order_changes:
-        text += " " + _why_bases_differ(found)
-    for c in missing:
-        text += f" {_capital(_basis_words(c))} it is not counted: {c.no_verdict}."
-    return text
 
 
 def mixture_sentence(c: Comparison) -> str:
@@ -252,37 +230,6 @@ def _quantity_words(c: Comparison) -> str:
 
 def _basis_words(c: Comparison) -> str:
     return BASES[c.basis].words.format(bucket_L=c.bucket_L)
-
-
-def _basis_clause(c: Comparison) -> str:
-    assert c.difference.value is not None
-    ahead = c.a if c.difference.value >= 0 else c.b
-    where = _basis_words(c)
-    if c.ratio.value is None or c.ratio.value <= 0:
-        return f"{where} {ahead} is ahead by {_plain(abs(c.difference.value))} {c.unit}"
-    ratio = c.ratio.value if ahead == c.a else 1 / c.ratio.value
-    note = {"not shown": ", not more than noise", "no verdict": ", no verdict"}.get(c.verdict, "")
-    return f"{where} {ahead} is ahead by {rounded(100 * (ratio - 1))} %{note}"
-
-
-def _why_bases_differ(found: AllBases) -> str:
-    """Name the solids and the weight of a heaped litre that turn one order into the other."""
-    a, b = found.a, found.b
-    reasons = [
-        f"{words} {rounded(100 * x)} % of the fresh mass of {a.name} and {rounded(100 * y)} % of "
-        f"that of {b.name}"
-        for words, x, y in (
-            ("dry matter is", a.TS, b.TS),
-            ("volatile solids are", a.VS, b.VS),
-        )
-        if x is not None and y is not None
-    ]
-    if a.bulk_density_kg_per_L is not None and b.bulk_density_kg_per_L is not None:
-        reasons.append(
-            f"a heaped litre weighs {a.bulk_density_kg_per_L:.2f} and "
-            f"{b.bulk_density_kg_per_L:.2f} kg"
-        )
-    return f"The reason: {', '.join(reasons)}." if reasons else ""
 
 
 def _between(estimate: Estimate, lead: str = ", ") -> str:

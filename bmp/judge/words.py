@@ -63,12 +63,6 @@ def reliance(
     return Reliance((SOUND_CONTROL if is_control else SOUND.format(series=series)) + but)
 
 
-def simply_sound(words: str) -> bool:
-    """Tell whether the words on a yield only say that all is well."""
-    start, end = SOUND.split("{series}")
-    return words == SOUND_CONTROL or (words.startswith(start) and words.endswith(end))
-
-
 @dataclass(frozen=True)
 class Judged:
     """One feed as it was judged."""

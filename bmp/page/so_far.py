@@ -231,8 +231,8 @@ def series_to_date(results: Any) -> list[Mapping[str, Any]]:
 
 
 def _row(one: Any, fit: Any, last_d: float) -> Mapping[str, Any]:
+    from bmp.report.quantities import half_width
     from bmp.report.rounding import short, with_uncertainty
-    from bmp.report.sentences import half_width
 
     forecast = None if fit is None else fit.forecast
     stop = None if forecast is None else forecast.stop_day_d

@@ -74,10 +74,9 @@ def so_far(name: str) -> str:
         place=place,
         results=results,
         series=series_to_date(results),
-        answer=sections.answer(results),
+        answer=_part("answer", sections.answer(results), {}),
         checks=_part("checks", sections.checks(results), {}),
         charts=net_charts(results),
-        running=any(one.finished is False for one in results.yields),
         downloads=DOWNLOADS,
     )
 

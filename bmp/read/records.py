@@ -175,6 +175,9 @@ def _material(rows: Rows, index: int, name: str, role: str, problems: list[Probl
     source = "" if source.lower() == "measured" else source
     material = Material(
         name=name, role=role, formula=formula, solids_from=source or None,
+        origin=rows.text("origin", index) or None,
+        storage=rows.text("storage", index) or None,
+        pretreatment=rows.text("pretreatment", index) or None,
         **given,  # type: ignore[arg-type]
     )  # fmt: skip
     return _with_possible_theory(rows, index, material, problems)

@@ -20,7 +20,8 @@ from bmp.compare import (
     mean_of,
 )
 from bmp.compare.whole import TrialComparisons
-from bmp.report.labels import in_lines
+from bmp.report.base_figures import base_figure_names, repeated_figure_name
+from bmp.report.labels import breadth, in_lines
 from bmp.report.looks import FAINT, INK
 
 if TYPE_CHECKING:
@@ -29,11 +30,12 @@ if TYPE_CHECKING:
 
 WIDTH_INCH = 6.6
 ROW_HEIGHT_INCH = 0.38
-# Breadth of a letter at the size of the rows' names; broad enough for names in capitals.
+# Of a letter of usual breadth at the size of the rows' names.
 CHARACTER_INCH = 0.076
-MOST_BASE_FIGURES = 3
 BAND_ALPHA = 0.4
 LONGEST_NAME = 26
+MOST_PAIRS_DRAWN = 15
+"""More rows than these are no picture but a list: the ranking and the workbook have them."""
 
 
 def comparison_figures(found: TrialComparisons) -> dict[str, Figure]:
@@ -45,23 +47,16 @@ def comparison_figures(found: TrialComparisons) -> dict[str, Figure]:
         "comparison-means": _figure(
             len(found.feeds),
             lambda ax: draw_means(ax, found.feeds, "yield", found.basis, found.bucket_L),
-        ),
-        "comparison-differences": _figure(
-            len(family.comparisons), lambda ax: draw_differences(ax, family.comparisons)
-        ),
+        )
     }
+    if len(family.comparisons) > MOST_PAIRS_DRAWN:
+        return drawn
+    drawn["comparison-differences"] = _figure(
+        len(family.comparisons), lambda ax: draw_differences(ax, family.comparisons)
+    )
     for name, pair in base_figure_names(found).items():
         drawn[name] = _figure(len(pair.by_basis), partial(draw_bases, found=pair))
     return drawn
-
-
-def base_figure_names(found: TrialComparisons) -> dict[str, AllBases]:
-    """Return which pairs get a figure of all bases, by its name: those whose order changes."""
-    changing = [pair for pair in found.all_bases if pair.order_changes]
-    return {
-        f"comparison-bases-{index + 1}": pair
-        for index, pair in enumerate(changing[:MOST_BASE_FIGURES])
-    }
 
 
 def trials_figures(found: TrialsCompared) -> dict[str, Figure]:
@@ -80,11 +75,6 @@ def trials_figures(found: TrialsCompared) -> dict[str, Figure]:
     return drawn
 
 
-def repeated_figure_name(index: int) -> str:
-    """Return the name of the figure of a feed in several trials."""
-    return f"repeated-{index + 1}"
-
-
 def _figure(rows: int, draw: Callable[[Axes], Axes]) -> Figure:
     import matplotlib as mpl
     from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -99,7 +89,7 @@ def _figure(rows: int, draw: Callable[[Axes], Axes]) -> Figure:
         axes = draw(figure.add_subplot())
         # room by the texts' lengths: measuring them would take longer than drawing
         names = [line for text in axes.get_yticklabels() for line in text.get_text().split("\n")]
-        left = 0.2 + CHARACTER_INCH * max(map(len, names), default=0)
+        left = 0.2 + CHARACTER_INCH * max(map(breadth, names), default=0)
         top = 0.62 if axes.get_title(loc="left") else 0.34
         figure.subplots_adjust(
             left=left / WIDTH_INCH,

@@ -44,7 +44,7 @@ def comparison_page(
         {
             "key": f"trial-{index}",
             "name": name,
-            "content": comparison_content(found, name if across else ""),
+            "content": comparison_content(found),
             "figures": _inline(comparison_figures, found, f"trial-{index}-"),
         }
         for index, (found, name) in enumerate(zip(trials, names, strict=True))

@@ -3,50 +3,74 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, Final
 
 from bmp.compare import (
     BASES,
+    QUANTITIES,
+    AllBases,
     Comparison,
     OverTrials,
     TrialsCompared,
     as_record,
-    bases_sentence,
     inocula_sentence,
     mixture_sentence,
-    school_table,
     sentence,
     trials_sentence,
 )
 from bmp.compare.whole import TrialComparisons
 from bmp.compare.words import rounded
-from bmp.report.compare_figures import base_figure_names, repeated_figure_name
+from bmp.net import MaterialYield
+from bmp.report.base_figures import base_figure_names, repeated_figure_name
+from bmp.report.ranking import ranked
+from bmp.report.rounding import MINUS, short
+
+MOST_FEEDS_IN_PAIRS: Final = 6
+"""With more feeds than this the page ranks them; the pairs are in the workbook."""
+SPEED: Final = {"rate constant": "first-order rate", "t90": "time to 90 % of the yield (t90)"}
+"""Quantities that the page compares besides the yield; the workbook has all."""
 
 
-def comparison_content(found: TrialComparisons, trial: str = "") -> Mapping[str, Any]:
-    """Return what the section of one trial shows; `trial` names it in each sentence."""
+def comparison_content(
+    found: TrialComparisons, yields: Sequence[MaterialYield] = ()
+) -> Mapping[str, Any]:
+    """Return what the section of one trial shows.
+
+    Parameters
+    ----------
+    found : TrialComparisons
+    yields : sequence of MaterialYield
+        Of the trial, for the ranking.
+    """
     family = found.first
     if family is None:
         return {"why_none": found.why_none}
-    head = f"In {trial}: " if trial else ""
+    kinetic = found.kinetics or {}
     return {
         "why_none": "",
         "question": _question(found),
-        "yield_words": [head + sentence(c) for c in family.comparisons],
+        "ranking": ranked(found, yields) if len(found.feeds) > MOST_FEEDS_IN_PAIRS else None,
         "method": family.why,
         "bases": [b.words.format(bucket_L=found.bucket_L) for b in BASES.values()],
         "base_rows": [
-            {"pair": f"{b.a.name} against {b.b.name}", "cells": _base_cells(b.by_basis)}
-            for b in found.all_bases
+            {"pair": _pair(pair.a.name, pair.b.name), "cells": _base_cells(pair.by_basis)}
+            for pair in found.all_bases
         ],
-        "base_words": [head + bases_sentence(b) for b in found.all_bases],
+        "base_words": [why_order_changes(b) for b in found.all_bases if b.order_changes],
         "base_figures": list(base_figure_names(found)),
-        "kinetic_words": [
-            head + sentence(c) for f in (found.kinetics or {}).values() for c in f.comparisons
+        "speed_columns": [words for name, words in SPEED.items() if name in kinetic],
+        "speed_rows": [
+            {"pair": _pair(row[0].a, row[0].b), "cells": [_speed_cell(c) for c in row]}
+            for row in zip(
+                *(kinetic[name].comparisons for name in SPEED if name in kinetic), strict=True
+            )
         ],
-        "mixture_words": [head + mixture_sentence(c) for c in found.mixtures],
-        "school": school_table(found.feeds, family, found.basis, found.bucket_L),
+        "mixture_words": [mixture_sentence(c) for c in found.mixtures],
     }
+
+
+def _pair(a: str, b: str) -> str:
+    return f"{a} compared with {b}"
 
 
 def across_content(found: TrialsCompared) -> Mapping[str, Any]:
@@ -112,21 +136,58 @@ def _over_trials_record(one: OverTrials) -> dict[str, Any]:
 
 def _question(found: TrialComparisons) -> str:
     if found.against is not None:
-        return f"Every other feed is set against {found.against}."
-    return "Every feed is set against every other."
+        return f"Every other feed is compared with {found.against}."
+    return "Every feed is compared with every other."
+
+
+def why_order_changes(pair: AllBases) -> str:
+    """Say which solids and which weight of a heaped litre turn the order of two feeds."""
+    a, b = pair.a, pair.b
+    reasons = [
+        f"{words} {short(100 * x)} and {short(100 * y)} % of the fresh mass"
+        for words, x, y in (("TS (dry matter) is", a.TS, b.TS), ("VS is", a.VS, b.VS))
+        if x is not None and y is not None
+    ]
+    if a.bulk_density_kg_per_L is not None and b.bulk_density_kg_per_L is not None:
+        weights = (a.bulk_density_kg_per_L, b.bulk_density_kg_per_L)
+        reasons.append(f"a heaped litre weighs {weights[0]:.2f} and {weights[1]:.2f} kg")
+    head = f"The order of {a.name} and {b.name} depends on the measure"
+    return f"{head}: {'; '.join(reasons)}." if reasons else f"{head}."
 
 
 def _base_cells(by_basis: Sequence[Comparison]) -> list[str]:
     ordered = {c.basis: c for c in by_basis}
-    return [_base_cell(ordered[basis]) for basis in BASES]
+    return [change_cell(ordered[basis]) for basis in BASES]
 
 
-def _base_cell(c: Comparison) -> str:
+def change_cell(c: Comparison) -> str:
+    """Return a difference in percent of the second feed with its interval, or what is lacking."""
     if c.difference.value is None:
         return "not known"
     if c.ratio.value is None or c.ratio.value <= 0:
         return f"{rounded(c.difference.value, 3)} {c.unit}"
-    ahead = c.a if c.ratio.value >= 1 else c.b
-    ratio = max(c.ratio.value, 1 / c.ratio.value)
-    note = {"not shown": " (not shown)", "no verdict": " (no verdict)"}.get(c.verdict, "")
-    return f"{ahead} by {rounded(100 * (ratio - 1))} %{note}"
+    change = whole_percent(c.ratio.value)
+    low, high = c.ratio.ci95 or (None, None)
+    if low is None or high is None:
+        return f"{change} (no interval)"
+    note = ", no difference shown" if c.verdict == "not shown" else ""
+    return f"{change} ({whole_percent(low)} to {whole_percent(high)}){note}"
+
+
+def whole_percent(ratio: float) -> str:
+    """Return the change that a ratio means, with its sign: `+78 %`, `−3.2 %`."""
+    change = 100.0 * (ratio - 1.0)
+    size = short(round(abs(change), 0 if abs(change) >= 9.5 else 1))
+    return f"{MINUS if change < 0 else '+'}{size} %"
+
+
+def _speed_cell(c: Comparison) -> str:
+    if c.no_verdict or c.difference.value is None:
+        return "not determined"
+    if QUANTITIES[c.quantity].by_ratio:
+        return change_cell(c)
+    low, high = c.difference.ci95 or (None, None)
+    signed = ["" if x is None else f"{x:+.1f}".replace("-", MINUS) for x in (low, high)]
+    value = f"{c.difference.value:+.1f}".replace("-", MINUS)
+    span = f" ({signed[0]} to {signed[1]})" if all(signed) else " (no interval)"
+    return f"{value} {c.unit}{span}"

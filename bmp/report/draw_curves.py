@@ -14,8 +14,8 @@ from bmp.report.edge import Mark, finish
 from bmp.report.labels import in_lines
 from bmp.report.lines import Curve, from_nought, mean_curve, plot_curves, series_look
 from bmp.report.looks import DOTTED, FAINT, INK, Look
+from bmp.report.quantities import half_width
 from bmp.report.rounding import with_uncertainty
-from bmp.report.sentences import half_width
 from bmp.results import Results
 from bmp.trial import Jar
 

@@ -18,6 +18,7 @@ from bmp.report.beside import start_beside
 from bmp.report.compare_figures import comparison_figures
 from bmp.report.draw_curves import net_curves, raw_methane
 from bmp.report.draw_doses import doses
+from bmp.report.draw_rate import daily_rate
 from bmp.report.draw_residuals import residuals, residuals_of
 from bmp.report.edge import LINE_IN
 from bmp.report.labels import in_lines
@@ -32,6 +33,9 @@ LEFT_IN: Final = 0.72
 LABELS_IN: Final = 1.55
 BOTTOM_IN: Final = 0.46
 TOP_IN: Final = 0.12
+
+MOST_NAMED_LINES: Final = 8
+"""A legend with more names than this would cover the curves."""
 
 STYLE: Final[Any] = {
     "font.family": "DejaVu Sans",
@@ -53,15 +57,15 @@ STYLE: Final[Any] = {
 def figures(results: Results) -> dict[str, Figure]:
     """Return the pictures of a trial by name, in the order of the page.
 
-    `net-curves` (one panel a unit of yield), `raw-methane` (not where yields were handed in),
-    `dose-series` (where a feed was given at several ratios), `residuals` (where a model was
-    fitted to any series), those of `comparison_figures`; `tank-gas`, `tank-ramp` and `tank-heat`
-    (where a tank has such to show).
+    `net-curves` and `daily-rate` (one panel a unit of yield), `raw-methane` (not where yields came
+    ready made), `dose-series` (where a feed was given at several ratios), `residuals` (where a
+    model was fitted to any series), those of `comparison_figures`, and those of `tank_pictures`.
     """
     drawn: dict[str, Figure] = {}
     with mpl.rc_context(STYLE):
         if results.yields:
             drawn["net-curves"] = _net_figure(results)
+            drawn["daily-rate"] = _rate_figure(results)
         if np.isfinite(results.gas.methane_NmL).any():
             drawn["raw-methane"] = _raw_figure(results)
         if results.doses:
@@ -112,6 +116,21 @@ def _net_figure(results: Results) -> Figure:
     figure, all_axes = _panels([_room(3.0, *both) for both in zip(lines, counts, strict=True)])
     for axes, panel in zip(all_axes, panels, strict=True):
         net_curves(axes, results, panel)
+    return figure
+
+
+def _rate_figure(results: Results) -> Figure:
+    units = list(dict.fromkeys(one.unit for one in results.yields))
+    figure, all_axes = _panels([2.3] * len(units), right_in=0.2)
+    for axes, unit in zip(all_axes, units, strict=True):
+        panel = [one for one in results.yields if one.unit == unit]
+        daily_rate(axes, results, panel)
+        names = ["\n".join(in_lines(one.series, 26, 1)) for one in panel]
+        if len(names) <= MOST_NAMED_LINES:
+            handles = [line for line in axes.patches if not str(line.get_label()).startswith("_")]
+            axes.legend(
+                handles, names[: len(handles)], frameon=False, fontsize=8.5, loc="upper right"
+            )
     return figure
 
 

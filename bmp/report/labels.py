@@ -52,7 +52,7 @@ def _isotonic(values: FloatArray) -> FloatArray:
 
 
 def in_lines(name: str, width: int = 17, most: int = 2) -> list[str]:
-    """Return a name broken into a few short lines, a longer one cut with an ellipsis.
+    """Return a name broken into a few short lines, a longer one shortened in the middle.
 
     Parameters
     ----------
@@ -60,12 +60,28 @@ def in_lines(name: str, width: int = 17, most: int = 2) -> list[str]:
         In letters of usual breadth; broad ones count for more.
     """
     words = " ".join(name.split())
-    breadth = sum(map(_breadth, words)) / max(len(words), 1)
-    letters = max(int(width / max(breadth, 1.0)), 2)
+    mean = breadth(words) / max(len(words), 1)
+    letters = max(int(width / max(mean, 1.0)), 2)
     lines = wrap(words, letters) or [""]
     if len(lines) <= most:
         return lines
-    return [*lines[: most - 1], lines[most - 1][: letters - 1].rstrip() + "…"]
+    # names often differ at their ends only: what is dropped is dropped in the middle
+    head = lines[: most - 1]
+    rest = words[len(" ".join(head)) :].lstrip()
+    end = rest[-_letters_within(rest[::-1], 0.55 * width) :].lstrip()
+    start = rest[: _letters_within(rest, 0.4 * width)].rstrip()
+    return [*head, f"{start}…{end}"]
+
+
+def _letters_within(words: str, width: float) -> int:
+    """Return how many of the first letters fit into a width; at least one."""
+    across = np.cumsum([_breadth(letter) for letter in words])
+    return max(int((across <= width).sum()), 1)
+
+
+def breadth(words: str) -> float:
+    """Return the breadth of words in letters of usual breadth."""
+    return sum(map(_breadth, words))
 
 
 def _breadth(letter: str) -> float:

@@ -6,16 +6,17 @@ import re
 from collections.abc import Mapping
 from functools import cache
 
-from jinja2 import Environment, PackageLoader
+from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 import bmp
 from bmp.report.looks import INK, LOOKS
+from bmp.report.rounding import number
 from bmp.report.sections import SECTIONS
 from bmp.results import Results
 
 
-def render_page(results: Results, svg: Mapping[str, str]) -> str:
+def render_page(results: Results, svg: Mapping[str, str], digest: str = "") -> str:
     """Return the whole report as one HTML page.
 
     Parameters
@@ -24,6 +25,8 @@ def render_page(results: Results, svg: Mapping[str, str]) -> str:
     svg : mapping of str to str
         SVG text by name of the picture, as `save_figures` returns it. A picture that is not there
         is left out.
+    digest : str
+        SHA-256 of the input, where it came from files.
     """
     drawn = {name: inline_svg(name, text) for name, text in svg.items()}
     sections = [
@@ -39,6 +42,7 @@ def render_page(results: Results, svg: Mapping[str, str]) -> str:
             sections=sections,
             figures=drawn,
             version=bmp.__version__,
+            digest=digest,
         )
     )
 
@@ -54,8 +58,8 @@ def inline_svg(name: str, text: str) -> Markup:
     drawing = re.sub(r'\bid="', f'id="{name}-', drawing)
     drawing = drawing.replace("url(#", f"url(#{name}-").replace('href="#', f'href="#{name}-')
     drawing = drawing.replace("fill: #ffffff", "fill: none").replace(INK, "currentColor")
-    for number, look in enumerate(LOOKS):
-        drawing = drawing.replace(look.colour, f"var(--series-{number})")
+    for place, look in enumerate(LOOKS):
+        drawing = drawing.replace(look.colour, f"var(--series-{place})")
     drawing = drawing.replace("<svg ", f'<svg role="img" aria-label="{name.replace("-", " ")}" ', 1)
     drawing = re.sub(r'(<svg[^>]*?) width="[^"]*"', r"\1", drawing, count=1)
     drawing = re.sub(r'(<svg[^>]*?) height="[^"]*"', r"\1", drawing, count=1)
@@ -65,6 +69,12 @@ def inline_svg(name: str, text: str) -> Markup:
 @cache
 def environment() -> Environment:
     """Return the templates of every page."""
-    return Environment(
-        loader=PackageLoader("bmp.report"), autoescape=True, trim_blocks=True, lstrip_blocks=True
+    made = Environment(
+        loader=PackageLoader("bmp.report"),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=StrictUndefined,
     )
+    made.filters["number"] = number
+    return made

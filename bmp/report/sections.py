@@ -10,20 +10,22 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
-from bmp.estimate import Estimate
+import numpy as np
+
+from bmp.cautions import cautions_for
 from bmp.finding import Finding
 from bmp.fit.models import MODELS
 from bmp.net import MaterialYield
 from bmp.report.compare_section import comparison_content
-from bmp.report.rounding import number, percent, short, with_uncertainty
-from bmp.report.sentences import (
-    estimate_words,
-    feed_sentence,
-    half_width,
-    meaning_of_numbers,
-)
+from bmp.report.first_screen import first_screen
+from bmp.report.kinetics_section import kinetics, rates
+from bmp.report.quantities import yield_number
+from bmp.report.reporting_list import blank_rows, reporting_rows
+from bmp.report.rounding import number, percent, short
+from bmp.report.sentences import meaning_of_numbers
 from bmp.report.tank_rows import ESTIMATE, TANK_PICTURES, tank_tables
 from bmp.results import Results
+from bmp.tank.verdict import STANDING_CAUTIONS, TANK_HAZARDS
 
 OUTCOME_SIGNS: Final = {"pass": "✓", "caution": "!", "fail": "✗", "not judged": "?"}
 
@@ -36,23 +38,17 @@ class Section:
     """Of its template, and of its place in the page."""
     title: str
     content: Callable[[Results], Mapping[str, Any] | None]
+    folded: bool = True
+    """Whether it stands behind its heading; open in print."""
 
 
 def answer(results: Results) -> Mapping[str, Any]:
-    """Return one sentence a series, feeds first, and the verdicts where there are any."""
-    return {
-        "sentences": [
-            (feed_sentence(one, results), results.feed_verdicts.get(one.series))
-            for one in sorted(results.yields, key=lambda one: one.role == "control")
-        ],
-        "meaning": meaning_of_numbers(results),
-        "verdict": results.verdict.words if results.verdict else None,
-        "validated": results.verdict.validated if results.verdict else None,
-    }
+    """Return the first screen."""
+    return {"screen": first_screen(results), "meaning": meaning_of_numbers(results)}
 
 
 def curves(results: Results) -> Mapping[str, Any] | None:
-    """Return the words beside the picture of net curves."""
+    """Return the words below the picture of net curves."""
     if not results.yields:
         return None
     left_out = any(results.left_out(one.series) for one in results.yields)
@@ -60,110 +56,50 @@ def curves(results: Results) -> Mapping[str, Any] | None:
     return {"left_out": left_out, "modelled": modelled, "gross": results.gross}
 
 
-def yields(results: Results) -> Mapping[str, Any] | None:
-    """Return the table of yields."""
+def jars(results: Results) -> Mapping[str, Any] | None:
+    """Return the yields of feeds and jars, and the blanks' own methane."""
     if not results.yields:
         return None
     return {
-        "rows": [_yield_row(one) for one in results.yields],
+        "rows": [_yield_row(one, results) for one in results.yields],
         "units": list(dict.fromkeys(one.unit for one in results.yields)),
+        "blanks": blank_rows(results),
+        "left_out": [
+            f"{jar.name} ({jar.series}): {jar.left_out}"
+            for jar in results.trial.jars
+            if jar.left_out is not None
+        ],
     }
 
 
-def _yield_row(one: MaterialYield) -> Mapping[str, Any]:
+def _yield_row(one: MaterialYield, results: Results) -> Mapping[str, Any]:
+    scatter = None
+    if len(one.jar_values) > 1 and one.value > 0.0:
+        scatter = 100.0 * float(np.std(one.jar_values, ddof=1)) / one.value
     return {
         "series": one.series,
         "role": one.role,
-        "value": with_uncertainty(one.value, half_width(one)),
+        "value": yield_number(one),
         "unit": one.unit,
-        "no_interval": one.why_no_interval,
-        "sd": None if one.sd is None else number(one.sd, 2),
-        "jars": len(one.jars),
+        "no_interval": one.why_no_interval if one.ci95 is None else "",
+        "sd": "–" if one.sd is None else number(one.sd, 2),
+        "rsd": "–" if scatter is None else f"{number(scatter, 2)} %",
         "days": short(one.time_d),
-        "per_fresh": None if one.per_fresh is None else number(one.per_fresh),
-        "blank_percent": None if one.blank_percent is None else f"{one.blank_percent:.0f} %",
+        "per_fresh": "–" if one.per_fresh is None else number(one.per_fresh),
+        "blank_percent": "–" if one.blank_percent is None else f"{number(one.blank_percent)} %",
+        "jars": [
+            (results.trial.jars[jar].name, number(value))
+            for jar, value in zip(one.jars, one.jar_values, strict=True)
+        ],
     }
 
 
 def comparison(results: Results) -> Mapping[str, Any] | None:
     """Return which feed is better, where there are feeds to compare."""
     found = results.comparisons
-    return comparison_content(found) if len(found.feeds) > 1 or results.gross else None
-
-
-def kinetics(results: Results) -> Mapping[str, Any] | None:
-    """Return what the models say of each series."""
-    if not results.fits:
-        return None
-    measured = {one.series: one for one in results.yields}
-    chosen = {fit.choice.model for fit in results.fits.values()}
-    shown = [name for name, model in MODELS.items() if model.quoted or name in chosen]
-    return {
-        "series": [
-            {
-                "name": name,
-                "choice": fit.choice,
-                "models": [
-                    {
-                        "name": model,
-                        "chosen": model == fit.choice.model,
-                        "parameters": [
-                            (parameter, _estimate(estimate))
-                            for parameter, estimate in fit.models[model].parameters.items()
-                        ],
-                        "r2": fit.models[model].r2,
-                        "rmse": fit.models[model].rmse,
-                    }
-                    for model in _shown_models(fit.choice.model)
-                ],
-                "times": [
-                    (f"to half of {_so_far(measured[name])}", _estimate(fit.t50_d)),
-                    (f"to 90 % of {_so_far(measured[name])}", _estimate(fit.t90_d)),
-                    *(
-                        [("highest rate of the chosen model", _estimate(fit.peak_rate))]
-                        if fit.choice.model
-                        else []
-                    ),
-                ],
-                "forecast": fit.forecast.words if fit.forecast else None,
-            }
-            for name, fit in results.fits.items()
-        ],
-        "meanings": _meanings(shown),
-        "equations": {name: MODELS[name].equation for name in shown},
-    }
-
-
-def _meanings(models: list[str]) -> dict[str, str]:
-    """Return what each parameter means; where models mean different things by it, for each."""
-    by_name: dict[str, dict[str, str]] = {}
-    for model in models:
-        for parameter in MODELS[model].parameters:
-            by_name.setdefault(parameter.name, {})[model] = parameter.meaning
-    return {
-        name if len(set(said.values())) == 1 else f"{name} ({model})": meaning
-        for name, said in by_name.items()
-        for model, meaning in said.items()
-    }
-
-
-def _so_far(one: MaterialYield) -> str:
-    """Return what a time is a share of: the yield, or what there was of it so far."""
-    return "the measured yield" if one.finished else f"what it had given by day {one.time_d:.0f}"
-
-
-def _shown_models(chosen: str | None) -> list[str]:
-    """Return the models that the page shows: those that people quote, and the one chosen."""
-    return [name for name, model in MODELS.items() if model.quoted or name == chosen]
-
-
-def _estimate(estimate: Estimate) -> Mapping[str, Any]:
-    return {
-        "words": estimate_words(estimate),
-        "unit": "" if estimate.value is None else estimate.unit,
-        "determined": estimate.value is not None,
-        "from": estimate.interval_from,
-    }
+    return (
+        comparison_content(found, results.yields) if len(found.feeds) > 1 or results.gross else None
+    )
 
 
 def tank(results: Results) -> Mapping[str, Any] | None:
@@ -175,6 +111,8 @@ def tank(results: Results) -> Mapping[str, Any] | None:
         "tables": tank_tables(results.tank),
         "pictures": TANK_PICTURES,
         "estimate": ESTIMATE,
+        # the standing ones are under Safety
+        "cautions": [c for c in results.tank.cautions if c not in STANDING_CAUTIONS],
     }
 
 
@@ -198,20 +136,15 @@ def doses(results: Results) -> Mapping[str, Any] | None:
     }
 
 
-def raw(results: Results) -> Mapping[str, Any] | None:
-    """Return the words beside the picture of raw methane."""
-    if all(jar.measured == "net yield" for jar in results.trial.jars):
-        return None
-    return {"blanks": results.blanks.count}
-
-
 def assumed(results: Results) -> Mapping[str, Any] | None:
-    """Return what was taken for granted."""
-    return {"sentences": results.assumed} if results.assumed else None
+    """Return what was assumed, and what was given but not used."""
+    if not results.assumed and not results.ignored:
+        return None
+    return {"assumed": results.assumed, "ignored": results.ignored}
 
 
 def corrections(results: Results) -> Mapping[str, Any] | None:
-    """Return the size of every correction, by series."""
+    """Return the size of every correction, by series, and the words of the raw picture."""
     if not results.corrections:
         return None
     series = [one.series for one in results.yields]
@@ -263,44 +196,44 @@ def _seen(finding: Finding) -> str:
     return f"{shown} ({finding.where})" if shown and finding.where else shown or finding.where
 
 
-def left_out(results: Results) -> Mapping[str, Any] | None:
-    """Return the jars that do not count, with the reasons."""
-    jars = [jar for jar in results.trial.jars if jar.left_out is not None]
-    return {"jars": jars} if jars else None
-
-
-def ignored(results: Results) -> Mapping[str, Any] | None:
-    """Return what was handed in and not used."""
-    return {"sentences": results.ignored} if results.ignored else None
-
-
-def method(results: Results) -> Mapping[str, Any]:
-    """Return how it was computed, as far as it bears on this trial."""
-    setup = results.trial.setup
+def setup(results: Results) -> Mapping[str, Any]:
+    """Return the setup, what is not known of it, and how it was computed."""
+    way = results.trial.setup
     noise = {name: fit.choice.noise for name, fit in results.fits.items() if fit.choice.noise}
     return {
-        "measured": setup.measured,
-        "net_yield": setup.measured == "net yield",
+        "rows": reporting_rows(results),
+        "net_yield": way.measured == "net yield",
         "blanks": bool(results.blanks.count),
         "fitted": bool(results.fits),
         "noise": noise,
-        "sources": list(dict.fromkeys(m.source for m in MODELS.values() if m.candidate)),
+        "sources": list(
+            dict.fromkeys(model.source for model in MODELS.values() if model.candidate)
+        ),
     }
 
 
+def safety(results: Results) -> Mapping[str, Any]:
+    """Return the cautions that every trial needs."""
+    hazards = ["jar", "manure or meat", "crucibles"]
+    ways = {jar.measured for jar in results.trial.jars}
+    hazards += ["closed glass"] if ways & {"pressure", "mass"} else ["open outlet"]
+    hazards += list(TANK_HAZARDS) if results.tank is not None else []
+    hazards += ["caustic"] if "methane volume" in ways else []
+    return {"cautions": cautions_for(hazards)}
+
+
 SECTIONS: Final = (
-    Section("answer", "What came out", answer),
-    Section("curves", "How the methane came", curves),
-    Section("yields", "Yields", yields),
+    Section("answer", "Results", answer, folded=False),
+    Section("curves", "Methane curves", curves, folded=False),
+    Section("jars", "Each jar", jars),
+    Section("kinetics", "How fast: kinetics", kinetics),
+    Section("rates", "Methane a day", rates),
     Section("comparison", "Which feed is better", comparison),
-    Section("kinetics", "How fast", kinetics),
     Section("doses", "When more feed was given", doses),
-    Section("tank", "The main tank", tank),
-    Section("raw", "What the jars made, and the inoculum's part of it", raw),
-    Section("assumed", "What was taken for granted", assumed),
-    Section("corrections", "What each correction did", corrections),
-    Section("checks", "What was looked at", checks),
-    Section("left_out", "Jars that do not count", left_out),
-    Section("ignored", "Handed in and not used", ignored),
-    Section("method", "How it was computed", method),
+    Section("tank", "The tank", tank),
+    Section("checks", "Checks", checks),
+    Section("corrections", "Corrections", corrections),
+    Section("assumed", "Assumptions", assumed),
+    Section("setup", "Setup and method", setup),
+    Section("safety", "Safety", safety),
 )

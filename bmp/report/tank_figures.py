@@ -38,8 +38,10 @@ def tank_pictures(result: TankResult, places: Mapping[str, int]) -> dict[str, Fi
     ways: dict[str, tuple[Callable[[Axes, TankResult], Axes], float]] = {
         "tank-gas": (gas, 0.4 + 0.26 * legend_rows)
     }
-    if result.ramp:
-        ways["tank-ramp"] = draw_ramp, 0.5
+    if any(row.load_kgVS_per_m3_d is not None for row in result.ramp):
+        ways["tank-ramp-load"] = draw_ramp_load, 0.5
+    if any(row.expected_methane_NL_per_d is not None for row in result.ramp):
+        ways["tank-ramp-gas"] = draw_ramp_gas, 0.5
     if result.months:
         ways["tank-heat"] = draw_heat_by_month, 1.25
     drawn = {}
@@ -93,35 +95,39 @@ def draw_gas_by_material(
     return _bare(axes)
 
 
-def draw_ramp(axes: Axes, result: TankResult) -> Axes:
-    """Draw the load of each week as steps and the gas expected at its end as a line."""
-    weeks = [row.week for row in result.ramp]
-    loads = [row.load_kgVS_per_m3_d for row in result.ramp]
-    gas = [row.expected_methane_NL_per_d for row in result.ramp]
-    axes.set_xlabel("Week")
-    if not weeks:
-        axes.text(0.5, 0.5, "no ramp needed", ha="center", transform=axes.transAxes, color=FAINT)
-        return _bare(axes)
-    known = [(week, load) for week, load in zip(weeks, loads, strict=True) if load is not None]
+def draw_ramp_load(axes: Axes, result: TankResult) -> Axes:
+    """Draw the load of each week of the change as bars."""
+    known = [
+        (row.week, row.load_kgVS_per_m3_d)
+        for row in result.ramp
+        if row.load_kgVS_per_m3_d is not None
+    ]
     axes.bar(
-        [week for week, _ in known], [load for _, load in known], width=0.8, color=FAINT, alpha=0.45
+        [week for week, _ in known], [load for _, load in known], width=0.7, color=FAINT, alpha=0.6
     )
-    axes.set_ylabel("Load, bars [kg VS/(m³ d)]")
-    axes.locator_params(axis="x", integer=True)
-    expected = [(week, value) for week, value in zip(weeks, gas, strict=True) if value is not None]
-    _bare(axes)
-    if expected:
-        second = axes.twinx()
-        second.plot(
-            [week for week, _ in expected],
-            [value for _, value in expected],
-            "o-",
-            color=look_of(0).colour,
-        )
-        second.set_ylim(bottom=0)
-        second.set_ylabel("Methane, line, estimate [NL/d]")
-        second.spines["top"].set_visible(False)
-    return axes
+    axes.set_ylabel("Load [kg VS/(m³ d)]")
+    return _weeks(axes, result)
+
+
+def draw_ramp_gas(axes: Axes, result: TankResult) -> Axes:
+    """Draw the methane expected at the end of each week of the change."""
+    known = [
+        (row.week, row.expected_methane_NL_per_d)
+        for row in result.ramp
+        if row.expected_methane_NL_per_d is not None
+    ]
+    axes.plot([week for week, _ in known], [gas for _, gas in known], "o-", color=look_of(0).colour)
+    axes.set_ylabel("Methane, estimate [NL/d]")
+    axes.margins(x=0.08, y=0.15)
+    axes.set_ylim(bottom=0)
+    return _weeks(axes, result)
+
+
+def _weeks(axes: Axes, result: TankResult) -> Axes:
+    weeks = [row.week for row in result.ramp]
+    axes.set_xlabel("Week")
+    axes.set_xticks(weeks[:: max(1, len(weeks) // 8)])
+    return _bare(axes)
 
 
 def draw_heat_by_month(axes: Axes, result: TankResult) -> Axes:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from bmp.tank.result import Range, TankResult, TankState
+from bmp.tank.result import Range, RangeCheck, TankResult, TankState
 from bmp.tank.verdict import say
 
 UNKNOWN = "not known"
@@ -13,10 +13,12 @@ UNKNOWN = "not known"
 TANK_PICTURES: Mapping[str, str] = {
     "tank-gas": "Methane a day by feed. Bar: the span of the whole, which joins the trial's "
     "interval, the temperature and the step from jar to tank.",
-    "tank-ramp": "Bars: load of each week. Line: methane expected at its end.",
+    "tank-ramp-load": "Load of each week of the change.",
+    "tank-ramp-gas": "Methane expected at the end of each week.",
     "tank-heat": "Bars: heat that the tank needs on the planned diet. Lines with bands: what the "
     "own gas gives after the burner.",
 }
+WEEK_BY_WEEK = "Week by week (estimate)"
 ESTIMATE = "Every number is an estimate; low and high in brackets."
 
 
@@ -62,13 +64,16 @@ def _quantities(state: TankState) -> Iterator[tuple[str, str]]:
     yield "fed a day", _plain(state.total_kg_per_d, "kg")
     yield "retention", _plain(state.retention_d, "d")
     yield "organic load", _plain(state.load_kgVS_per_m3_d, "kg VS/(m³ d)")
-    yield "dry matter of the mixture", _plain(_percent(state.TS_share), "%")
+    yield "TS of the mixture", _plain(_percent(state.TS_share), "%")
     yield "C:N of the mixture", _plain(state.C_to_N)
     yield "lipid, share of VS", _plain(_percent(state.lipid_share_of_VS), "%")
     yield "total ammonia N", _plain(state.total_ammonia_N_mg_per_L, "mg/L")
-    yield "were all nitrogen set free", _plain(state.total_ammonia_N_upper_mg_per_L, "mg/L")
+    yield (
+        "ammonia N if all nitrogen were released",
+        _plain(state.total_ammonia_N_upper_mg_per_L, "mg/L"),
+    )
     yield "free ammonia N", _plain(state.free_ammonia_mgN_per_L, "mg/L")
-    yield "water to add", _plain(state.water_to_add_kg_per_d, "kg a day")
+    yield "more water needed to pour", _more_water(state.water_to_add_kg_per_d)
     yield "methane a day", _span(state.methane_NL_per_d, "NL")
     yield "biogas a day", _span(state.biogas_NL_per_d, "NL")
     yield "heating value of the gas", _span(state.gas_kWh_per_d, "kWh a day")
@@ -80,6 +85,10 @@ def _quantities(state: TankState) -> Iterator[tuple[str, str]]:
     yield "empty bag full after", _plain(state.storage_full_after_h, "h")
     yield "digestate out", _plain(state.digestate_kg_per_d, "kg a day")
     yield "nitrogen in the digestate", _plain(state.digestate_N_g_per_d, "g a day")
+
+
+def _more_water(kg_per_d: float | None) -> str:
+    return "none" if kg_per_d == 0.0 else _plain(kg_per_d, "kg a day")
 
 
 def _percent(share: float | None) -> float | None:
@@ -114,8 +123,8 @@ def _ranges(result: TankResult) -> TankTable:
     rows = [
         (
             check.quantity,
-            f"{say(check.value)} {check.unit}".rstrip(),
-            _limits(row["low"], row["high"]),
+            _in_unit(check, check.value),
+            _limits(check, row["low"], row["high"]),
             words[row["inside"]],
             str(row["meaning"]),
             str(row["source"]),
@@ -124,16 +133,27 @@ def _ranges(result: TankResult) -> TankTable:
         for row in check.ranges
     ]
     header = ("planned diet", "estimate", "range", "lies", "what the range is", "source")
-    title = "Beside published ranges, which disagree"
+    title = "Compared with published ranges, which disagree"
     return TankTable(title, header, tuple(rows), open=False)
 
 
-def _limits(low: float | None, high: float | None) -> str:
-    if low is not None and high is not None:
-        return f"{low:g} to {high:g}"
-    if low is None and high is None:
-        return ""
-    return f"at least {low:g}" if high is None else f"at most {high:g}"
+IN_PERCENT = ("TS of the mixture", "lipid share of COD")
+"""Shares that people read in percent, as the table above them has them."""
+
+
+def _in_unit(check: RangeCheck, value: float) -> str:
+    if check.quantity in IN_PERCENT:
+        return f"{say(100.0 * value)} %"
+    return f"{say(value)} {check.unit}".rstrip()
+
+
+def _limits(check: RangeCheck, low: float | None, high: float | None) -> str:
+    low_text, high_text = ("" if x is None else _in_unit(check, x) for x in (low, high))
+    if low_text and high_text:
+        return f"{low_text} to {high_text}"
+    if low_text:
+        return f"at least {low_text}"
+    return f"at most {high_text}" if high_text else ""
 
 
 def _ramp(result: TankResult) -> TankTable:
@@ -154,7 +174,7 @@ def _ramp(result: TankResult) -> TankTable:
         "methane at its end, NL a day",
         "meter, times today's",
     )
-    return TankTable("Week by week (estimate)", header, tuple(rows))
+    return TankTable(WEEK_BY_WEEK, header, tuple(rows))
 
 
 def _stop_signs(result: TankResult) -> TankTable:

@@ -5,21 +5,61 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import chain
 from textwrap import wrap
+from typing import Final
 
-from bmp.report.tank_rows import ESTIMATE, TankTable, tank_tables
+from bmp.cautions import cautions_for
+from bmp.report.tank_rows import ESTIMATE, WEEK_BY_WEEK, TankTable, tank_tables
 from bmp.tank.result import TankResult
+from bmp.tank.verdict import TANK_HAZARDS
 
 WIDTH = 100
 # A column is never wider than this; longer words go on in the next line.
-WIDEST_COLUMN = 30
+WIDEST_COLUMN = 40
 
 
-def tank_text(result: TankResult) -> str:
-    """Return the whole answer as text, verdict first, cautions beside it."""
+SHORT: Final = (
+    "methane a day", "biogas a day", "organic load", "retention", "C:N of the mixture",
+    "free ammonia N", "own flame covers", "empty bag full after",
+)  # fmt: skip
+"""Rows of the first table that the short answer shows."""
+MOST_WEEKS: Final = 5
+
+
+def tank_text(result: TankResult, everything: bool = False) -> str:
+    """Return the answer as text, the gas first; at most forty lines unless all is asked for."""
+    return _whole(result) if everything else _short(result)
+
+
+def _short(result: TankResult) -> str:
+    first, *others = tank_tables(result)
+    rows = tuple(row for row in first.rows if row[0] in SHORT)
     parts = [
         *wrap(result.verdict, WIDTH),
         "",
-        *_list("Cautions", result.cautions),
+        *_table(TankTable(first.title, first.header, rows)),
+    ]
+    ramp = [table for table in others if table.title == WEEK_BY_WEEK]
+    for table in ramp:
+        parts += _table(TankTable(table.title, table.header[:3], _weeks(table)))
+    parts += ["Safety"]
+    parts += [f"  - {caution.line}" for caution in cautions_for(TANK_HAZARDS)]
+    parts += ["Everything else: add --all, or see the report that bmp analyze writes."]
+    return "\n".join(parts) + "\n"
+
+
+def _weeks(table: TankTable) -> tuple[tuple[str, ...], ...]:
+    """Return the weeks of a ramp, the middle ones of a long one left out."""
+    rows = [row[:3] for row in table.rows]
+    if len(rows) > MOST_WEEKS:
+        rows = [*rows[: MOST_WEEKS - 2], ("…", "", ""), rows[-1]]
+    return tuple(rows)
+
+
+def _whole(result: TankResult) -> str:
+    parts = [
+        *wrap(result.verdict, WIDTH),
+        "",
+        *_list("Safety and cautions", result.cautions),
         ESTIMATE,
         "",
         *chain.from_iterable(_table(table) for table in tank_tables(result)),

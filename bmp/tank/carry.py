@@ -34,7 +34,7 @@ from bmp.tank.state import (
     with_ranges,
 )
 from bmp.tank.step import kind_of
-from bmp.tank.verdict import cautions_of, ramp_words, verdict_of
+from bmp.tank.verdict import cautions_of, headline_of, ramp_words, verdict_of
 from bmp.theory import degradability
 from bmp.trial import MONTHS
 
@@ -83,6 +83,7 @@ def carry_to_tank(
     weeks: tuple[RampWeek, ...] = ()
     if not dangers:
         weeks = ramp(setup, [_ramp_feed(feed) for feed in prepared], stay_today, stay_planned)
+    grounds = _grounds(prepared, planned_kg)
     judged = _degradabilities(prepared)
     factor = next((feed.factor for feed in prepared if feed.curve is not None), None)
     assumed = _assumed(setup, prepared, UA, UA_words)
@@ -102,9 +103,8 @@ def carry_to_tank(
         carbon_to_nitrogen=parts_of_carbon_to_nitrogen([f.holds for f in prepared], planned_kg),
         dangers=dangers,
         not_known=gaps,
-        verdict=verdict_of(
-            setup, today, planned, weeks, dangers, gaps, _grounds(prepared, planned_kg)
-        ),
+        headline=headline_of(today, planned, dangers, gaps, grounds),
+        verdict=verdict_of(setup, today, planned, weeks, dangers, gaps, grounds),
         cautions=cautions_of(setup, [f.curve for f in prepared], today, planned, judged),
         assumed=assumed,
     )

@@ -176,6 +176,8 @@ class TankResult:
     """Why there is no ramp, and what to do first; empty: nothing known speaks against it."""
     not_known: Mapping[str, str]
     """What could not be judged of the planned diet, and what to measure."""
+    headline: str
+    """Danger, gas and care in a line or two; `verdict` says more."""
     verdict: str
     cautions: tuple[str, ...]
     assumed: tuple[str, ...]

@@ -16,9 +16,9 @@ from bmp.tank.step import ratio_of
 from bmp.tank.yields import RATE_SOURCE, RATE_VALID_C
 
 # What a tank, its bag and its feeds bring with them, from the table that all parts print from.
+TANK_HAZARDS: Final = ("tank", "gas store", "manure or meat")
 STANDING_CAUTIONS: Final = tuple(
-    f"{caution.text} {caution.figure}".rstrip(" .") + "."
-    for caution in cautions_for(("tank", "gas store", "manure or meat"))
+    f"{caution.text} {caution.figure}".rstrip(" .") + "." for caution in cautions_for(TANK_HAZARDS)
 )
 ESTIMATE: Final = "Every number here is an estimate: a jar is not a tank. Watch the tank first."
 
@@ -101,6 +101,33 @@ def verdict_of(
         _storage(today, planned),
     ]
     return " ".join(part for part in parts if part)
+
+
+def headline_of(
+    today: TankState,
+    planned: TankState,
+    dangers: Sequence[Danger],
+    gaps: Mapping[str, str],
+    grounds: Sequence[str],
+) -> str:
+    """Return what must stand where there is room for a line or two: danger, gas, care."""
+    parts = [
+        _stop(dangers),
+        _gas_in_a_line(today, planned, bool(dangers)),
+        *grounds,
+        "" if dangers else _whether(planned.ranges, gaps),
+    ]
+    return " ".join(part for part in parts if part)
+
+
+def _gas_in_a_line(today: TankState, planned: TankState, danger: bool) -> str:
+    if planned.methane_NL_per_d is None:
+        return _gas(today, planned, danger)
+    head = "If the tank stayed sound: " if danger else "In the tank: "
+    gas = f"{head}{say_span(planned.methane_NL_per_d, 'NL of methane a day')} as planned"
+    if today.methane_NL_per_d is None:
+        return f"{gas}."
+    return f"{gas}, today {say(today.methane_NL_per_d.value)}."
 
 
 def _stop(dangers: Sequence[Danger]) -> str:

@@ -48,8 +48,9 @@ def one(rng: random.Random) -> str:
     from bmp.check import check
     from bmp.problem import UnusableInput
     from bmp.read import read_with_problems
+    from bmp.report.answer_text import answer_text
+    from bmp.report.first_screen import first_screen
     from bmp.report.results_json import curves_text, results_text
-    from bmp.report.sentences import feed_sentence
 
     with tempfile.TemporaryDirectory() as folder:
         place = broken_input(rng, Path(folder))
@@ -63,8 +64,8 @@ def one(rng: random.Random) -> str:
             results = analyze(trial)
             json.loads(results_text(results), parse_constant=float.fromhex)  # no NaN, no infinity
             curves_text(results)
-            for series in results.yields:
-                assert_plain(feed_sentence(series, results))
+            for line in answer_text(first_screen(results)).splitlines():
+                assert_plain(line)
             return "result"
         except UnusableInput as unusable:
             told = [str(problem) for problem in unusable.problems]

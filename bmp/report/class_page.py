@@ -1,0 +1,88 @@
+"""One page for a class: a picture, a table, and a short text to copy."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from markupsafe import Markup
+
+from bmp.compare.words import number as number_word
+from bmp.report.first_screen import pair_words
+from bmp.report.page import environment, inline_svg
+from bmp.report.quantities import yield_number, yield_unit_short
+from bmp.report.ranking import ranked
+from bmp.report.rounding import short
+from bmp.results import Results
+from bmp.trial import no_gas_read
+
+MOST_PAIRS = 3
+"""With more pairs than this the text ranks the feeds."""
+
+
+def class_page(results: Results, svg: Mapping[str, str]) -> str | None:
+    """Return the page as HTML, `None` where no feed gave anything to speak of."""
+    feeds = [one for one in results.yields if one.role == "substrate"]
+    if not feeds or no_gas_read(results.trial):
+        return None
+    picture = Markup("")
+    if "net-curves" in svg:
+        picture = inline_svg("net-curves", svg["net-curves"])
+    text: str = (
+        environment()
+        .get_template("class.html")
+        .render(
+            title=results.trial.setup.title,
+            picture=picture,
+            rows=[
+                (
+                    one.series,
+                    len(one.jars),
+                    yield_number(one),
+                    "–" if one.per_fresh is None else short(one.per_fresh),
+                )
+                for one in results.yields
+            ],
+            unit=yield_unit_short(results.yields[0]),
+            words=list(class_words(results)),
+        )
+    )
+    return text
+
+
+def class_words(results: Results) -> Iterator[str]:
+    """Yield the sentences to copy: at most 120 words, no names of tests."""
+    feeds = [one for one in results.yields if one.role == "substrate"]
+    counts = sorted({len(one.jars) for one in feeds})
+    jars = number_word(counts[0])
+    if len(counts) > 1:
+        jars = f"{jars} to {number_word(counts[-1])}"
+    plural = "s" if len(feeds) > 1 else ""
+    in_jars = f"{jars} jar{'' if counts == [1] else 's'} each"
+    days = short(round(max(one.time_d for one in feeds), 0))
+    yield f"We tested {number_word(len(feeds))} feed{plural} in {in_jars} for {days} days."
+    if results.gross:
+        yield "The gas of the inoculum is still in our figures, because we had no blank."
+    else:
+        yield "We subtracted the gas that the inoculum makes by itself."
+    yield from _better(results)
+    control = next((one for one in results.yields if one.role == "control"), None)
+    if control is not None:
+        yield f"{control.series.capitalize()}, our control, gave {yield_number(control)} NmL per g."
+    if any(one.finished is False for one in feeds):
+        yield "The jars still made gas at the end, so these figures can rise."
+    yield (
+        "± is the 95 % interval: of 20 such intervals about 19 hold the true value. It does not "
+        "cover a mistake that all jars share, such as a wrong thermometer."
+    )
+
+
+def _better(results: Results) -> Iterator[str]:
+    family = results.comparisons.first
+    if family is None or all(c.no_verdict for c in family.comparisons):
+        return
+    if len(family.comparisons) <= MOST_PAIRS:
+        yield from (pair_words(c) for c in family.comparisons)
+    else:
+        yield ranked(results.comparisons, results.yields).words("per gram of volatile solids")
+    if any(c.verdict == "not shown" for c in family.comparisons):
+        yield "No difference shown does not mean equal: this trial could not see one."
