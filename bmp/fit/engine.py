@@ -33,6 +33,10 @@ LONGEST_STEP: Final = 1.0
 NOTHING: Final = 1e-100
 STUCK: Final = 1e10
 """Damping at which a search that finds nothing better is given up."""
+STEPS_TO_TELL: Final = 3
+STARTS_KEPT: Final = 2
+"""Of many starts, those that explain the most after `STEPS_TO_TELL` steps are followed to the end:
+in 13,500 simulated and 60 real curves none of the others ended lower."""
 LEAVE_WHEN: Final = 0.25
 """Share of finished searches at which the rest goes on without them."""
 
@@ -104,11 +108,31 @@ class _Data:
 def _best_of(model: Model, data: _Data, starts: Starts) -> tuple[FloatArray, BoolArray]:
     """Search from each start and keep, for each jar, the end that explains the most."""
     count, jars = starts.u.shape[:2]
+    if count > 2 * STARTS_KEPT:
+        u, explained, _ = _search_all(model, data, starts, (STEPS_TO_TELL,))
+        # a jar with fewer starts than others repeats its last one
+        explained[1:][(starts.u[1:] == starts.u[:-1]).all(axis=2)] = -np.inf
+        best = np.argsort(-explained, axis=0, kind="stable")[:STARTS_KEPT, :, None]
+        kept = (np.take_along_axis(x, best, axis=0) for x in (u, starts.low, starts.high))
+        return _best_of(model, data, Starts(*kept))
+    u, explained, converged = _search_all(model, data, starts, (STEPS_TOGETHER, STEPS_AT_MOST))
+    best, jar = explained.argmax(axis=0), np.arange(jars)
+    return u[best, jar], converged[best, jar]
+
+
+def _search_all(
+    model: Model, data: _Data, starts: Starts, rounds: tuple[int, ...]
+) -> tuple[FloatArray, FloatArray, BoolArray]:
+    """Search from every start; shapes as `Starts.u`, and (starts, jars) twice."""
+    count, jars = starts.u.shape[:2]
     row = np.tile(np.arange(jars), count)
-    flat = [x.reshape(count * jars, -1) for x in (starts.u, starts.low, starts.high)]
-    u, explained, converged = _search(model, data, row, *flat)
-    best = explained.reshape(count, jars).argmax(axis=0) * jars + np.arange(jars)
-    return u[best], converged[best]
+    u, low, high = (x.reshape(count * jars, -1) for x in (starts.u, starts.low, starts.high))
+    u, explained, converged = _search(model, data, row, u, low, high, rounds)
+    return (
+        u.reshape(starts.u.shape),
+        explained.reshape(count, jars),
+        converged.reshape(count, jars),
+    )
 
 
 def _line(model: Model, data: _Data, u: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -119,18 +143,24 @@ def _line(model: Model, data: _Data, u: FloatArray) -> tuple[FloatArray, FloatAr
 
 
 def _search(
-    model: Model, data: _Data, row: IntArray, u: FloatArray, low: FloatArray, high: FloatArray
+    model: Model,
+    data: _Data,
+    row: IntArray,
+    u: FloatArray,
+    low: FloatArray,
+    high: FloatArray,
+    rounds: tuple[int, ...],
 ) -> tuple[FloatArray, FloatArray, BoolArray]:
     """Run all searches in chunks, then the stragglers of all chunks together.
 
-    `row` is the jar that each search belongs to. Returns where each ended, how much of the sum of
-    squares it explains, and whether it converged.
+    `row` is the jar that each search belongs to, `rounds` the most steps of each round. Returns
+    where each ended, how much of the sum of squares it explains, and whether it converged.
     """
     explained = np.empty(len(row))
     done = np.zeros(len(row), dtype=np.bool_)
     u = u.copy()
     size = max(1, CHUNK_READINGS // max(1, data.y.shape[1]))
-    for steps in (STEPS_TOGETHER, STEPS_AT_MOST):
+    for steps in rounds:
         left = np.flatnonzero(~done)
         for begin in range(0, len(left), size):
             part = left[begin : begin + size]

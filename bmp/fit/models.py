@@ -142,7 +142,10 @@ def _lagged(t: FloatArray, u: FloatArray) -> tuple[FloatArray, list[FloatArray]]
     k, late = _exp(u[:, :1]), t - u[:, 1:2]
     x = k * np.maximum(late, 0.0)
     left = np.exp(-x)
-    return -np.expm1(-x), [x * left, np.where(late > 0, -k * left, 0.0)]
+    x *= left
+    by_lag = -k * left
+    by_lag *= late > 0
+    return np.subtract(1.0, left, out=left), [x, by_lag]
 
 
 def _lagged_slope(t: FloatArray, u: FloatArray) -> FloatArray:
