@@ -24,11 +24,12 @@ from bmp.net import (
 )
 from bmp.normalise import CORRECTIONS, normalise
 from bmp.normalise.untold import impossible_falls, unknown_gas
+from bmp.plan.literature import read_literature
 from bmp.problem import UnusableInput
 from bmp.results import CorrectionSize, Results
 from bmp.tank.measured import tank_of_trial
 from bmp.theory import highest_yield_NmL_per_gVS
-from bmp.trial import FloatArray, Trial
+from bmp.trial import FloatArray, Material, Trial
 
 
 def analyze(
@@ -107,6 +108,14 @@ def _known(names: Sequence[str], values: FloatArray) -> dict[str, float]:
     return {name: value for name, value in pairs if not np.isnan(value)}
 
 
+def _highest(material: Material) -> float | None:
+    """Return the most that literature, or else theory, allows a feed [NmL/g VS]."""
+    published = read_literature().get(material.name.lower())
+    if published is not None:
+        return published.methane_NmL_per_gVS.high
+    return highest_yield_NmL_per_gVS(material)
+
+
 def _fits(
     trial: Trial, curves: NetCurves, yields: tuple[MaterialYield, ...]
 ) -> dict[str, MaterialFits]:
@@ -119,6 +128,7 @@ def _fits(
             yield_unit(one.per),
             [curves.from_blank[curves.jar == jar] for jar in one.jars],
             one_phase=is_cellulose(trial.material(one.material)),
+            highest=_highest(trial.material(one.material)) if one.per == "VS" else None,
         )
         for one in some
     ]

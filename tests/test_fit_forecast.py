@@ -81,7 +81,7 @@ def test_a_feed_of_one_phase_gets_an_interval_around_the_truth() -> None:
     assert low < 350 < high
     assert high / low < 1.9
     assert found.words.startswith("At the end about ")
-    assert "This holds as long as no second phase follows." in found.words
+    assert "second phase" not in found.words
 
 
 def test_early_on_a_second_phase_is_allowed_for_unless_there_is_none() -> None:
@@ -96,6 +96,23 @@ def test_early_on_a_second_phase_is_allowed_for_unless_there_is_none() -> None:
     assert unknown.final_yield.ci95[1] == pytest.approx(unknown.final_yield.value / 0.55)
     assert unknown.words.startswith("At the end at least ")
     assert unknown.stop_day_d == known.stop_day_d
+
+
+def test_a_second_phase_brings_no_more_than_the_feed_can_give() -> None:
+    days = np.arange(1.0, 12.0)
+    times, curves = made_jars("first order", (350, 0.25), days=days)
+    limits = []
+    for highest in (None, 450.0, 300.0):
+        material = MaterialCurves(times, curves, highest=highest)
+        found = fit_materials([material], reported=False)[0].forecast
+        assert found is not None
+        assert found.final_yield.ci95 is not None
+        limits.append(found.final_yield.ci95[1])
+    known = ahead("first order", (350, 0.25), 11, one_phase=True)
+    assert known is not None
+    assert known.final_yield.ci95 is not None
+    assert limits[0] > limits[1] == 450.0
+    assert limits[2] == known.final_yield.ci95[1]
 
 
 @pytest.mark.parametrize("until", [9, 12, 15, 20])

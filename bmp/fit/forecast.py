@@ -78,6 +78,7 @@ def forecast(
     unit: str,
     *,
     one_phase: bool = False,
+    highest: float | None = None,
     shape: Spread | None = None,
 ) -> Forecast | None:
     """Return what the readings to date say about the end, `None` once the stop rule is met.
@@ -90,6 +91,8 @@ def forecast(
         Unit of the curves.
     one_phase
         Whether the feed is known to give its gas in one phase.
+    highest
+        The most that literature or theory allow the feed; `None`: not known.
     shape
         How far real tails differ from the expected one; `None`: as all real curves showed.
     """
@@ -111,10 +114,11 @@ def forecast(
     if low <= 0 or high > WIDEST_RATIO * low:
         return _no_number(unit, "the readings do not yet show where the curve is heading")
     stop = _stop_day(ahead, float(tail.day.max()))
-    if one_phase or tail.day.max() >= LATEST_SECOND_PHASE_D:
+    with_second = value / (1 - SECOND_PHASE_SHARE)
+    most = max(high, with_second if highest is None else min(with_second, highest))
+    if one_phase or tail.day.max() >= LATEST_SECOND_PHASE_D or most == high:
         final = Estimate(value, unit, (low, high), FROM_TAILS)
-        return Forecast(final, stop, _words(final, stop))
-    most = max(high, value / (1 - SECOND_PHASE_SHARE))
+        return Forecast(final, stop, _words(final, stop, one_phase))
     final = Estimate(value, unit, (low, most), FROM_SECOND_PHASE)
     return Forecast(final, stop, _words_of_two_phases(final, high, stop))
 
@@ -200,14 +204,13 @@ def _stop_day(ahead: _Ahead, today_d: float) -> Estimate:
     return Estimate(day, "d", (earliest, max(high, day) if np.isfinite(high) else None), FROM_TAILS)
 
 
-def _words(final: Estimate, stop: Estimate) -> str:
+def _words(final: Estimate, stop: Estimate, one_phase: bool) -> str:
     assert final.value is not None
     assert final.ci95 is not None
     low, high = final.ci95
-    return (
-        f"At the end about {final.value:.0f} ({low:.0f} to {high:.0f}) {final.unit}. "
-        f"{_stop_words(stop)} This holds as long as no second phase follows."
-    )
+    words = f"At the end about {final.value:.0f} ({low:.0f} to {high:.0f}) {final.unit}. "
+    words += _stop_words(stop)
+    return words if one_phase else f"{words} This holds as long as no second phase follows."
 
 
 def _words_of_two_phases(final: Estimate, high: float, stop: Estimate) -> str:

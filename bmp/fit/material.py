@@ -42,6 +42,8 @@ class MaterialCurves:
     """What was taken off for the inoculum at those times; `None`: nothing."""
     one_phase: bool = False
     """Whether it is known to give its gas in one phase, as cellulose does."""
+    highest: float | None = None
+    """The most that literature or theory allow it; `None`: not known."""
 
 
 def fit_material(
@@ -131,7 +133,13 @@ def _material(
         t90_d=time_to_share(curves, 0.9, chosen, rows),
         peak_rate=peak_rate,
         peak_d=peak_d,
-        forecast=forecast(curves, blank.rows(rows), unit, one_phase=material.one_phase),
+        forecast=forecast(
+            curves,
+            blank.rows(rows),
+            unit,
+            one_phase=material.one_phase,
+            highest=material.highest,
+        ),
     )
 
 
