@@ -35,6 +35,7 @@ GREASE = Material(
     "grease", "substrate", TS=0.5, VS=0.49, carbon=0.7, nitrogen=0.005, ammonium_N_g_per_kg=0.1,
     carbohydrate=0.05, protein=0.05, lipid=0.9,
 )  # fmt: skip
+UNTESTED = replace(WHEY, name="lawn", pH=7.0)
 WARM = TankSetup(1000.0, 37.0, pH=7.5, alkalinity_g_per_L=6.0, air_temperature_C=10.0)
 
 
@@ -75,6 +76,9 @@ def test_a_sound_plan_has_its_gas_first_and_a_ramp():
         ),
         ([(SLURRY, 20.0, 25.0)], replace(WARM, alkalinity_g_per_L=1.0), "alkalinity"),
         ([(Material("scraps", "substrate"), 0.0, 5.0)], WARM, "the load is not known"),
+        ([(WHEY, 0.0, 20.0)], WARM, "100 % of the planned volatile solids .whey. turn to acid"),
+        ([(SLURRY, 20.0, 25.0)], replace(WARM, pH=None), "ammonia is high and the pH is not"),
+        ([(SLURRY, 20.0, 20.0), (UNTESTED, 0.0, 2.0)], WARM, "lawn was not tested in jars"),
     ],
 )
 def test_what_would_harm_the_tank_comes_first_and_has_no_ramp(feeds, setup, words):
@@ -86,6 +90,21 @@ def test_what_would_harm_the_tank_comes_first_and_has_no_ramp(feeds, setup, word
     assert first[2]
     assert told.ramp == ()
     assert "Change over" not in told.verdict + told.ramp_words
+
+
+def test_a_load_that_comes_down_from_too_high_is_not_forbidden():
+    assert answer((SLURRY, 80.0, 40.0)).dangers == ()
+
+
+def test_below_10_degrees_there_is_no_figure():
+    told = answer((SLURRY, 5.0, 5.0), setup=replace(WARM, temperature_C=8.0))
+    assert told.planned.methane_NL_per_d is None
+    assert "below 10 °C" in told.verdict
+
+
+def test_an_empty_tank_is_told_how_to_start():
+    told = answer((SLURRY, 0.0, 20.0))
+    assert "Fill a new tank with digestate" in told.verdict
 
 
 def test_ammonia_that_the_tank_was_measured_to_live_with_is_no_news():

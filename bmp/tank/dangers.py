@@ -39,6 +39,12 @@ MOST_NEW_SHARE: Final = 0.5
 MOST_CUT_SHARE: Final = 0.5
 # A feed as sour as this brings no alkalinity: whey, silage, fruit.
 SOUR_FEED_PH: Final = 5.5
+# Half of the methane by this day: the feed turns to acid faster than straw or dung (judgement).
+QUICK_D: Final = 8.0
+# With more of the volatile solids than this from such feeds, little holds the acids (judgement).
+MOST_ACID_SHARE: Final = 0.7
+# So many quantities beyond their usual range at once are too many (judgement).
+TOO_MANY_CARES: Final = 4
 # Ammonium below this share of the feed holds no acids to speak of [g N/kg].
 LITTLE_AMMONIUM: Final = 0.5
 
@@ -56,7 +62,10 @@ def dangers_of(
         _outside(setup, today, planned),
         _sour_now(today),
         _new_diet(feeds),
+        _acid_diet(feeds),
+        _unknown_ammonia(setup, planned, raised),
         _unknown_load(planned, raised),
+        _many_cares(planned, raised),
     )
     return tuple(dict.fromkeys(found))
 
@@ -72,8 +81,8 @@ def _refused(raised: Sequence[PreparedFeed]) -> list[Danger]:
     for item in raised:
         row, name = item.curve, item.feed.material.name
         if row is None:
-            continue
-        if row.grounds.refused:
+            found.append(Danger(f"{name} was not tested in jars", f"Test {name} in jars first."))
+        elif row.grounds.refused:
             found.append(Danger(f"{name}: {row.grounds.refused}", f"Test {name} in jars again."))
         elif row.net_NmL_per_g[-1] <= 0:
             found.append(
@@ -128,7 +137,7 @@ def _sour_now(today: TankState) -> list[Danger]:
     return [
         Danger(f"today's {named(check)}", _do_first(check))
         for check in today.ranges
-        if check.outcome == "stop" and check.quantity in ("alkalinity", "organic load")
+        if check.outcome == "stop" and check.quantity == "alkalinity"
     ]
 
 
@@ -160,13 +169,72 @@ def _new_diet(feeds: Sequence[PreparedFeed]) -> list[Danger]:
     ]
 
 
+def _acid_diet(feeds: Sequence[PreparedFeed]) -> list[Danger]:
+    """Return the danger of a diet that is nearly all quick feed without alkalinity of its own."""
+    acid = [f for f in feeds if not f.is_water and _brings_no_alkalinity(f)]
+    now, then = (
+        _share(acid, feeds, planned=False),
+        _share(acid, feeds, planned=True),
+    )
+    if then <= MOST_ACID_SHARE or (now > 0 and then <= WITHIN_AN_ANALYSIS * now):
+        return []
+    names = ", ".join(f.feed.material.name for f in acid if f.feed.amount_planned_kg_per_d > 0)
+    return [
+        Danger(
+            f"{100 * then:.0f} % of the planned volatile solids ({names}) turn to acid quickly and "
+            "bring little alkalinity",
+            "Feed manure beside it. Measure the tank's pH and alkalinity each week.",
+        )
+    ]
+
+
+def _share(some: Sequence[PreparedFeed], feeds: Sequence[PreparedFeed], planned: bool) -> float:
+    def VS(items: Sequence[PreparedFeed]) -> float:
+        return sum(
+            _VS(f, f.feed.amount_planned_kg_per_d if planned else f.feed.amount_today_kg_per_d)
+            for f in items
+        )
+
+    total = VS(feeds)
+    return VS(some) / total if total > 0 else 0.0
+
+
+def _unknown_ammonia(
+    setup: TankSetup, planned: TankState, raised: Sequence[PreparedFeed]
+) -> list[Danger]:
+    """Return the danger of ammonia beyond its first limit in a tank whose pH nobody measured."""
+    high = any(c.quantity == "total ammonia N" and c.outcome != "inside" for c in planned.ranges)
+    if setup.pH is not None or not high or not raised:
+        return []
+    return [Danger("ammonia is high and the pH is not known", "Measure the tank's pH.")]
+
+
+def _many_cares(planned: TankState, raised: Sequence[PreparedFeed]) -> list[Danger]:
+    """Return the danger of many quantities at the edge at once."""
+    care = [check for check in planned.ranges if check.outcome == "care"]
+    if len(care) < TOO_MANY_CARES or not raised:
+        return []
+    names = ", ".join(named(check) for check in care)
+    return [Danger(f"too much at its edge at once: {names}", "Plan a smaller change.")]
+
+
 def _brings_no_alkalinity(item: PreparedFeed) -> bool:
     """Tell whether a feed is sour, or poor in ammonium and quick to turn to acid."""
     material = item.feed.material
     if material.pH is not None:
         return material.pH < SOUR_FEED_PH
     given = material.ammonium_N_g_per_kg
-    return given is not None and given < LITTLE_AMMONIUM
+    return given is not None and given < LITTLE_AMMONIUM and _is_quick(item)
+
+
+def _is_quick(item: PreparedFeed) -> bool:
+    """Tell whether half of a feed's methane came within days; a feed not tested counts so."""
+    curve = item.curve
+    if curve is None or curve.net_NmL_per_g[-1] <= 0:
+        return True
+    half = 0.5 * float(curve.net_NmL_per_g[-1])
+    first = int((curve.net_NmL_per_g >= half).argmax())
+    return float(curve.time_d[first]) <= QUICK_D
 
 
 def _VS(item: PreparedFeed, kg: float) -> float:

@@ -20,6 +20,8 @@ from bmp.trial import FloatArray
 ASSUMED_METHANE_SHARE: Final = 0.60
 ASSUMED_DEGRADED_SHARE: Final = 0.60
 
+# Below this the rate of gas was never seen, and no figure is given.
+COLDEST_C: Final = 10.0
 BELOW_BLANK: Final = "its jars made no more methane than the inoculum alone"
 
 
@@ -67,7 +69,7 @@ def feed_gas(setup: TankSetup, item: PreparedFeed, kg: float, retention_d: float
     name = item.feed.material.name
     VS = None if item.holds.VS is None else kg * item.holds.VS / 1000
     curve = item.curve
-    why = _why_no_gas(item, retention_d)
+    why = _why_no_gas(setup, item, retention_d)
     if curve is None or item.per_kg is None or retention_d is None or why:
         return FeedGas(name, kg, VS, None, None, None, None, None, None, None, why=why)
     per_kg, last, step = item.per_kg, float(curve.net_NmL_per_g[-1]), item.step
@@ -115,8 +117,10 @@ def feed_gas(setup: TankSetup, item: PreparedFeed, kg: float, retention_d: float
     )
 
 
-def _why_no_gas(item: PreparedFeed, retention_d: float | None) -> str:
+def _why_no_gas(setup: TankSetup, item: PreparedFeed, retention_d: float | None) -> str:
     name, curve = item.feed.material.name, item.curve
+    if setup.temperature_C < COLDEST_C:
+        return f"the tank is below {COLDEST_C:.0f} °C"
     if retention_d is None:
         return "no retention time"
     if curve is None:

@@ -15,6 +15,9 @@ def not_known(
     """Return what is not known of a diet, by quantity, with what to measure."""
     fed = [item for item, kg in zip(feeds, amounts, strict=True) if kg > 0 and not item.is_water]
 
+    if not fed:
+        return {}
+
     def lacking(what: str) -> str:
         return ", ".join(f.feed.material.name for f in fed if getattr(f.holds, what) is None)
 

@@ -61,7 +61,7 @@ RANGES: Final = (
         "temperature of the tank", 20.0, None, "care", "below 20 °C gas forms slowly", _GTZ_MEMORY
     ),
     PublishedRange(
-        "temperature of the tank", 10.0, 60.0, "stop", "hardly any gas outside", _PRACTICE
+        "temperature of the tank", 15.0, 60.0, "stop", "too little gas to be of use", _GTZ_MEMORY
     ),
     PublishedRange(
         "temperature of the tank",
@@ -160,7 +160,7 @@ RANGES: Final = (
         "free ammonia N", None, None, "shown", "up to 800: worked after long adaptation", _CALLI
     ),
     PublishedRange("alkalinity", 3.0, None, "care", "sound inoculum", f"{_DRAFT}, recommended"),
-    PublishedRange("alkalinity", 1.5, None, "stop", "little to hold acids with", _MEMORY),
+    PublishedRange("alkalinity", 2.0, None, "stop", "little to hold acids with", _MEMORY),
     PublishedRange(
         "alkalinity from ammonia", 1.5, None, "care", "salts of the feeds add to it", _PRACTICE
     ),

@@ -67,8 +67,10 @@ RATIOS: Final = (
     ),
 )
 
-# A tank held this much above the mean air is heated; without an air temperature, one this warm.
+# A tank held this much above the mean air, and at least this warm, is heated: one in the ground is
+# warmer than winter air too. Without an air temperature one as warm as the last is.
 HEATED_ABOVE_AIR_K: Final = 5.0
+HEATED_AT_LEAST_C: Final = 25.0
 HEATED_FROM_C: Final = 33.0
 
 
@@ -85,5 +87,6 @@ def kind_of(setup: TankSetup) -> str:
         return "heated"
     air = setup.mean_air_C
     if air is not None:
-        return "heated" if setup.temperature_C >= air + HEATED_ABOVE_AIR_K else "unheated"
+        warmest = max(air + HEATED_ABOVE_AIR_K, HEATED_AT_LEAST_C)
+        return "heated" if setup.temperature_C >= warmest else "unheated"
     return "heated" if setup.temperature_C >= HEATED_FROM_C else "not given"

@@ -95,6 +95,7 @@ def verdict_of(
         _diet(today, planned),
         "" if dangers else _whether(planned.ranges, gaps),
         gaps_words(gaps),
+        _empty(today, planned),
         f"Change over {len(weeks)} weeks and stop at the signs listed." if weeks else "",
         _heat(setup, planned),
         _use(setup, planned),
@@ -137,6 +138,15 @@ def _stop(dangers: Sequence[Danger]) -> str:
     why = "; ".join(danger.what for danger in dangers)
     first = " ".join(dict.fromkeys(danger.do for danger in dangers))
     return f"Do not change the diet as planned: {why}. First: {first}"
+
+
+def _empty(today: TankState, planned: TankState) -> str:
+    if today.total_kg_per_d > 0 or planned.total_kg_per_d <= 0:
+        return ""
+    return (
+        "Nothing is fed today. Fill a new tank with digestate of a sound one, and begin to feed "
+        "when its first gas has passed."
+    )
 
 
 def _diet(today: TankState, planned: TankState) -> str:
