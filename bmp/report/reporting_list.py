@@ -51,6 +51,7 @@ def _rows(results: Results) -> Iterator[tuple[str, str]]:
     known = [jar.headspace_mL for jar in jars if jar.headspace_mL is not None]
     yield "headspace", _span(known, "mL")
     yield "inoculum to substrate, by VS", _ratios(results, sampled)
+    yield "solids below", "in percent of fresh mass"
     for material in trial.materials:
         if material.role != "weight check":
             yield from _material(material)
@@ -89,27 +90,27 @@ def _VS_of(materials: Sequence[Material], name: str) -> float | None:
 
 
 def _material(material: Material) -> Iterator[tuple[str, str]]:
-    name = material.name
-    yield f"{name}: TS", _solids(material.TS, material.TS_u)
-    yield f"{name}: VS", _solids(material.VS, material.VS_u)
-    yield f"{name}: pH", "" if material.pH is None else short(material.pH)
-    origin = "; ".join(
-        f"{what}: {text}"
-        for what, text in (
-            ("from", material.origin),
-            ("stored", material.storage),
-            ("pre-treated", material.pretreatment),
-        )
-        if text
-    )
-    yield f"{name}: origin, storage, pre-treatment", origin
+    known = {
+        "TS": _solids(material.TS, material.TS_u),
+        "VS": _solids(material.VS, material.VS_u),
+        "pH": "" if material.pH is None else short(material.pH),
+        "origin": material.origin or "",
+        "storage": material.storage or "",
+        "pre-treatment": material.pretreatment or "",
+    }
+    said = [f"{what} {text}" for what, text in known.items() if text]
+    lacking = [what for what, text in known.items() if not text]
+    words = ", ".join(said)
+    if lacking:
+        words += f"{'; ' if words else ''}{UNKNOWN}: {', '.join(lacking)}"
+    yield material.name, words
 
 
 def _solids(share: float | None, u: float | None) -> str:
     if share is None:
         return ""
     error = "" if not u else f" (standard uncertainty {number(100.0 * u, 2)} %)"
-    return f"{number(100.0 * share)} % of fresh mass{error}"
+    return f"{number(100.0 * share)} %{error}"
 
 
 def blank_rows(results: Results) -> list[dict[str, Any]]:

@@ -199,13 +199,11 @@ def _seen(finding: Finding) -> str:
 def setup(results: Results) -> Mapping[str, Any]:
     """Return the setup, what is not known of it, and how it was computed."""
     way = results.trial.setup
-    noise = {name: fit.choice.noise for name, fit in results.fits.items() if fit.choice.noise}
     return {
         "rows": reporting_rows(results),
         "net_yield": way.measured == "net yield",
         "blanks": bool(results.blanks.count),
         "fitted": bool(results.fits),
-        "noise": noise,
         "sources": list(
             dict.fromkeys(model.source for model in MODELS.values() if model.candidate)
         ),

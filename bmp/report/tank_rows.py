@@ -30,7 +30,7 @@ class TankTable:
     header: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     open: bool = True
-    """Whether the page shows it without a click."""
+    """Whether the page shows it without a click, and the print at all."""
 
 
 def tank_tables(result: TankResult) -> tuple[TankTable, ...]:
@@ -206,7 +206,7 @@ def _colder(result: TankResult) -> TankTable:
         for row in result.colder_tank
     )
     header = ("tank held at", "methane a day, planned diet")
-    return TankTable("What a colder tank gives (estimate)", header, rows)
+    return TankTable("What a colder tank gives (estimate)", header, rows, open=False)
 
 
 def _uses(result: TankResult) -> TankTable:
@@ -215,7 +215,8 @@ def _uses(result: TankResult) -> TankTable:
         for use in result.planned.uses
     )
     header = ("use", "good for", "source")
-    return TankTable("What all the gas would do, either or (estimate)", header, rows)
+    title = "What all the gas would do, either or (estimate)"
+    return TankTable(title, header, rows, open=False)
 
 
 def _degradability(result: TankResult) -> TankTable:
@@ -230,4 +231,4 @@ def _degradability(result: TankResult) -> TankTable:
         for name, row in result.degradability.items()
     )
     header = ("feed", "theory at most", "measured of it", "meaning")
-    return TankTable("Measured against theory", header, rows)
+    return TankTable("Compared with theory", header, rows, open=False)
