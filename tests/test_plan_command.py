@@ -22,13 +22,16 @@ def test_the_example(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None
     assert main(["plan", str(EXAMPLE), "--out", str(out)]) == 0
     said = capsys.readouterr()
     assert said.err == ""
-    assert said.out.startswith("15 jars in ")
+    lines = said.out.splitlines()
+    assert lines[0].split()[:2] == ["jars", "material"]
+    assert lines[1].startswith("B1 to B3  blank (inoculum alone)")
+    assert lines[6].startswith("15 jars in ")
     assert "household or preserving jar has no pressure rating" in said.out
     assert "TS and VS of goat bedding are those of its 3 crucibles" in said.out
     assert {p.name for p in out.iterdir()} == {*PLAN_FILES, "files.json"}
     planned = json.loads((out / "plan.json").read_text("utf-8"))
     assert len(planned["jars"]) == 15
-    assert planned["detectable_difference_percent"] == pytest.approx(18.4, abs=0.05)
+    assert planned["detectable_difference_percent"] == pytest.approx(30.8, abs=0.3)
     trial = read_trial(out / "logbook.xlsx", unfinished=True)
     assert [jar.name for jar in trial.jars] == [jar["jar"] for jar in planned["jars"]]
     for jar, one in zip(trial.jars, planned["jars"], strict=True):
@@ -37,6 +40,58 @@ def test_the_example(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None
     assert trial.ignored == (
         f"sheet readings: {15 * len(planned['rounds'])} rows wait for their reading",
     )
+
+
+def test_unknown_items_are_told_before_anything_else(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plan = [*PLAN, ["shelf", "green"]]
+    folder = write_csv(tmp_path / "w", {"materials": MATERIALS, "plan": plan})
+    assert main(["plan", str(folder), "--out", str(tmp_path / "o")]) == 0
+    assert capsys.readouterr().err == ("plan.csv: the item “shelf” is not known and not used\n")
+    plan = with_item("vessel", "household jar", plan)
+    folder = write_csv(tmp_path / "x", {"materials": MATERIALS, "plan": plan})
+    assert main(["plan", str(folder), "--out", str(tmp_path / "p")]) == 2
+    assert capsys.readouterr().err.startswith("plan.csv: the item “shelf” is not known")
+
+
+def test_a_logbook_comes_in_the_units_of_its_plan(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plan = [
+        ["item", "value"],
+        ["jar volume [pint]", 1],
+        ["jars available", 12],
+        ["vessel", "rated bottle"],
+        ["vessel rating [psi]", 30],
+        ["outlet", "closed"],
+        ["measured", "pressure"],
+        ["methane known by", "meter"],
+        ["incubation temperature [°F]", 98],
+        ["altitude [ft]", 3000],
+    ]
+    folder = write_csv(tmp_path / "w", {"materials": MATERIALS, "plan": plan})
+    out = tmp_path / "o"
+    assert main(["plan", str(folder), "--out", str(out)]) == 0
+    assert "no jar passes 15 psi gauge" in capsys.readouterr().out
+    book = load_workbook(out / "logbook.xlsx")
+    header = [cell.value for cell in book["readings"][1]]
+    assert header[2:] == [
+        "gauge before [psi]",
+        "gauge after [psi]",
+        "temperature [°F]",
+        "ambient [inHg]",
+        "methane [%]",
+        "note",
+    ]
+    items = {row[0].value: row[1].value for row in book["trial"].iter_rows()}
+    assert items["incubation temperature [°F]"] == 98
+    # Standard atmosphere at 914.4 m: 90.8 kPa.
+    assert items["ambient [inHg]"] == pytest.approx(26.82, abs=0.01)
+    trial = read_trial(out / "logbook.xlsx", unfinished=True)
+    assert trial.setup.ambient_kPa == pytest.approx(90.8, abs=0.05)
+    assert "expected gauge [psi]" in [cell.value for cell in book["plan by date"][1]]
+    assert "at most gauge [psi]" in (out / "wall-sheet.html").read_text("utf-8")
 
 
 def test_what_is_due_follows_what_was_typed(
@@ -72,7 +127,8 @@ def test_impossible_wishes_are_refused_with_row_reason_and_nearest_plan(
     assert said.out == ""
     assert said.err.splitlines() == [
         "plan.csv, row 11: outlet: a household jar is not made for pressure and is never closed; "
-        "possible: an open outlet into a cylinder or bag, measured by volume",
+        "possible: an open outlet into a cylinder or bag, measured by volume (write: outlet open, "
+        "measured volume)",
         "nearest possible plan: outlet open, measured volume",
     ]
     assert [p.name for p in tmp_path.iterdir()] == ["w"]

@@ -6,8 +6,9 @@ from pathlib import Path
 import pytest
 
 from bmp.cautions import cautions_for
+from bmp.plan.draft import make_draft
 from bmp.plan.plan import hazards_of, plan_trial, to_dict
-from bmp.plan.power import detectable_difference
+from bmp.plan.power import design_of, detectable_difference
 from bmp.plan.wishes import MaterialWish, Wishes
 from bmp.plan.write import PLAN_FILES, write_plan
 from bmp.trial import Material
@@ -20,9 +21,9 @@ def test_json_holds_the_contract() -> None:
     keys = {"jar", "material", "inoculum_g", "sample_g", "water_g", "headspace_mL"}
     assert all(keys <= set(jar) for jar in found["jars"])
     assert len(found["jars"]) == 12
-    assert found["detectable_difference_percent"] == pytest.approx(
-        100 * detectable_difference(0.06, 3)
-    )
+    design = design_of(make_draft(OPEN, LITERATURE))
+    assert design is not None
+    assert found["detectable_difference_percent"] == 100 * detectable_difference(design)
     assert len(found["expected"]) == 4 * len(found["rounds"])
     assert {"id", "text", "figure", "source"} == set(found["cautions"][0])
     assert found["expected"][0]["gauge_kPa"] is None
@@ -36,10 +37,13 @@ def test_one_jar_has_no_detectable_difference() -> None:
 
 
 def test_users_own_number_of_jars_is_said() -> None:
-    watch = " ".join(plan_trial(but(OPEN, jars_per_material=5), LITERATURE).watch)
+    materials = (INOCULUM, SCRAPS, MaterialWish(Material("peel", "substrate", VS=0.1), "potato"))
+    wishes = but(OPEN, jars_per_material=5, materials=materials)
+    watch = " ".join(plan_trial(wishes, LITERATURE).watch)
     assert "5 jars of each feed at a scatter of 6 %" in watch
-    assert "differ by 12 % are told apart four times in five" in watch
-    assert "below 9 % is never significant" in watch
+    assert "are told apart four times in five; with 6 jars of each it would be" in watch
+    assert "is usually not significant (Welch's test, 5 %)" in watch
+    assert "Holm" not in watch
 
 
 @pytest.mark.parametrize(
@@ -73,7 +77,7 @@ def test_measured_solids_need_no_oven() -> None:
         ({}, "scraps: inoculum to substrate 2; for fast feeds up to 4 is advised"),
         ({}, "a cylinder or bag of 5000 mL a jar holds the gas of every interval"),
         ({"collector_mL": 3000.0}, "the collector of 3000 mL holds the gas of every interval"),
-        ({"control": False}, "no control: the trial cannot be validated"),
+        ({"control": False}, "no control: whether the inoculum is sound"),
         ({"days": 20}, "20 d may be too short"),
         ({"inoculum_to_substrate": 0.5}, "lies outside the advised 1 to 4"),
         ({"fill": 0.12}, "mL per g VS is much"),

@@ -76,7 +76,8 @@ def test_least_wishes_take_the_usual_values(tmp_path: Path) -> None:
     ).wishes
     assert wishes.title == "mine"
     assert (wishes.outlet, wishes.vessel, wishes.measured) == ("open", "household jar", "volume")
-    assert wishes.jars_per_material == 3
+    assert wishes.planned_jars == wishes.planned_blanks == 3
+    assert wishes.planned_control
 
 
 def test_altitude_gives_the_air_pressure(tmp_path: Path) -> None:

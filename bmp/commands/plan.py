@@ -26,7 +26,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Plan the trial and say where the files are, or why it cannot be and what could."""
     from bmp.plan.literature import read_literature
-    from bmp.plan.plan import plan_trial
+    from bmp.plan.plan import dosing_lines, plan_trial
     from bmp.plan.read import changed_words, read_wishes, refused_problems
     from bmp.plan.refusal import PlanRefused
     from bmp.plan.write import FORMAT, write_plan
@@ -35,6 +35,7 @@ def run(arguments: argparse.Namespace) -> int:
     source: Path = arguments.wishes
     out: Path = arguments.out or beside(source, "-plan")
     written = read_wishes(source)
+    tell(written.ignored)
     _keep_a_logbook(out, arguments.replace)
     check_place(out, source, FORMAT, arguments.replace)
     try:
@@ -45,10 +46,10 @@ def run(arguments: argparse.Namespace) -> int:
             tell([f"nearest possible plan: {changed_words(written.wishes, refused.nearest)}"])
         return UNUSABLE
     write_folder(out, FORMAT, lambda folder: write_plan(plan, folder), keep=True)
+    for line in dosing_lines(plan):
+        print(line)
     print(f"{len(plan.jars)} jars in {len(plan.rounds)} rounds of readings.")
     for line in (*plan.watch, *(f"assumed: {text}" for text in (*written.assumed, *plan.assumed))):
-        print(f"- {line}")
-    for line in written.ignored:
         print(f"- {line}")
     for caution in plan.cautions:
         print(f"! {caution.text}" + (f" {caution.figure}." if caution.figure else ""))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bmp.plan.dosing import (
     ADVISED_RATIO,
+    ADVISED_SUBSTRATE_VS_G,
     D304,
     LARGEST_HEADSPACE_ML_PER_G_VS,
     LEAST_HEADSPACE_ML_PER_G_VS,
@@ -11,7 +12,12 @@ from bmp.plan.dosing import (
 from bmp.plan.draft import Draft, assumed_share
 from bmp.plan.gas import stop_days
 from bmp.plan.literature import UNKNOWN_FEED
-from bmp.plan.power import detectable_difference, just_significant
+from bmp.plan.power import (
+    design_of,
+    detectable_difference,
+    just_significant,
+    weighing_rsd,
+)
 from bmp.plan.rounds import (
     CAUTIOUS_GAUGE_KPA,
     Round,
@@ -24,6 +30,8 @@ from bmp.plan.wish_checks import LEAST_JARS
 
 # Sizes in which cylinders and bags are sold, mL: common practice, no source.
 COLLECTOR_SIZES_ML = (100, 250, 500, 1000, 2000, 5000, 10_000, 20_000, 50_000)
+# A scale that adds less to the scatter between jars is not worth a word.
+MOST_WEIGHING_RSD = 0.01
 DRAFT_2020 = "Standard BMP Methods, protocol draft of 2020"
 
 # What holds for every trial, before it starts and while it runs.
@@ -59,9 +67,13 @@ def _hours(hours: float | None) -> str:
 
 
 def _pressure(draft: Draft) -> list[str]:
-    rating = draft.wishes.vessel_rating_kPa
+    rating, units = draft.wishes.vessel_rating_kPa, draft.wishes.units
     if rating is None:
         return []
+
+    def gauge(kPa: float) -> str:
+        return f"{units.shown('gauge', kPa):.3g} {units.gauge}"
+
     bound = planned_limit_kPa(rating)
     planned = _hours(hours_until_gauge(draft, bound, "high"))
     rated_high = _hours(hours_until_gauge(draft, rating, "high"))
@@ -69,14 +81,14 @@ def _pressure(draft: Draft) -> list[str]:
     lines = []
     if bound > CAUTIOUS_GAUGE_KPA:
         lines.append(
-            f"planned up to {bound:.0f} kPa gauge: more than the cautious "
-            f"{CAUTIOUS_GAUGE_KPA:g} kPa of document 304"
+            f"planned up to {gauge(bound)} gauge: more than the cautious "
+            f"{gauge(CAUTIOUS_GAUGE_KPA)} of document 304"
         )
     return [
         *lines,
-        f"vented on plan, no jar passes {bound:.0f} kPa gauge at the high end of the literature; "
-        f"the vessel is rated {rating:g} kPa",
-        f"left unvented from the start, the fastest jar reaches {bound:.0f} kPa {planned} and the "
+        f"vented on plan, no jar passes {gauge(bound)} gauge, even where the most gas published "
+        f"comes as fast as in any jar; the vessel is rated {gauge(rating)}",
+        f"left unvented from the start, the fastest jar reaches {gauge(bound)} {planned} and the "
         f"rating {rated_high} at the high end, {rated_middle} at the middle: never miss the first "
         "ventings",
     ]
@@ -102,7 +114,8 @@ def _collector(draft: Draft, rounds: tuple[Round, ...]) -> list[str]:
     words = f"{size} mL" if size else f"at least {high:.0f} mL"
     lines.append(
         f"a cylinder or bag of {words} a jar holds the gas of every interval: up to {high:.0f} mL "
-        "in the fullest, as read in the room"
+        "in the fullest, as read in the room. Name a smaller one as “collector”, and the jars are "
+        "filled for it"
     )
     return lines
 
@@ -175,7 +188,7 @@ def _headspace(draft: Draft) -> list[str]:
 
 def _jars(draft: Draft) -> list[str]:
     wishes = draft.wishes
-    n, lines = wishes.jars_per_material, []
+    n, lines = wishes.planned_jars, []
     if n < LEAST_JARS or wishes.planned_blanks < LEAST_JARS:
         lines.append(
             f"fewer than {LEAST_JARS} jars of a kind: the trial cannot be validated "
@@ -186,17 +199,71 @@ def _jars(draft: Draft) -> list[str]:
             f"{LEAST_JARS} jars of a kind leave none to lose; 4 are advised, above all of blanks "
             "(document 100 v1.9)"
         )
-    if not wishes.control:
-        lines.append("no control: the trial cannot be validated (document 100 v1.9)")
-    if n > 1:
-        rsd = wishes.expected_rsd
-        found, least = detectable_difference(rsd, n), just_significant(rsd, n)
+    if wishes.planned_blanks == 1:
+        lines.append("one blank: how much the inoculum's own gas scatters stays unknown")
+    if not wishes.planned_control:
         lines.append(
-            f"{n} jars of each feed at a scatter of {100 * rsd:g} % (relative SD): two feeds that "
-            f"truly differ by {100 * found:.0f} % are told apart four times in five; a difference "
-            f"below {100 * least:.0f} % is never significant (t-test, 5 %, two-sided)"
+            "no control: whether the inoculum is sound stays unknown, and the trial cannot be "
+            "validated (document 100 v1.9)"
+        )
+    return [*lines, *_least_VS(draft), *_scale(draft), *_power(draft)]
+
+
+def _least_VS(draft: Draft) -> list[str]:
+    least = min(d.sample_VS_g for d in draft.doses if d.role != "blank")
+    if least >= ADVISED_SUBSTRATE_VS_G * 0.99:
+        return []
+    return [
+        f"{least:.2f} g of VS in a jar; at least {ADVISED_SUBSTRATE_VS_G:g} g is advised ({D304}): "
+        "cut and mix the feed well, or one jar is no fair sample of it"
+    ]
+
+
+def _scale(draft: Draft) -> list[str]:
+    rsd, step = weighing_rsd(draft), draft.wishes.scale_g
+    if rsd < MOST_WEIGHING_RSD:
+        return []
+    return [
+        f"a scale that shows {step:g} g weighs the smallest sample to ± {200 * rsd:.0f} % (95 %); "
+        f"one that shows {step / 10:g} g to ± {20 * rsd:.1g} %"
+    ]
+
+
+def _power(draft: Draft) -> list[str]:
+    """Say what difference will show, with the test that compares the feeds of this trial."""
+    feeds = sum(s.role == "substrate" for s in draft.samples)
+    n, rsd = draft.wishes.planned_jars, draft.wishes.expected_rsd
+    if feeds < 2:
+        return []
+    measured = all(s.solids.measured for s in draft.samples)
+    design = design_of(draft, fresh=not measured)
+    basis = "per g VS" if measured else "per g of fresh feed"
+    if design is None:
+        return [
+            "one jar of each feed: no difference between feeds can be judged; with 2 jars of each, "
+            f"one of {_shows(draft, 2, not measured)} {basis} is found four times in five"
+        ]
+    holm = f", Holm's adjustment for {design.comparisons} comparisons"
+    lines = [
+        f"{n} jars of each feed at a scatter of {100 * rsd:g} % (relative SD): two feeds that "
+        f"truly differ by {_shows(draft, n, not measured)} {basis} are told apart four times in "
+        f"five; with {max(LEAST_JARS, n + 1)} jars of each it would be "
+        f"{_shows(draft, max(LEAST_JARS, n + 1), not measured)}. A difference below "
+        f"{100 * just_significant(design):.0f} % is usually not significant (Welch's test, 5 %"
+        f"{holm if design.comparisons > 1 else ''})"
+    ]
+    if not measured:
+        lines.append(
+            f"per g VS it would take {_shows(draft, n, False)}, because VS comes from a range: "
+            "measure it"
         )
     return lines
+
+
+def _shows(draft: Draft, jars: int, fresh: bool) -> str:
+    design = design_of(draft, jars=jars, fresh=fresh)
+    assert design is not None
+    return f"{100 * detectable_difference(design):.0f} %"
 
 
 def _length(draft: Draft) -> list[str]:
@@ -208,7 +275,7 @@ def _length(draft: Draft) -> list[str]:
         elif late > draft.wishes.days:
             lines.append(
                 f"{sample.name}: the stop rule is met between day {early:.0f} and day {late:.0f} "
-                f"(first order, rates of {sample.literature.name} at {warm:g} °C, the inoculum's "
+                f"(first order, rates of {sample.literature.name} at {warm:.3g} °C, the inoculum's "
                 "own gas in it); "
                 f"{draft.wishes.days:g} d may be too short"
             )
@@ -233,7 +300,7 @@ def _assumed(draft: Draft) -> tuple[str, ...]:
             "how the methane share is found was not said (item “methane known by”: meter, syringe, "
             "absorber or none); without a share only raw gas can be shown"
         )
-    if wishes.control and all(w.material.role != "control" for w in wishes.materials):
+    if wishes.planned_control and all(w.material.role != "control" for w in wishes.materials):
         lines.append(
             "microcrystalline cellulose added as control, VS 99 % of fresh mass (documents 303 "
             "and 304); put in its own measured VS"

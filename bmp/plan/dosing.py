@@ -17,16 +17,17 @@ from bmp.trial import Material
 
 # Set-up rules of documents 303 (2023) and 304 v2.3.
 D304 = "Standard BMP Methods documents 303 and 304"
-LEAST_SUBSTRATE_VS_G = 1.0
+ADVISED_SUBSTRATE_VS_G = 1.0
+# Below it a jar gives too little gas to be read: about 90 mL. Common practice, no source.
+LEAST_SUBSTRATE_VS_G = 0.25
 LARGEST_FILL = 0.5
 LEAST_HEADSPACE_ML_PER_G_VS = 100.0
 LARGEST_HEADSPACE_ML_PER_G_VS = 300.0
 # Ratio by VS that the 2020 protocol draft of the same collection advises: 2 in general, down to 1
 # for slowly and up to 4 for easily degradable feeds.
 ADVISED_RATIO: dict[str, float] = {"slow": 1.0, "medium": 2.0, "fast": 4.0}
-# Digits that a dose is rounded to, g.
-INOCULUM_DIGITS = 1
-SAMPLE_DIGITS = 2
+# Step to which inoculum and water are weighed at most finely, g.
+INOCULUM_STEP_G = 0.1
 
 
 @dataclass(frozen=True)
@@ -39,6 +40,12 @@ class DosingSolids:
     measured: bool
     """False: a literature range, so the true ratio in the jar is known no better than it."""
     source: str
+
+    @property
+    def relative_u(self) -> float:
+        """Relative standard uncertainty: as given, else that of a rectangular range."""
+        half = (self.high - self.low) / 2
+        return half / (2.0 if self.measured else 3**0.5) / self.VS
 
 
 @dataclass(frozen=True)
@@ -153,11 +160,13 @@ def dose(
     inoculum_g: float,
     liquid: float,
     jar_volume_mL: float,
+    scale_g: float,
     inoculum: DosingSolids,
     sample: tuple[float, DosingSolids] | None,
 ) -> Dose:
-    """Return the rounded dose of one jar; `sample` is the feed's ratio and solids."""
-    inoculum_g = round(inoculum_g, INOCULUM_DIGITS)
+    """Return the dose of one jar in steps of the scale; `sample` is the feed's ratio and solids."""
+    coarse_g = max(scale_g, INOCULUM_STEP_G)
+    inoculum_g = _in_steps(inoculum_g, coarse_g)
     inoculum_VS = inoculum_g * inoculum.VS
     sample_g = sample_VS = 0.0
     ratio = low = high = None
@@ -165,14 +174,14 @@ def dose(
     sample_range = Range(0.0, 0.0)
     if sample is not None:
         wanted, solids = sample
-        sample_g = round(inoculum_VS / wanted / solids.VS, SAMPLE_DIGITS)
+        sample_g = _in_steps(inoculum_VS / wanted / solids.VS, scale_g)
         sample_VS = sample_g * solids.VS
         sample_range = Range(sample_g * solids.low, sample_g * solids.high, sample_VS)
         ratio = inoculum_VS / sample_VS if sample_VS else None
     if sample is not None and sample_VS:
         low = inoculum_g * inoculum.low / (sample_g * sample[1].high)
         high = inoculum_g * inoculum.high / (sample_g * sample[1].low) if sample[1].low else None
-    water_g = round(max(liquid - inoculum_g - sample_g, 0.0), INOCULUM_DIGITS)
+    water_g = _in_steps(max(liquid - inoculum_g - sample_g, 0.0), coarse_g)
     return Dose(
         material=name,
         role=role,
@@ -188,6 +197,10 @@ def dose(
         inoculum_VS_range=inoculum_range,
         sample_VS_range=sample_range,
     )
+
+
+def _in_steps(mass_g: float, step_g: float) -> float:
+    return round(round(mass_g / step_g) * step_g, 6)
 
 
 def place_jars(doses: Sequence[Dose], counts: Sequence[int], seed: str) -> tuple[PlannedJar, ...]:

@@ -10,7 +10,6 @@ import numpy as np
 
 from bmp.constants import REFERENCE_PRESSURE_KPA
 from bmp.plan.dosing import (
-    D304,
     LEAST_SUBSTRATE_VS_G,
     Dose,
     DosingSolids,
@@ -72,6 +71,11 @@ class Draft:
         """Air pressure: as wished, else the standard one."""
         given = self.wishes.ambient_kPa
         return REFERENCE_PRESSURE_KPA if given is None else given
+
+    @property
+    def level_is_fixed(self) -> bool:
+        """Whether less feed leaves the level as it is, because both were asked for."""
+        return self.wishes.fill is not None and self.wishes.substrate_VS_g is not None
 
     def curve(self, index: int, level: str) -> GasCurve:
         """Return the biogas of dose `index` from closing on, at the `middle` or `high` end."""
@@ -172,7 +176,7 @@ def make_draft(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) -> Draf
     pairs = [(s.ratio, s.solids) for s in samples]
     liquid = liquid_mL(wishes, solids, pairs)
     inoculum_g = inoculum_per_jar_g(wishes, liquid, solids, pairs)
-    jar = (inoculum_g, liquid, wishes.jar_volume_mL, solids)
+    jar = (inoculum_g, liquid, wishes.jar_volume_mL, wishes.scale_g, solids)
     blank = dose(inoculum.material.name, "blank", *jar, None)
     others = tuple(dose(s.name, s.role, *jar, (s.ratio, s.solids)) for s in samples)
     return Draft(
@@ -190,9 +194,9 @@ def make_draft(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) -> Draf
 
 def _samples(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) -> tuple[Sample, ...]:
     given = [w for w in wishes.materials if w.material.role in ("control", "substrate")]
-    if wishes.control and all(w.material.role != "control" for w in given):
+    if wishes.planned_control and all(w.material.role != "control" for w in given):
         given.append(cellulose_wish(literature))
-    if not wishes.control:
+    if not wishes.planned_control:
         given = [w for w in given if w.material.role != "control"]
     samples = []
     for wish in sorted(given, key=lambda w: w.material.role != "control"):
@@ -208,7 +212,7 @@ def _samples(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) -> tuple[
                 ratio,
                 solids,
                 literature[UNKNOWN_FEED] if feed is None else feed,
-                wishes.jars_per_material,
+                wishes.planned_jars,
             )
         )
     return tuple(samples)
@@ -244,14 +248,14 @@ def sample_VS_g(draft: Draft) -> list[float]:
     return [inoculum_VS / s.ratio for s in draft.samples]
 
 
-def least_factor(draft: Draft) -> tuple[float, str, str]:
+def least_factor(draft: Draft, least_VS_g: float = LEAST_SUBSTRATE_VS_G) -> tuple[float, str, str]:
     """Return how many times as much a jar must hold at least, of which sample, and why."""
     worst, name, why = 0.0, "", ""
     for sample, VS in zip(draft.samples, sample_VS_g(draft), strict=True):
         feed_g = VS / sample.solids.VS
-        if worst < LEAST_SUBSTRATE_VS_G / VS:
-            worst, name = LEAST_SUBSTRATE_VS_G / VS, sample.name
-            why = f"{VS:.2f} g of VS in a jar, at least {LEAST_SUBSTRATE_VS_G:g} g ({D304})"
+        if worst < least_VS_g / VS:
+            worst, name = least_VS_g / VS, sample.name
+            why = f"{VS:.2f} g of VS in a jar, at least {least_VS_g:g} g"
         if sample.role == "substrate" and draft.wishes.least_feed_g / feed_g > worst:
             worst, name = draft.wishes.least_feed_g / feed_g, sample.name
             why = f"{feed_g:.2f} g in a jar, at least {draft.wishes.least_feed_g:g} g was asked for"

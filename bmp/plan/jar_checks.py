@@ -6,7 +6,7 @@ import dataclasses
 import math
 from collections.abc import Callable
 
-from bmp.plan.dosing import D304, LEAST_HEADSPACE_ML_PER_G_VS
+from bmp.plan.dosing import ADVISED_SUBSTRATE_VS_G, D304, LEAST_HEADSPACE_ML_PER_G_VS
 from bmp.plan.draft import Draft, least_factor, sample_VS_g
 from bmp.plan.gas import warming_kPa
 from bmp.plan.refusal import Refusal
@@ -21,6 +21,9 @@ from bmp.plan.rounds import (
 from bmp.plan.wish_checks import most_fill
 from bmp.plan.wishes import MaterialWish
 
+# A sample of fewer steps of the scale is not weighed but guessed. Common practice, no source.
+LEAST_STEPS = 3
+SCALES_G = (1.0, 0.1, 0.01)
 # What rounded doses and proposals may move: a proposal stays that far above the least amounts.
 ROUNDING = 1.01
 
@@ -83,6 +86,8 @@ def _headspace_factor(draft: Draft) -> float:
 
     The headspace V - m w of a VS m at w mL per g falls until V/m - w = 100 mL/g.
     """
+    if draft.level_is_fixed:
+        return _headspace_per_VS(draft) / LEAST_HEADSPACE_ML_PER_G_VS
     VS = max(sample_VS_g(draft))
     per_VS = draft.liquid_mL / VS
     return draft.wishes.jar_volume_mL / (LEAST_HEADSPACE_ML_PER_G_VS + per_VS) / VS
@@ -145,7 +150,7 @@ def _enough_at_hand(draft: Draft) -> Refusal | None:
     why = f"{wish.available_g:g} g at hand, all jars together take {need:.0f} g"
     # A little less than the share, because doses are rounded to what a scale shows.
     factor *= 0.995
-    if factor >= least_factor(draft)[0] * ROUNDING:
+    if factor >= least_factor(draft, ADVISED_SUBSTRATE_VS_G)[0] * ROUNDING:
         return _less(draft, factor, item, why)
     fetched = float(math.ceil(need * 1.01))
     materials = tuple(
@@ -155,10 +160,23 @@ def _enough_at_hand(draft: Draft) -> Refusal | None:
     return Refusal(item, why, f"fetch {fetched:.0f} g", {"materials": materials})
 
 
+def _weighable(draft: Draft) -> Refusal | None:
+    """Refuse samples that the scale cannot tell from nothing."""
+    step = draft.wishes.scale_g
+    doses = [d for d in draft.doses if d.role != "blank"]
+    least = min(doses, key=lambda d: d.sample_g)
+    if least.sample_g >= LEAST_STEPS * step:
+        return None
+    why = f"{least.sample_g:g} g of {least.material} is weighed on a scale that shows {step:g} g"
+    finer = next((s for s in SCALES_G if s < step and least.sample_g >= LEAST_STEPS * s), 0.001)
+    return Refusal("scale", why, f"a scale that shows {finer:g} g", {"scale_g": finer})
+
+
 DRAFT_CHECKS: tuple[Callable[[Draft], Refusal | None], ...] = (
     _enough_feed_in_a_jar,
     _enough_headspace,
     _enough_at_hand,
+    _weighable,
 )
 
 

@@ -12,12 +12,12 @@ from typing import Any
 
 from bmp.cautions import Caution, cautions_for
 from bmp.plan.advice import advise
-from bmp.plan.dosing import PlannedJar, place_jars
+from bmp.plan.dosing import Dose, PlannedJar, place_jars
 from bmp.plan.draft import Draft
 from bmp.plan.jar_checks import needed_g
 from bmp.plan.literature import LiteratureFeed
 from bmp.plan.possible import nearest, refusals
-from bmp.plan.power import detectable_difference, just_significant
+from bmp.plan.power import design_of, detectable_difference, just_significant
 from bmp.plan.refusal import PlanRefused
 from bmp.plan.rounds import Expectation, Round, expectations, fitting_draft, plan_rounds
 from bmp.plan.wishes import Wishes
@@ -51,7 +51,8 @@ class Plan:
     rounds: tuple[Round, ...]
     expected: tuple[Expectation, ...]
     detectable_difference: float | None
-    """Relative difference of two feeds that is found four times in five; `None` with one jar."""
+    """Relative difference of two feeds that is found four times in five; `None` with one feed, or
+    one jar of each."""
     just_significant: float | None
     watch: tuple[str, ...]
     """Plain sentences: what to look after, with figures."""
@@ -90,8 +91,7 @@ def plan_trial(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) -> Plan
     seed = seed_of(wishes)
     placed = place_jars(draft.doses, draft.counts, seed)
     expected = expectations(draft, rounds)
-    several = wishes.jars_per_material > 1
-    rsd, jars = wishes.expected_rsd, wishes.jars_per_material
+    design = design_of(draft)
     watch, assumed = advise(draft, rounds)
     return Plan(
         wishes=wishes,
@@ -101,8 +101,8 @@ def plan_trial(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) -> Plan
         amounts=_amounts(draft),
         rounds=rounds,
         expected=expected,
-        detectable_difference=detectable_difference(rsd, jars) if several else None,
-        just_significant=just_significant(rsd, jars) if several else None,
+        detectable_difference=None if design is None else detectable_difference(design),
+        just_significant=None if design is None else just_significant(design),
         watch=watch,
         assumed=assumed,
         cautions=cautions_for(hazards_of(draft)),
@@ -152,6 +152,28 @@ def hazards_of(draft: Draft) -> set[str]:
     if wishes.place == "school":
         hazards.add("school")
     return hazards
+
+
+def dosing_lines(plan: Plan) -> list[str]:
+    """Return the dosing table as lines of text: what goes into the jars of each material."""
+    names: dict[Dose, list[str]] = {}
+    for jar in plan.jars:
+        names.setdefault(jar.dose, []).append(jar.name)
+    header = ("jars", "material", "inoculum [g]", "sample [g]", "water [g]")
+    rows = [header]
+    for dose, jars in names.items():
+        span = jars[0] if len(jars) == 1 else f"{jars[0]} to {jars[-1]}"
+        material = "blank (inoculum alone)" if dose.role == "blank" else dose.material
+        inoculum, sample, water = (f"{g:g}" for g in (dose.inoculum_g, dose.sample_g, dose.water_g))
+        rows.append((span, material, inoculum, sample, water))
+    widths = [max(len(row[column]) for row in rows) for column in range(len(header))]
+    return [
+        "  ".join(
+            text.ljust(width) if column < 2 else text.rjust(width)
+            for column, (text, width) in enumerate(zip(row, widths, strict=True))
+        ).rstrip()
+        for row in rows
+    ]
 
 
 def to_dict(plan: Plan) -> dict[str, Any]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -179,11 +180,18 @@ def _materials(
 
 
 def refused_problems(written: WrittenWishes, refused: PlanRefused) -> list[Problem]:
-    """Return the refusals as problems, each at the row of its item where it was given."""
+    """Return the refusals as problems, each at the row of its item where it was given.
+
+    What would do is named by the items to write.
+    """
     rows = {ITEM_NAMES[field]: row for field, row in written.rows.items()}
 
     def problem(one: Refusal) -> Problem:
         wanted = f"possible: {one.instead}" if one.instead else "change it"
+        changed = dataclasses.replace(written.wishes, **one.change)
+        items = changed_words(written.wishes, changed)
+        if items and items != one.instead:
+            wanted += f" (write: {items})"
         if one.item == "materials":
             what, _, right = one.why.partition("; ")
             return Problem(written.materials, what, right or wanted)

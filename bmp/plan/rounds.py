@@ -17,6 +17,7 @@ from bmp.constants import (
     REFERENCE_TEMPERATURE_K,
     ZERO_CELSIUS_K,
 )
+from bmp.plan.dosing import ADVISED_SUBSTRATE_VS_G
 from bmp.plan.draft import Draft, least_factor, make_draft
 from bmp.plan.gas import (
     GasCurve,
@@ -131,7 +132,7 @@ def bearable_factor(draft: Draft, step_d: float) -> float:
     """Return how many times as much in each jar its vessel bears in the first `step_d` days.
 
     A closed jar's gas grows with what is in it while its headspace V - L shrinks; for a factor f
-    the pressure is start + rise f (V - L)/(V - L f).
+    the pressure is start + rise f (V - L)/(V - L f). Where water makes up the level, V - L stays.
     """
     bound = limit(draft)
     if bound is None:
@@ -140,7 +141,7 @@ def bearable_factor(draft: Draft, step_d: float) -> float:
     start = max(pressure if draft.wishes.outlet == "closed" else volume, 0.0)
     rise = worst_burden(draft, 0.0, step_d) - start
     room = max(bound - start, 0.0)
-    if draft.wishes.outlet == "open":
+    if draft.wishes.outlet == "open" or draft.level_is_fixed:
         return room / rise
     jar, liquid = draft.wishes.jar_volume_mL, draft.liquid_mL
     return room * jar / (rise * (jar - liquid) + room * liquid)
@@ -149,16 +150,22 @@ def bearable_factor(draft: Draft, step_d: float) -> float:
 def fitting_draft(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) -> Draft:
     """Return the draft; where the filling is left to the plan, no more than the vessel bears.
 
-    The filling is then the most that needs no more than two rounds a day, but never less than
-    leaves every jar its least VS and feed.
+    The filling is then the most that needs no more than two rounds a day, or three where two
+    would leave a jar less than half of the VS advised, but never less than leaves every jar its
+    least VS and feed.
     """
     draft = make_draft(wishes, literature)
     if wishes.fill is not None or wishes.substrate_VS_g is not None or limit(draft) is None:
         return draft
     least = least_factor(draft)[0]
+    times = calendar(draft)
     # Doses are rounded, so a hair less than the bound.
-    step = calendar(draft).longest_gap_d(USUAL_ROUNDS_A_DAY)
-    factor = max(0.995 * bearable_factor(draft, step), 1.001 * least)
+    usual, often = (
+        0.995 * bearable_factor(draft, times.longest_gap_d(rounds_a_day))
+        for rounds_a_day in (USUAL_ROUNDS_A_DAY, MOST_ROUNDS_A_DAY)
+    )
+    little = least_factor(draft, ADVISED_SUBSTRATE_VS_G / 2)[0]
+    factor = max(usual, min(often, little), 1.001 * least)
     if factor >= 1:
         return draft
     fill = round(factor * draft.liquid_mL / wishes.jar_volume_mL, 4)

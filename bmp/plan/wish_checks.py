@@ -40,6 +40,7 @@ _LIMITS: tuple[tuple[str, str, float, float, str], ...] = (
     ("jars_per_material", "jars per material", 1, 100, "a count, 1 to 100"),
     ("blanks", "blanks", 1, 100, "a count, 1 to 100"),
     ("jars_available", "jars available", 1, 10000, "a count, 1 to 10 000"),
+    ("scale_g", "scale", 0.0001, 100, "g, 0.0001 to 100"),
     ("days", "days", 1, 400, "1 to 400"),
     ("vessel_rating_kPa", "vessel rating", 1, 5000, "kPa gauge, 1 to 5 000"),
     ("collector_mL", "collector", 10, 1e6, "mL, 10 to 1 000 000"),
@@ -144,28 +145,27 @@ def _fill_leaves_room(wishes: Wishes) -> Refusal | None:
 def _enough_jars(wishes: Wishes) -> Refusal | None:
     """Refuse more materials than there are jars for."""
     feeds = [w for w in wishes.materials if w.material.role == "substrate"]
-    controls = sum(w.material.role == "control" for w in wishes.materials) or 1
-    kinds = len(feeds) + (controls if wishes.control else 0)
-    have = wishes.jars_available
-    need = kinds * wishes.jars_per_material + wishes.planned_blanks
+    have, need = wishes.jars_available, wishes.jars_needed
     if have is None or need <= have:
         return None
-    why = f"{have} jars do not do for {kinds} materials and the blanks: {need} are needed"
-    each = min(have // (kinds + 1), wishes.jars_per_material)
-    if each >= LEAST_JARS:
-        change: dict[str, Any] = {"jars_per_material": each, "blanks": each}
-        return Refusal("jars available", why, f"{each} jars of each and {each} blanks", change)
-    kept = have // LEAST_JARS - 1 - (kinds - len(feeds))
-    if kept >= 1:
-        dropped = {w.material.name for w in feeds[kept:]}
-        materials = tuple(w for w in wishes.materials if w.material.name not in dropped)
-        change = {"materials": materials, "jars_per_material": LEAST_JARS, "blanks": LEAST_JARS}
-        instead = (
-            f"{LEAST_JARS} of each, without {', '.join(sorted(dropped))} (a trial with fewer than "
-            f"{LEAST_JARS} jars of a kind cannot be validated: document 100 v1.9)"
-        )
-        return Refusal("jars available", why, instead, change)
-    return Refusal("jars available", why, f"{need} jars", {"jars_available": need})
+    why = f"{have} jars are too few for {len(feeds)} feeds and the blanks: {need} are needed"
+    best = wishes.best_that_fits()
+    if best is not None:
+        jars, blanks, control = best
+        change: dict[str, Any] = {"jars_per_material": jars, "blanks": blanks, "control": control}
+        words = f"jars per material {jars}, blanks {blanks}, control {'yes' if control else 'no'}"
+        return Refusal("jars available", why, words, change)
+    kept = have - 1
+    if kept < 1:
+        return Refusal("jars available", why, f"{need} jars", {"jars_available": need})
+    dropped = {w.material.name for w in feeds[kept:]}
+    materials = tuple(w for w in wishes.materials if w.material.name not in dropped)
+    change = {"materials": materials, "jars_per_material": 1, "blanks": 1, "control": False}
+    words = (
+        f"jars per material 1, blanks 1, control no, without {', '.join(sorted(dropped))} in the "
+        "table materials"
+    )
+    return Refusal("jars available", why, words, change)
 
 
 WISH_CHECKS: tuple[Callable[[Wishes], Refusal | None], ...] = (

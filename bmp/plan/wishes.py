@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cached_property
 
 from bmp.plan.shown_units import ShownUnits
 from bmp.trial import Material
@@ -14,6 +15,21 @@ PLACES: tuple[str, ...] = ("home", "school", "laboratory")
 OUTLETS: tuple[str, ...] = ("open", "closed")
 # How the methane share of the gas is found.
 METHANE_KNOWN_BY: tuple[str, ...] = ("meter", "syringe", "absorber", "none")
+
+Counts = tuple[int, int, bool]
+"""Jars of each material, blanks, and whether there is a control."""
+# How few jars are shared out, the best first: three of each with a control can be validated
+# (Standard BMP Methods document 100 v1.9); two of each still show their scatter, so feeds can be
+# compared; one of each gives a figure and no more. The order is judgement.
+WAYS_TO_SHARE_JARS: tuple[Counts, ...] = (
+    (3, 3, True),
+    (2, 2, True),
+    (3, 3, False),
+    (2, 2, False),
+    (2, 1, False),
+    (1, 1, True),
+    (1, 1, False),
+)
 
 
 @dataclass(frozen=True)
@@ -45,12 +61,15 @@ class Wishes:
     """VS of feed in each jar; `None`: follows from the filling."""
     least_feed_g: float = 0.0
     """Fresh feed below which a jar is no fair sample of it."""
-    jars_per_material: int = 3
+    jars_per_material: int | None = None
+    """`None`: as many as the jars at hand allow, at most 3."""
     blanks: int | None = None
-    """`None`: as many as jars per material."""
-    control: bool = True
-    """Whether jars with microcrystalline cellulose are planned."""
+    """`None`: as many as jars per material, where the jars at hand allow it."""
+    control: bool | None = None
+    """Whether jars with microcrystalline cellulose are planned; `None`: where there are jars."""
     jars_available: int | None = None
+    scale_g: float = 0.01
+    """Smallest step of the scale that the jars are filled with."""
     days: float = 40.0
     started: datetime | None = None
     """When the jars are to be closed; `None`: the reading plan counts days."""
@@ -82,6 +101,55 @@ class Wishes:
     """Of the logbook and the sheets for people."""
 
     @property
+    def planned_jars(self) -> int:
+        """Number of jars of each material."""
+        return self._counts[0]
+
+    @property
     def planned_blanks(self) -> int:
         """Number of blanks."""
-        return self.jars_per_material if self.blanks is None else self.blanks
+        return self._counts[1]
+
+    @property
+    def planned_control(self) -> bool:
+        """Whether there are jars of a control."""
+        return self._counts[2]
+
+    @property
+    def jars_needed(self) -> int:
+        """Number of all jars."""
+        return self._needed(*self._counts)
+
+    @cached_property
+    def _counts(self) -> Counts:
+        """The first of `WAYS_TO_SHARE_JARS` that the jars at hand allow, else the first."""
+        ways = self.ways_to_share
+        have = self.jars_available
+        return next((w for w in ways if have is None or self._needed(*w) <= have), ways[0])
+
+    @property
+    def ways_to_share(self) -> list[Counts]:
+        """The ways to share jars that what was asked for leaves open, the best first."""
+        if self.jars_per_material is not None:
+            asked = self.jars_per_material
+            blanks = asked if self.blanks is None else self.blanks
+            return [(asked, blanks, self.control is not False)]
+        return [
+            (
+                jars,
+                blanks if self.blanks is None else self.blanks,
+                control if self.control is None else self.control,
+            )
+            for jars, blanks, control in WAYS_TO_SHARE_JARS
+        ]
+
+    def _needed(self, jars: int, blanks: int, control: bool) -> int:
+        roles = [w.material.role for w in self.materials]
+        kinds = roles.count("substrate") + (max(roles.count("control"), 1) if control else 0)
+        return kinds * jars + blanks
+
+    def best_that_fits(self) -> Counts | None:
+        """Return the best way to share the jars at hand, whatever number was asked for."""
+        have = self.jars_available
+        fitting = (w for w in WAYS_TO_SHARE_JARS if have is None or self._needed(*w) <= have)
+        return next(fitting, None)
