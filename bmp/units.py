@@ -52,6 +52,21 @@ _SPELLINGS: dict[str, str] = {
     '"hg': "inHg",
     "mm hg": "mmHg",
     "mm of mercury": "mmHg",
+    "in h2o": "inH2O",
+    "inh2o": "inH2O",
+    "inches of water": "inH2O",
+    "inches h2o": "inH2O",
+    '"h2o': "inH2O",
+    "mb": "mbar",
+    "millibars": "mbar",
+    "cu ft": "ft^3",
+    "cu. ft.": "ft^3",
+    "cubic feet": "ft^3",
+    "cu in": "in^3",
+    "cu. in.": "in^3",
+    "cubic inches": "in^3",
+    "cc": "cm^3",
+    "ccm": "cm^3",
     "cm h2o": "cmH2O",
     "cm of water": "cmH2O",
     "nml": "NmL",
@@ -182,6 +197,38 @@ def near_unit(text: str, target: str) -> str | None:
     return written[near[0]] if near else None
 
 
+# What a unit measures, by the project's own unit of it.
+_KINDS: dict[str, str] = {
+    "mL": "a volume",
+    "kPa": "a pressure",
+    "degC": "a temperature",
+    "g": "a mass",
+    "d": "a time",
+    "cm": "a length",
+    "m": "a length",
+    "L": "a volume",
+    "dimensionless": "a share",
+    "mL/g": "a volume per mass",
+    "g/g": "a mass per mass",
+    "g/kg": "a mass per mass",
+    "kg/d": "a mass per time",
+    "mg/L": "a mass per volume",
+    "g/L": "a mass per volume",
+    "m^2": "an area",
+    "W/m^2/K": "heat passed per area and kelvin",
+    "kWh/d": "a power",
+    "kg/L": "a density",
+}
+
+
+def _kind(unit: pint.Unit) -> str:
+    """Return what a unit measures, in words."""
+    for own, words in _KINDS.items():
+        if unit.dimensionality == _registry().parse_units(own).dimensionality:
+            return words
+    return "something else"
+
+
 def _by_pint(written: str, spelled: str, target: str) -> Conversion:
     import pint
 
@@ -194,7 +241,7 @@ def _by_pint(written: str, spelled: str, target: str) -> Conversion:
         unit = _registry().parse_units(spelled.replace("µ", "u").replace("μ", "u"))
         far, zero = (_registry().Quantity(x, unit).to(target).magnitude for x in (1e4, 0.0))
     except pint.DimensionalityError:
-        raise UnknownUnit(f"“{written}” measures something else") from None
+        raise UnknownUnit(f"“{written}” measures {_kind(unit)}, not {_KINDS[target]}") from None
     # pint raises a wide family for text that is no unit (tokenizer errors among them)
     except Exception:
         raise UnknownUnit(f"“{written}” is no unit") from None

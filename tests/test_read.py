@@ -147,7 +147,7 @@ def test_no_unit_is_guessed(tmp_path: Path) -> None:
         "figures are in, such as “volume [mL]”: mL, L, cm³, floz"
     )
     readings[0][2] = "volume [kPa]"
-    assert "“kPa” measures something else" in problems(tmp_path, readings=readings)[0]
+    assert "“kPa” measures a pressure, not a volume" in problems(tmp_path, readings=readings)[0]
     readings[0][2] = "volume [NmL]"
     assert "not a reading" in problems(tmp_path, readings=readings)[0]
 
@@ -418,23 +418,37 @@ def test_a_pressure_may_say_what_its_column_says(
     assert trial.readings.column(field) == pytest.approx(kPa, rel=1e-5)
 
 
-def test_a_title_above_the_header_is_called_so(tmp_path: Path) -> None:
-    for write, name in ((write_csv, "readings.csv"), (write_xlsx, "sheet readings")):
-        place = write(
-            tmp_path / f"{name}.xlsx", tables(readings=[["Our readings", None, None], *LONG])
-        )
-        with pytest.raises(UnusableInput) as unusable:
-            read_trial(place)
-        assert [str(problem) for problem in unusable.value.problems] == [
-            f"{name}: row 1 is not the header: it holds “Our readings” alone; take away what "
-            "stands above the names of the columns (row 2)"
-        ]
+def test_titles_above_the_header_are_passed_over(tmp_path: Path) -> None:
+    titles = [["Our readings", None, None], ["spring 2027", None, None]]
+    for write, name in ((write_csv, "t"), (write_xlsx, "t.xlsx")):
+        place = write(tmp_path / name, tables(readings=[*titles, *LONG]))
+        readings = read_trial(place).readings
+        assert readings.jar.size == len(LONG) - 1
+        assert readings.row.min() == 4
+
+
+def test_units_in_round_brackets_are_units(tmp_path: Path) -> None:
+    header = [text.replace("[", "(").replace("]", ")") for text in LONG[0]]
+    trial = [[row[0].replace("[", "(").replace("]", ")"), row[1]] for row in TRIAL]
+    content = tables(trial=trial, readings=[header, *LONG[1:]])
+    readings = read_trial(write_csv(tmp_path / "t", content)).readings
+    assert readings.column("volume_mL").max() == 720
+
+
+def test_a_counter_set_back_in_a_column_for_each_jar(tmp_path: Path) -> None:
+    names = [row[0] for row in JARS[1:]]
+    rows = [["time [d]", *(f"{n} [mL]" for n in names), f"{names[0]} emptied"],
+            [1, *(500 for _ in names), None], [3, 20, *(900 for _ in names[1:]), "yes"]]  # fmt: skip
+    content = tables(trial=with_item("readings are", "cumulative"), readings=rows)
+    readings = read_trial(write_csv(tmp_path / "t", content)).readings
+    assert readings.emptied[readings.jar == 0].tolist() == [False, True]
 
 
 def test_a_workbook_of_other_sheets_names_them(tmp_path: Path) -> None:
     book = write_xlsx(tmp_path / "t.xlsx", {"Trail": LONG, "Sheet1": LONG})
     with pytest.raises(
-        UnusableInput, match="no sheet has a known name; there is “Trail”, “Sheet1”"
+        UnusableInput,
+        match=r"there is “Trail”, “Sheet1”.*type  bmp start “t\.xlsx”",
     ):
         read_trial(book)
 

@@ -76,7 +76,7 @@ def test_every_number_is_held_to_its_span_and_taken_by_the_tank(item):
     [
         (LEAST[:1], "tank.csv: there is no item “temperature”; add it with its unit"),
         ((("liquid volume", "200"), LEAST[1]), "there is no unit"),
-        ((("liquid volume [kg]", "200"), LEAST[1]), "“kg” measures something else"),
+        ((("liquid volume [kg]", "200"), LEAST[1]), "“kg” measures a mass, not a volume"),
         ((("liquid volume [L]", "a lot"), LEAST[1]), "“a lot” stands for “liquid volume”"),
         ((*LEAST, LEAST[0]), "tank.csv, row 4: the item “liquid volume” stands twice; keep one"),
         ((*LEAST, ("mixing", "shaken")), "write one of: well mixed, plug flow"),

@@ -33,6 +33,9 @@ from bmp.units import _COMMON, EXAMPLES, UnknownUnit, _by_pint, conversion, near
         ('"Hg', "kPa", 29.9213, 101.325),
         ("″Hg", "kPa", 29.9213, 101.325),
         ("deg F", "degC", 98.6, 37.0),
+        ("cu ft", "mL", 1.0, 28316.846592),
+        ("mb", "kPa", 1013.25, 101.325),
+        ("in H2O", "kPa", 1.0, 0.2490889),
         ("degrees C", "degC", 37.0, 37.0),
     ],
 )

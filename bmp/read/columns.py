@@ -5,8 +5,8 @@ from __future__ import annotations
 import csv
 import difflib
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib.resources import files
 
@@ -113,6 +113,19 @@ def parse_header(text: str) -> Header:
     return Header(text, name, None if unit is None else unit.strip(), of)
 
 
+_ROUND = re.compile(r"(.*\S)\s*\(([^()]*)\)\s*")
+
+
+def parse_known(text: str, names: Container[str]) -> Header:
+    """Split a header; round brackets hold a unit where what stands before them is a known name."""
+    header = parse_header(text)
+    if header.unit is None and header.name.lower() not in names:
+        match = _ROUND.fullmatch(text[:400])
+        if match is not None and match[1].strip().lower() in names:
+            return replace(parse_header(f"{match[1]} [{match[2]}]"), text=text)
+    return header
+
+
 @dataclass(frozen=True)
 class Found:
     """A known column, where it stands and how its numbers become the project's."""
@@ -137,7 +150,7 @@ def match_columns(
     by_name = {column.name.lower(): column for column in known}
     found: dict[str, Found] = {}
     for index, text in enumerate(table.header):
-        header = parse_header(text)
+        header = parse_known(text, by_name)
         column = by_name.get(header.name.lower())
         if column is None:
             if header.text:

@@ -55,6 +55,8 @@ def read_with_problems(place: Path, unfinished: bool = False) -> tuple[Trial, tu
     """
     if answers_path(place).is_file():
         return _taken_over(place, unfinished)
+    if place.is_file() and place.suffix.lower() in (".csv", ".tsv"):
+        raise UnusableInput([own_sheet(place)])
     problems = Problems()
     tables = read_tables(place, (*TABLES, "crucibles", *TANK_TABLES), problems)
     missing = [name for name in TABLES if name not in tables]
@@ -63,13 +65,20 @@ def read_with_problems(place: Path, unfinished: bool = False) -> tuple[Trial, tu
     untold = (
         name for name in missing if not told & {f"{name}.csv", f"sheet {name}", place.name.lower()}
     )
-    problems.extend(missing_tables(place, untold, tables))
     if len(missing) == len(TABLES):
-        raise UnusableInput(problems)
+        raise UnusableInput(problems or [own_sheet(place)])
+    problems.extend(missing_tables(place, untold, tables))
     trial = trial_of(tables, place.stem, problems, unfinished)
     if missing:
         raise UnusableInput(problems)
     return trial, tuple(problems)
+
+
+def own_sheet(place: Path) -> Problem:
+    """Return the way out for a sheet that is not in the four tables of a trial."""
+    what = f"the tables {', '.join(TABLES)} are not in it"
+    wanted = f"if it is a sheet of your own making, type  bmp start “{place.name}”"
+    return Problem(place.name, what, wanted)
 
 
 def _taken_over(place: Path, unfinished: bool) -> tuple[Trial, tuple[Problem, ...]]:

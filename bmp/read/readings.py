@@ -240,6 +240,8 @@ def _read_wide(
     unknown: list[str] = []
     found = match_columns(table, shared, problems, unknown)
     columns = _jar_columns(table, jars, shared, problems, ignored)
+    columns = [one for one in columns if one[1] != "emptied" or any(
+        other[0] == one[0] and other[1] != "emptied" for other in columns)]  # fmt: skip
     if not columns and not jars:
         return empty_readings(table.name)
     if not columns:
@@ -254,7 +256,7 @@ def _read_wide(
         for field in found
         if field in READING_QUANTITIES
     }
-    jar, at, own, closed = _unfolded(table, columns, problems)
+    jar, at, own, closed, emptied = _unfolded(table, columns, problems)
     quantities = {field: values[at] for field, values in common.items()} | own
     clock = None if taken is None else [taken[i] for i in at]
     return _sorted(
@@ -264,7 +266,7 @@ def _read_wide(
         np.array(table.row_numbers, dtype=np.int64)[at],
         quantities,
         closed,
-        np.zeros(at.size, dtype=bool),
+        emptied,
         [""] * at.size,
         clock,
         jars,
@@ -274,18 +276,23 @@ def _read_wide(
 
 def _unfolded(
     table: Table, columns: Sequence[tuple[int, str, Found]], problems: list[Problem]
-) -> tuple[IntArray, IntArray, dict[str, FloatArray], BoolArray]:
+) -> tuple[IntArray, IntArray, dict[str, FloatArray], BoolArray, BoolArray]:
     """Return the readings of jars that have columns of their own, one after the other.
 
     Returns
     -------
-    jar, row, quantities, not_vented
+    jar, row, quantities, not_vented, emptied
         A reading each, where any column of the jar holds something; rows from 0.
     """
-    fields = sorted({field for _, field, _ in columns})
+    fields = sorted({field for _, field, _ in columns} - {"emptied"})
     parts: dict[int, dict[str, FloatArray]] = {}
     closed: dict[int, BoolArray] = {}
+    emptied: dict[int, BoolArray] = {}
     for index, field, column in columns:
+        if field == "emptied":
+            said = _texts(table, {field: column}, field)
+            emptied[index] = np.array([text.lower() in _YES for text in said], dtype=bool)
+            continue
         words_in = _take_words(table, {field: column}, (field,))
         values = numbers(_without_words(table, column), column, problems)
         parts.setdefault(index, {})[field] = values
@@ -302,9 +309,10 @@ def _unfolded(
         field: np.concatenate([parts[i].get(field, none)[rows] for i, rows in filled.items()])
         for field in fields
     }
-    open_ = np.zeros(len(table.rows), dtype=bool)
-    not_vented = np.concatenate([closed.get(i, open_)[rows] for i, rows in filled.items()])
-    return jar, at, quantities, not_vented
+    no = np.zeros(len(table.rows), dtype=bool)
+    not_vented = np.concatenate([closed.get(i, no)[rows] for i, rows in filled.items()])
+    set_back = np.concatenate([emptied.get(i, no)[rows] for i, rows in filled.items()])
+    return jar, at, quantities, not_vented, set_back
 
 
 def _jar_columns(
@@ -351,7 +359,7 @@ def _jar_columns(
 _PARTS: Mapping[str, str] = {
     known.name: known.field
     for known in READINGS
-    if known.field.startswith(("gauge", "absolute", "mass")) or known.name == "volume"
+    if known.field.startswith(("gauge", "absolute", "mass")) or known.name in ("volume", "emptied")
 }
 
 

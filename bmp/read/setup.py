@@ -22,7 +22,7 @@ from bmp.read.cells import (
     quantity,
     words,
 )
-from bmp.read.columns import ITEMS, Known, ignored_words, match_unit, parse_header
+from bmp.read.columns import ITEMS, Header, Known, ignored_words, match_unit, parse_known
 from bmp.read.tables import Table
 from bmp.trial import WAYS_OF_MEASURING, Setup
 
@@ -95,7 +95,7 @@ def _items(table: Table, problems: list[Problem], ignored: list[str]) -> dict[st
     for row, line in zip(table.row_numbers, table.rows, strict=True):
         text = words(line[0])
         cell = line[1] if len(line) > 1 else None
-        header = parse_header(text)
+        header = parse_known(text, by_name)
         known = by_name.get(header.name.lower())
         if known is None:
             ignored.append(ignored_words(table.name, "item", text, by_name))
@@ -104,14 +104,14 @@ def _items(table: Table, problems: list[Problem], ignored: list[str]) -> dict[st
                 Problem(table.name, f"the item “{known.name}” stands twice", "keep one", row)
             )
         elif cell is not None:
-            value = _value(known, cell, text, table, row, problems)
+            value = _value(known, cell, header, table, row, problems)
             if value is not None:
                 written[known.field] = Written(value, row, text)
     return written
 
 
 def _value(
-    known: Known, cell: Any, text: str, table: Table, row: int, problems: list[Problem]
+    known: Known, cell: Any, header: Header, table: Table, row: int, problems: list[Problem]
 ) -> Any:
     def wrong(wanted: str, why: str = "") -> None:
         what = f"{shown(cell)} stands for “{known.name}”" + (f" and {why}" if why else "")
@@ -119,7 +119,7 @@ def _value(
 
     try:
         if known.unit is not None:
-            rule = match_unit(known, parse_header(text), table.name, problems, row)
+            rule = match_unit(known, header, table.name, problems, row)
             if rule is None:
                 return None
             return quantity(cell, rule, known.unit, table.semicolons)

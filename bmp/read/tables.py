@@ -139,7 +139,8 @@ def _read_workbook(
     if names and not sheets:
         found = ", ".join(shown(name) for name in names[:8])
         what = f"no sheet has a known name; there is {found}"
-        problems.append(Problem(path.name, what, _layout_words(wanted)))
+        own = f"if it is a sheet of your own making, type  bmp start “{path.name}”"
+        problems.append(Problem(path.name, what, f"{_layout_words(wanted)}; {own}"))
     read = {}
     for name, rows in sheets.items():
         try:
@@ -192,7 +193,7 @@ def read_csv(
         what = f"the file is over {most_bytes // 10**6} MB"
         raise _unusable(path.name, what, "one trial needs far less")
     text = _decode(raw)
-    first_line = text.partition("\n")[0]
+    first_line = next((line for line in text.split("\n")[:10] if re.search("[;,\t]", line)), "")
     semicolons = _outside_quotes(first_line, ";") > _outside_quotes(first_line, ",")
     separator = ";" if semicolons else ("\t" if "\t" in first_line else ",")
     lines = _lines(text, separator, path.name, most_rows)
@@ -308,7 +309,7 @@ def _table(
         raise _unusable(name, "the table is empty", "give it a header row")
     if len(lines) > most + 1:
         raise _unusable(name, f"more than {most:,} rows", "one trial needs far fewer")
-    _refuse_title(name, lines)
+    lines = _below_titles(lines)
     header = tuple("" if cell is None else str(cell) for cell in lines[0][1])
     header = header[: max((place for place, text in enumerate(header, 1) if text), default=0)]
     if len(header) > MOST_COLUMNS or any(len(text) > LONGEST_CELL for text in header):
@@ -320,19 +321,23 @@ def _table(
         astray = next((cell for cell in cells[width:] if cell is not None), None)
         if astray is not None:
             what = f"{shown(astray)} stands in a column without a header"
-            problems.append(Problem(name, what, "give the column a name or clear the cell", number))
+            problems.append(Problem(name, what, "give the column a name, such as note", number))
     rows = tuple(tuple((cells + [None] * width)[:width]) for _, cells in lines[1:])
     return Table(name, header, rows, tuple(number for number, _ in lines[1:]), semicolons)
 
 
-def _refuse_title(name: str, lines: Sequence[tuple[int, list[Cell]]]) -> None:
-    """Refuse a table whose first row is a title: one cell above a row of several names."""
-    titles = [cell for cell in lines[0][1] if cell is not None]
-    second = [cell for cell in lines[1][1] if cell is not None] if len(lines) > 1 else []
-    if len(titles) == 1 and len(second) > 2 and all(isinstance(cell, str) for cell in second):
-        what = f"row {lines[0][0]} is not the header: it holds {shown(titles[0])} alone"
-        wanted = f"take away what stands above the names of the columns (row {lines[1][0]})"
-        raise _unusable(name, what, wanted)
+MOST_TITLES = 6
+
+
+def _below_titles(lines: list[tuple[int, list[Cell]]]) -> list[tuple[int, list[Cell]]]:
+    """Return lines without the titles above the header: single cells above a row of names."""
+    for place in range(min(MOST_TITLES + 1, len(lines))):
+        filled = [cell for cell in lines[place][1] if cell is not None]
+        if len(filled) > 2 and all(isinstance(cell, str) for cell in filled):
+            return lines[place:]
+        if len(filled) > 1:
+            break
+    return lines
 
 
 def items(table: Table) -> Mapping[str, tuple[str, Cell, int]]:

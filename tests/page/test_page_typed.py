@@ -36,7 +36,7 @@ def test_what_is_typed_comes_into_the_unit_of_its_column(header: str, text: str,
     ("text", "said"),
     [
         ("abc", "“abc” is no number: write it in mL"),
-        ("12 kg", "“kg” measures something else: write it in mL"),
+        ("12 kg", "“kg” measures a mass, not a volume: write it in mL"),
         ("12 blub", "“blub” is no unit: write it in mL"),
         ("1,500", "this can mean thousands or a decimal comma"),
         ("1e99", "write a number that a jar trial can have"),
