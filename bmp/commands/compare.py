@@ -66,7 +66,9 @@ def run(arguments: argparse.Namespace) -> int:
     for c in across.family.comparisons if across else ():
         print(sentence(c))
     for one, name in zip(found, names, strict=True):
-        if one.why_none:
+        for words in one.equal_jars:
+            print(words)
+        if one.why_none and not one.equal_jars:
             print(f"{name}: nothing is compared: {one.why_none}.")
     print(f"The comparison is in {out / 'comparison.html'}")
     return DONE

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from bmp.compare.bases import AllBases
+from bmp.compare.equal_jars import equal_jars_words
 from bmp.compare.family import Family, compare_all
 from bmp.compare.feed import BASES, QUANTITIES, Feed
 from bmp.compare.measured import feeds_of
@@ -37,6 +38,8 @@ class TrialComparisons:
     mixtures: tuple[Comparison, ...] = ()
     why_none: str = ""
     """Why nothing is compared; empty where something is."""
+    equal_jars: tuple[str, ...] = ()
+    """Without a blank: which feed made more in jars of equal doses, in plain sentences."""
 
     @property
     def first(self) -> Family | None:
@@ -88,7 +91,7 @@ def compare_trial(
     roles = {one.series: one.role for one in yields}
     if trial.setup.gross:
         why = "the inoculum's own gas was not measured, and it is not the same part of every yield"
-        return TrialComparisons(why_none=why)
+        return TrialComparisons(why_none=why, equal_jars=equal_jars_words(trial, gas))
     if no_gas_read(trial):
         return TrialComparisons(why_none="no gas was read in any jar")
     every = feeds_of(trial, gas, curves, yields, fits, name)

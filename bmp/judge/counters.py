@@ -20,7 +20,8 @@ def _falls(trial: Trial, seen: Look, one: IntArray) -> BoolArray:
     limit = max(WAVER * finite_max(value), 3.0)
     change = np.diff(value, prepend=np.nan)
     emptied = np.concatenate([[False], trial.readings.emptied[one[:-1]]])
-    return np.asarray((change < -limit) & ~emptied)
+    # a mark on the lower reading itself says the same as one on the reading before it
+    return np.asarray((change < -limit) & ~(emptied | trial.readings.emptied[one]))
 
 
 def interval_for_cumulative(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
@@ -34,7 +35,8 @@ def interval_for_cumulative(trial: Trial, seen: Look) -> tuple[Seen, ...] | None
             continue
         judged += 1
         change = np.diff(value)
-        down = (change < 0) & ~trial.readings.emptied[one[:-1]]
+        marked = trial.readings.emptied[one]
+        down = (change < 0) & ~(marked[:-1] | marked[1:])
         large = one[1:][down & (change < -WAVER * finite_max(value))]
         over = len(large) > 0 and all(_rolls_over(seen, int(i)) is not None for i in large)
         if down.sum() >= 2 and -change[down].sum() > 0.5 * finite_max(value) and not over:

@@ -133,6 +133,7 @@ def _from_volume(setup: Setup, r: Readings, value: FloatArray, previous: IntArra
     if not setup.cumulative:
         return np.asarray(value * factor)
     start_again = (previous < 0) | r.emptied[previous]
+    start_again |= r.emptied & (value < value[previous])
     base = np.where(start_again, 0.0, value[previous])
     return np.asarray((value - base) * factor)
 

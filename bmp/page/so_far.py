@@ -204,7 +204,7 @@ def compared(results: Sequence[Any], names: Sequence[str]) -> tuple[str, list[st
     ]
     said += [sentence(one) for one in across.family.comparisons] if across else []
     said += [
-        f"{name}: nothing is compared: {one.why_none}."
+        " ".join(one.equal_jars) or f"{name}: nothing is compared: {one.why_none}."
         for name, one in zip(names, found, strict=True)
         if one.why_none
     ]

@@ -78,6 +78,7 @@ def class_words(results: Results) -> Iterator[str]:
 
 def _better(results: Results) -> Iterator[str]:
     family = results.comparisons.first
+    yield from results.comparisons.equal_jars
     if family is None or all(c.no_verdict for c in family.comparisons):
         return
     if len(family.comparisons) <= MOST_PAIRS:

@@ -44,7 +44,7 @@ def comparison_content(
     """
     family = found.first
     if family is None:
-        return {"why_none": found.why_none}
+        return {"why_none": found.why_none, "equal_jars": found.equal_jars}
     kinetic = found.kinetics or {}
     return {
         "why_none": "",

@@ -194,7 +194,9 @@ def _better(results: Results) -> Iterator[str]:
     found = results.comparisons
     family = found.first
     if family is None:
-        if len([one for one in results.yields if one.role == "substrate"]) > 1:
+        if found.equal_jars:
+            yield " ".join(found.equal_jars)
+        elif len([one for one in results.yields if one.role == "substrate"]) > 1:
             yield _sentence(f"No comparison: {found.why_none}")
         return
     judged = [c for c in family.comparisons if not c.no_verdict]
