@@ -86,20 +86,13 @@ def _demo(folder: Path) -> int:
     """Put the invented trial into a folder."""
     import shutil
 
+    from bmp.page.demo import demo_folder
+
     place = new_place(folder, "cheese_dairy")
     shutil.copytree(demo_folder(), place)
     print(f"An invented trial of a small cheese dairy is in {quoted(place)}.")
     print(f"Type: bmp analyze {quoted(place)}")
     return DONE
-
-
-def demo_folder() -> Path:
-    """Return where the invented trial stands: beside the package, or inside it once installed."""
-    import bmp
-
-    package = Path(bmp.__file__).parent
-    inside = package / "examples" / "cheese_dairy"
-    return inside if inside.is_dir() else package.parent / "examples" / "cheese_dairy"
 
 
 def _plan_request(folder: Path) -> int:

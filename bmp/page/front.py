@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote, unquote
 
 from flask import (
     Blueprint,
@@ -16,8 +17,11 @@ from flask import (
     url_for,
 )
 
+from bmp.page.demo import lay_demo
 from bmp.page.entrance import same_code
 from bmp.page.guard import Access
+from bmp.page.keeping import away, bring_back
+from bmp.page.own_units import CHOICES, COOKIE, as_cookie, chosen
 from bmp.page.places import Place, keep_upload
 from bmp.page.reasons import reason
 from bmp.page.setting import setting
@@ -34,7 +38,10 @@ def trials() -> str:
     """Show the trials."""
     found = site().places()
     names = [place.name for place in found if not place.is_workbook]
-    return render_template("trials.html", trials=[_card(p) for p in found], names=names)
+    put_away = [] if site().only else away(site().root)
+    return render_template(
+        "trials.html", trials=[_card(p) for p in found], names=names, away=put_away
+    )
 
 
 def _card(place: Place) -> dict[str, Any]:
@@ -76,11 +83,44 @@ def enter() -> Any:
     return response
 
 
+@pages.route("/units", methods=["GET", "POST"])
+def units() -> Any:
+    """Let a person choose the units of their instruments; this browser keeps them."""
+    known = chosen(unquote(request.cookies.get(COOKIE, "")))
+    if request.method == "GET":
+        return render_template("units.html", choices=CHOICES, known=known)
+    typed = {kind: request.form.get(kind, "") for kind in CHOICES}
+    picked = {kind: unit for kind, unit in typed.items() if unit in CHOICES[kind]}
+    response = redirect(url_for("front.trials"), 303)
+    response.set_cookie(
+        COOKIE, quote(as_cookie(picked)), max_age=HALF_A_YEAR_S * 4, samesite="Strict"
+    )
+    return response
+
+
+@pages.post("/demo")
+def demo() -> Any:
+    """Lay an invented trial into the folder, to look at."""
+    place = lay_demo(site().root)
+    site().show(place.name)
+    return redirect(url_for("trial.page", name=place.name), 303)
+
+
+@pages.post("/back")
+def back() -> Any:
+    """Bring a trial back that was put away."""
+    wanted = request.form.get("name", "")
+    place = next((one for one in away(site().root) if one.name == wanted), None)
+    if place is None:
+        abort(404, "There is no trial of this name among those put away.")
+    return redirect(url_for("trial.page", name=bring_back(place, site().root).name), 303)
+
+
 @pages.route("/new", methods=["GET", "POST"])
 def new() -> Any:
     """Ask what is to be tried, and plan it."""
     from bmp.page.planning import Impossible, new_trial
-    from bmp.page.questions import QUESTIONS, answered, place_problems, plan_form
+    from bmp.page.questions import QUESTIONS, answered, crucibles, place_problems, plan_form
     from bmp.plan.literature import read_literature
 
     asked = request.method == "POST"
@@ -91,7 +131,8 @@ def new() -> Any:
         items, materials = answered(form)
         try:
             take = request.form.get("do") == "nearest"
-            place = new_trial(site().root, items, materials, take)
+            place = new_trial(site().root, items, materials, take, crucibles(form))
+            site().show(place.name)
             return redirect(url_for("trial.plan", name=place.name), 303)
         except Impossible as impossible:
             left, nearest = place_problems(form, impossible.problems), impossible.nearest
@@ -113,6 +154,7 @@ def upload() -> Any:
     if not name.lower().endswith(".xlsx") or not content.startswith(b"PK"):
         abort(422, f"“{name[:60]}” is no .xlsx workbook, and was not kept. Save it as .xlsx.")
     path = keep_upload(site().root, name, content)
+    site().show(path.name)
     where = url_for("trial.page", name=path.name)
     if request.accept_mimetypes.best == "application/json":
         return {"where": where}

@@ -43,6 +43,7 @@ def new_trial(
     items: Iterable[tuple[str, str]],
     materials: Sequence[Sequence[str]],
     take_nearest: bool = False,
+    crucibles: Sequence[Sequence[str]] = (),
 ) -> Path:
     """Plan a trial and lay it into the folder, whole or not at all.
 
@@ -52,6 +53,8 @@ def new_trial(
         Rows of the table `plan`.
     materials
         The table `materials` with its header.
+    crucibles
+        The table `crucibles` with its header, where solids were weighed.
     take_nearest
         Where the wishes are impossible, plan the nearest possible ones.
 
@@ -68,6 +71,9 @@ def new_trial(
         (folder / PLAN).mkdir()
         _write(folder / PLAN / "plan.csv", [("item", "value"), *items])
         _write(folder / PLAN / "materials.csv", materials)
+        if len(crucibles) > 1:
+            _write(folder / PLAN / "crucibles.csv", crucibles)
+            _write(folder / "crucibles.csv", crucibles)
         plan = _plan(folder / PLAN, take_nearest)
         write_plan(plan, folder / PLAN)
         lay_tables(folder / PLAN / "logbook.xlsx", folder, [jar.name for jar in _by_place(plan)])

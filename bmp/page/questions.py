@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
@@ -9,6 +10,8 @@ from typing import Any, Final
 from wtforms import FieldList, Form, FormField, SelectField, StringField
 from wtforms.fields import DateTimeLocalField
 
+from bmp.page.typed import in_unit
+from bmp.plan.literature import UNKNOWN_FEED
 from bmp.plan.wish_checks import PLANNED_MEASURES
 from bmp.plan.wishes import OUTLETS, PLACES, VESSELS
 from bmp.problem import Problem
@@ -78,6 +81,10 @@ class MaterialForm(Form):
     VS = StringField("VS [%]")
     like = SelectField("It is like", choices=_choices(()))
     kg = StringField("At hand [kg]")
+    empty = StringField("Crucible, empty [g]")
+    wet = StringField("with sample [g]")
+    dry = StringField("after 105 °C [g]")
+    ash = StringField("after 550 °C [g]")
 
 
 COLUMNS: Final[Mapping[str, str]] = {
@@ -89,6 +96,14 @@ COLUMNS: Final[Mapping[str, str]] = {
     "kg": "available [kg]",
 }
 """Header in the table `materials` by field of `MaterialForm`."""
+
+CRUCIBLES: Final[Mapping[str, str]] = {
+    "empty": "empty [g]",
+    "wet": "with sample [g]",
+    "dry": "after 105 °C [g]",
+    "ash": "after 550 °C [g]",
+}
+"""Header in the table `crucibles` by field of `MaterialForm`; several crucibles with semicolons."""
 
 PlanForm = type(
     "PlanForm",
@@ -107,7 +122,8 @@ PlanForm = type(
 def plan_form(answers: Any, feeds: Iterable[str]) -> Any:
     """Return the form with its answers; `feeds` are the literature's, to compare a feed with."""
     form = PlanForm(answers)
-    names = ["", *feeds]
+    # a feed of which nothing is known stands in for no missing figure
+    names = ["", *(name for name in feeds if name != UNKNOWN_FEED)]
     for row in form.materials:
         row.form.like.choices = _choices(names)
     if not answers:
@@ -119,10 +135,36 @@ def plan_form(answers: Any, feeds: Iterable[str]) -> Any:
 
 def answered(form: Any) -> tuple[list[tuple[str, str]], list[list[str]]]:
     """Return the tables `plan` (item, value) and `materials` (with its header) of the answers."""
-    items = [(q.item, _answer(form[q.name])) for q in QUESTIONS]
+    items = [(q.item, _in_unit(_answer(form[q.name]), q.item)) for q in QUESTIONS]
     header = [text.format(of=form.VS_of.data) for text in COLUMNS.values()]
-    rows = [[_answer(row.form[name]) for name in COLUMNS] for row in _filled(form)]
+    rows = [
+        [_in_unit(_answer(row.form[name]), head) for name, head in COLUMNS.items()]
+        for row in _filled(form)
+    ]
     return [(item, answer) for item, answer in items if answer], [header, *rows]
+
+
+def crucibles(form: Any) -> list[list[str]]:
+    """Return the table `crucibles` of the answers: its header alone where nobody weighed any."""
+    rows = []
+    for row in _filled(form):
+        split = [
+            [one.strip() for one in re.split(r"[;\n]", _answer(row.form[name]))]
+            for name in CRUCIBLES
+        ]
+        count = max(len(one) for one in split)
+        if any(any(one) for one in split):
+            name = _answer(row.form.material)
+            rows += [
+                [name, *(one[n] if n < len(one) else "" for one in split)] for n in range(count)
+            ]
+    return [["material", *CRUCIBLES.values()], *rows]
+
+
+def _in_unit(text: str, header: str) -> str:
+    """Return what was typed as a number in the unit of its item: `98 °F`, `1 qt`, `30 %`."""
+    unit = header.partition("[")[2].partition("]")[0].partition(" of ")[0]
+    return in_unit(text, unit) if unit else text
 
 
 def _answer(field: Any) -> str:
@@ -140,18 +182,28 @@ def place_problems(form: Any, problems: Iterable[Problem]) -> list[str]:
     filled = _filled(form)
     left = []
     for problem in problems:
-        words = f"{problem.what}; {problem.wanted}"
+        words = f"{problem.what}; {problem.wanted}".replace("`", "")
         field = None
         at = (problem.row or 0) - 2
         if problem.table == "plan.csv" and 0 <= at < len(asked):
             field = form[asked[at].name]
         elif problem.table == "materials.csv" and 0 <= at < len(filled):
             field = filled[at].form[_material_field(problem.column)]
+        elif problem.table == "materials.csv":
+            field = _named_in(filled, problem.what)
         if field is None:
             left.append(words)
         else:
             field.errors = [*field.errors, words]
     return left
+
+
+def _named_in(filled: list[Any], words: str) -> Any:
+    """Return the field of the material that a problem without a row names."""
+    for row in filled:
+        if f"material {_answer(row.form.material)}" in words:
+            return row.form.VS if "VS" in words else row.form.material
+    return None
 
 
 def _material_field(column: str | None) -> str:

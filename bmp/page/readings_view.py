@@ -3,19 +3,32 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
-from typing import Any, Final
+from typing import Any, Final, TypeAlias
+from urllib.parse import unquote
 
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 
 from bmp.page.conflict import Conflict
 from bmp.page.journal import Entry
 from bmp.page.open_trial import OpenTrial
+from bmp.page.own_units import COOKIE, chosen, shown, unit_of
 from bmp.page.setting import Setting, setting
-from bmp.page.sheet import ROUND_FIELDS, Cells, last_before, order, times, waiting
-from bmp.page.site import folder_or_404, now, spoken
-from bmp.page.slips import slips
+from bmp.page.sheet import (
+    ROUND_FIELDS,
+    Cells,
+    Sheet,
+    keys_in_order,
+    last_before,
+    order,
+    rows_named,
+    times,
+    waiting,
+)
+from bmp.page.site import folder_or_404, now, site, spoken
+from bmp.page.slips import Replicate, beside, slips
 from bmp.page.typed import Column, as_moment, column_of, typed_cell, typed_time
 from bmp.read.cells import Unreadable
 from bmp.trial import Jar, Setup
@@ -47,7 +60,7 @@ def readings(name: str) -> Any:
     if trial.cannot_type:
         return _cannot_type(name, trial.cannot_type, wide=trial.is_wide)
     known = setting(trial.folder)
-    if known.problems:
+    if known.problems and not trial.shelf():
         why = str(known.problems[0])
         return _cannot_type(name, why, tables_first=True)
     if known.setup.measured == "net yield":
@@ -62,6 +75,7 @@ def readings(name: str) -> Any:
         "readings.html",
         name=name,
         is_now=not asked,
+        problems=known.problems,
         clock=now().isoformat(),
         **_form(trial, known, time),
     )
@@ -89,9 +103,15 @@ def _next_day(read: list[str]) -> str:
 
 
 def _form(trial: OpenTrial, known: Setting, time: str) -> dict[str, Any]:
-    here = [jar for jar in known.jars if jar.left_out is None]
+    names = trial.shelf()
+    here = [jar for jar in known.shelf(names) if jar.left_out is None]
     last = last_before(trial.sheet, time)
-    shelf = [_jar_card(trial, known.setup, jar, time, last.get(jar.name)) for jar in here]
+    units = _units()
+    found = _findings_at(trial, time)
+    shelf = [
+        _jar_card(trial, known, jar, time, last.get(jar.name), units, found.get(jar.name, []))
+        for jar in here
+    ]
     shared = [_own(trial, text) for text in ROUND_COLUMNS]
     at = trial.sheet.rounds.get(time, {})
     done = sum(bool(card["done"]) for card in shelf)
@@ -100,7 +120,10 @@ def _form(trial: OpenTrial, known: Setting, time: str) -> dict[str, Any]:
         "dated": trial.sheet.dated,
         "jars": shelf,
         "done": done,
-        "shared": [(column, at.get(column.header, "")) for column in shared],
+        "shared": [_field(column, at, units) for column in shared],
+        "units": units,
+        "strangers": strangers(trial.sheet, names),
+        "names": names,
         "shared_version": trial.sheet.version("", time),
         "times": times(trial.sheet),
         "waiting": waiting(trial.sheet),
@@ -124,6 +147,8 @@ def columns_of(trial: OpenTrial, setup: Setup, jar: Jar) -> tuple[list[Column], 
             break
     else:
         first = [_own(trial, text) for text in MAIN_COLUMNS.get(jar.measured, ())]
+    # the methane share is at hand where it was read before
+    first += [c for c in table if c.field == "methane_share" and _fits(c, jar)]
     taken = {column.field for column in first} | set(ROUND_FIELDS)
     more = [c for c in table if c.known is not None and c.field not in taken]
     missing = [column_of(text) for text in ALWAYS if column_of(text).field not in has]
@@ -137,23 +162,120 @@ def _fits(column: Column, jar: Jar) -> bool:
     return not (column.field == "methane_share" and jar.measured == "methane volume")
 
 
+Field: TypeAlias = tuple[Column, str, str]
+"""A column, what stands there as the person's units have it, and that unit."""
+
+
+def _units() -> dict[str, str]:
+    """Return the units that the person has chosen in this browser."""
+    return chosen(unquote(request.cookies.get(COOKIE, "")))
+
+
+def _field(column: Column, cells: Cells, units: Mapping[str, str]) -> Field:
+    return column, shown(column, cells.get(column.header, ""), units), unit_of(column, units)
+
+
 def _jar_card(
-    trial: OpenTrial, setup: Setup, jar: Jar, time: str, last: tuple[str, Cells] | None
+    trial: OpenTrial,
+    known: Setting,
+    jar: Jar,
+    time: str,
+    last: tuple[str, Cells] | None,
+    units: Mapping[str, str],
+    found: list[str],
 ) -> dict[str, Any]:
-    first, more = columns_of(trial, setup, jar)
+    first, more = columns_of(trial, known.setup, jar)
     cells = trial.sheet.rows.get((jar.name, time), {})
+    said = _slips(trial, known, jar.name, time) if cells else []
     return {
         "jar": jar,
-        "first": [(column, cells.get(column.header, "")) for column in first],
-        "more": [(column, cells.get(column.header, "")) for column in more],
+        "first": [_field(column, cells, units) for column in first],
+        "more": [_field(column, cells, units) for column in more],
         "more_open": any(cells.get(column.header) for column in more),
         "version": trial.sheet.version(jar.name, time),
         "done": any(cells.get(column.header) for column in first),
         "last": None
         if last is None
-        else (last[0], [(c, last[1][c.header]) for c in first if last[1].get(c.header)]),
-        "slips": _slips(trial, setup, jar.name, time) if cells else [],
+        else (last[0], [_field(c, last[1], units) for c in first if last[1].get(c.header)]),
+        "slips": [*said, *found],
     }
+
+
+def _findings_at(trial: OpenTrial, time: str) -> dict[str, list[str]]:
+    """Return what the last analysis found at the readings of a round, by jar."""
+    place = site().find(trial.folder.name)
+    analysed = site().analyses.known(place) if place is not None else None
+    if analysed is None:
+        return {}
+    keys = keys_in_order(trial.sheet, trial.shelf())
+    found: dict[str, list[str]] = {}
+    for one in analysed.seen:
+        for row in rows_named(f"{one.where} {one.meaning}"):
+            if row - 2 < len(keys) and keys[row - 2][1] == time:
+                said = found.setdefault(keys[row - 2][0], [])
+                words = f"{one.check}: {one.meaning} {one.advice}".strip()
+                if words not in said:
+                    said.append(words)
+    return found
+
+
+def strangers(sheet: Sheet, shelf: Sequence[str]) -> dict[str, list[str]]:
+    """Return the times of readings by the name of a jar that is not in the table of jars."""
+    known = {name.lower() for name in shelf}
+    found: dict[str, list[str]] = {}
+    for jar, time in sheet.rows:
+        if jar.lower() not in known:
+            found.setdefault(jar, []).append(time)
+    return {jar: sorted(times_, key=order) for jar, times_ in found.items()}
+
+
+@pages.post("/readings/stranger")
+def stranger(name: str) -> Any:
+    """Give the readings of a jar that is not in the table to one that is, or remove them."""
+    trial = folder_or_404(name)
+    old, new = request.form.get("jar", ""), request.form.get("to", "")
+    if new and new not in trial.shelf():
+        abort(422, f"There is no jar “{new[:40]}”.")
+    double = [t for jar, t in trial.sheet.rows if jar == old and (new, t) in trial.sheet.rows]
+    if new and double:
+        abort(409, f"Jar {new} has a reading of {spoken(double[0])} already.")
+
+    def change(sheet: Sheet) -> Sheet:
+        rows = {
+            (new if jar == old else jar, time): cells
+            for (jar, time), cells in sheet.rows.items()
+            if jar != old or new
+        }
+        return replace(sheet, rows=rows)
+
+    trial.change_readings(change)
+    return redirect(url_for("readings.readings", name=name), 303)
+
+
+@pages.post("/readings/move")
+def move(name: str) -> Any:
+    """Correct the time of a round: all its readings go along."""
+    trial = folder_or_404(name)
+    old = request.form.get("from", "")
+    try:
+        new = typed_time(request.form.get("to", ""), trial.sheet.dated)
+    except Unreadable as error:
+        abort(422, str(error))
+    words = unlikely_time(new, setting(trial.folder).setup.started, now())
+    if words:
+        abort(422, f"Not changed: {words}.")
+    double = [jar for jar, t in trial.sheet.rows if t == old and (jar, new) in trial.sheet.rows]
+    if double:
+        abort(409, f"Not changed: jar {double[0]} has a reading of {spoken(new)} already.")
+
+    def change(sheet: Sheet) -> Sheet:
+        rows = {(j, new if t == old else t): cells for (j, t), cells in sheet.rows.items()}
+        rounds = {new if t == old else t: cells for t, cells in sheet.rounds.items()}
+        return replace(sheet, rows=rows, rounds=rounds)
+
+    if new != old:
+        trial.change_readings(change)
+    return redirect(url_for("readings.readings", name=name, round=new), 303)
 
 
 @pages.post("/readings/by-rows")
@@ -248,24 +370,30 @@ def _told(conflict: Conflict) -> dict[str, Any]:
     return {
         "conflict": conflict.words,
         "now": dict(conflict.now),
+        "shown": _in_own_units(conflict.now),
         "version": conflict.version,
         "time": conflict.time,
         "kind": conflict.kind,
     }
 
 
+def _in_own_units(cells: Cells) -> dict[str, str]:
+    units = _units()
+    return {header: shown(column_of(header), text, units) for header, text in cells.items()}
+
+
 def _kept(trial: OpenTrial, entry: Entry) -> dict[str, Any]:
     return {
         "version": trial.sheet.version(entry.jar, entry.time),
-        "shown": entry.after or {},
+        "shown": _in_own_units(entry.after or {}),
         "behind": trial.behind,
         "at": entry.at[11:19],
-        "slips": _slips(trial, setting(trial.folder).setup, entry.jar, entry.time),
+        "slips": _slips(trial, setting(trial.folder), entry.jar, entry.time),
     }
 
 
-def _slips(trial: OpenTrial, setup: Setup, jar: str, time: str) -> list[str]:
-    """Look at a reading beside the jar's last one, or at what holds for a round."""
+def _slips(trial: OpenTrial, known: Setting, jar: str, time: str) -> list[str]:
+    """Look at a reading beside the jar's last one and its replicate jars, or at a round."""
     key = (jar, time)
     cells = trial.sheet.rows.get(key) if jar else trial.sheet.rounds.get(time)
     before = last_before(trial.sheet, time).get(jar, ("", {}))[1] if jar else {}
@@ -280,7 +408,26 @@ def _slips(trial: OpenTrial, setup: Setup, jar: str, time: str) -> list[str]:
             earlier[column.field] = old
     if any(column_of(h).field == "emptied" and text for h, text in before.items()):
         earlier.pop("volume_mL", None)
-    return slips(values, earlier, cumulative=setup.cumulative, written=written)
+    said = slips(values, earlier, cumulative=known.setup.cumulative, written=written)
+    return [*said, *beside(values, _replicates(trial, known, jar, time))]
+
+
+def _replicates(trial: OpenTrial, known: Setting, jar: str, time: str) -> list[Replicate]:
+    """Return what the other jars of the same feed gave in the same round."""
+    mine = next((one for one in known.jars if one.name == jar), None)
+    if mine is None:
+        return []
+    others = {one.name for one in known.jars if one.series == mine.series and one.name != jar}
+    found = []
+    for (name, at), cells in trial.sheet.rows.items():
+        if name in others and abs(order(at) - order(time)) <= SAME_ROUND_D:
+            values = {
+                column.field: value
+                for header, text in cells.items()
+                if (value := (column := column_of(header)).in_own_unit(text)) is not None
+            }
+            found.append(Replicate(name, values))
+    return found
 
 
 @pages.get("/readings/go")

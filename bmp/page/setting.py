@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -23,6 +24,12 @@ class Setting:
     jars: tuple[Jar, ...]
     """In the order of the table jars, which is that of the shelf."""
     problems: tuple[Problem, ...] = ()
+
+    def shelf(self, names: Sequence[str]) -> tuple[Jar, ...]:
+        """Return the jars of these names; one whose row has a problem by its name alone."""
+        known = {jar.name: jar for jar in self.jars}
+        blank = Jar("", "", "substrate", "", measured=self.setup.measured)
+        return tuple(known.get(name) or replace(blank, name=name) for name in names)
 
 
 def setting(folder: Path) -> Setting:

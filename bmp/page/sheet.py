@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -340,17 +341,27 @@ def still_planned(sheet: Sheet) -> list[Key]:
     return waiting
 
 
+def keys_in_order(sheet: Sheet, shelf: Sequence[str]) -> list[Key]:
+    """Return jar and time of each row of the file, from its row 2 on."""
+    place = {jar.lower(): index for index, jar in enumerate(shelf)}
+    return sorted(
+        [*sheet.rows, *still_planned(sheet)],
+        key=lambda key: (order(key[1]), place.get(key[0].lower(), len(place)), key[0]),
+    )
+
+
+def rows_named(words: str) -> list[int]:
+    """Return the rows of the file that a sentence names: `A1 day 3 (row 12)`."""
+    return [int(number) for number in re.findall(r"\brow (\d+)", words)]
+
+
 def to_csv(sheet: Sheet, shelf: Sequence[str]) -> str:
     """Return the table as CSV text: by time, the jars of one time in the order of the shelf."""
-    place = {jar.lower(): index for index, jar in enumerate(shelf)}
     headers = list(sheet.columns)
     for cells in sheet.rounds.values():
         headers += [h for h in cells if h not in headers]
     columns = _in_order(headers)
-    keys = sorted(
-        [*sheet.rows, *still_planned(sheet)],
-        key=lambda key: (order(key[1]), place.get(key[0].lower(), len(place)), key[0]),
-    )
+    keys = keys_in_order(sheet, shelf)
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(columns)

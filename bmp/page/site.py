@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -12,6 +13,7 @@ from flask import abort, current_app
 from bmp.page.open_trial import OpenTrial
 from bmp.page.places import Place, find, places
 from bmp.page.so_far import Analyses
+from bmp.problem import UnusableInput
 
 
 @dataclass(eq=False)
@@ -19,24 +21,49 @@ class Site:
     """One folder of trials, served."""
 
     root: Path
-    only: str = ""
-    """Name of the one trial that is shown, where the folder given was a trial itself."""
+    only: set[str] = field(default_factory=set)
+    """Names of the trials that are shown, where the folder given was a trial itself: that one, and
+    those made from its page. Empty: all."""
     analyses: Analyses = field(default_factory=Analyses)
     _open: dict[Path, OpenTrial] = field(default_factory=dict)
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     def places(self) -> list[Place]:
         """Return the trials."""
-        return [p for p in places(self.root) if not self.only or p.name == self.only]
+        return [p for p in places(self.root) if not self.only or p.name in self.only]
+
+    def find(self, name: str) -> Place | None:
+        """Return the trial of that name, or the one that was called so before."""
+        if self.only and name not in self.only:
+            return None
+        found = find(self.root, name)
+        if found is not None:
+            return found
+        for place in self.places():
+            with suppress(UnusableInput, OSError):
+                opens = not place.is_workbook and not place.refused
+                if opens and name in self.open(place).former_names:
+                    return place
+        return None
+
+    def show(self, name: str) -> None:
+        """Show a trial that was made here, also where one alone is shown."""
+        if self.only:
+            self.only.add(name)
 
     def open(self, place: Place) -> OpenTrial:
         """Return a folder of tables, opened once for all pages."""
         with self._lock:
-            if place.path not in self._open:
-                self._open[place.path] = OpenTrial(place.path)
-        trial = self._open[place.path]
+            trial = self._open.get(place.path)
+            if trial is None:
+                trial = self._open[place.path] = OpenTrial(place.path)
         trial.refresh()
         return trial
+
+    def forget(self, path: Path) -> None:
+        """Close a trial that lies elsewhere now."""
+        with self._lock:
+            self._open.pop(path, None)
 
     def behind(self, name: str) -> str:
         """Return why a trial's table is behind what was kept; empty where it is not."""
@@ -58,8 +85,7 @@ def site() -> Site:
 
 def place_or_404(name: str) -> Place:
     """Return the trial of that name, or answer that there is none."""
-    one = site()
-    place = find(one.root, name) if not one.only or one.only == name else None
+    place = site().find(name)
     if place is None:
         abort(404, "There is no trial of this name.")
     if place.refused:

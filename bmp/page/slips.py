@@ -6,7 +6,7 @@ the instrument still stands there. Limits are common practice, no source.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -16,6 +16,9 @@ from bmp.units import conversion
 TIMES_THE_LAST: Final = 10.0
 LARGEST_LOSS_OF_MASS: Final = 0.05
 """Share of a jar's mass that one interval's gas can weigh at the very most."""
+TIMES_THE_OTHERS: Final = 5.0
+LEAST_TO_COMPARE: Final = 20.0
+"""mL or kPa: below it five times as much is a matter of a bubble."""
 HIGHEST_GAUGE_KPA: Final = 150.0
 """Above this a reading of a jar is taken for absolute pressure or another unit."""
 
@@ -145,3 +148,34 @@ def _venting(values: Mapping[str, float]) -> list[str]:
         if before is not None and after is not None and after > before:
             return ["After venting there is more than before: are the two fields swapped?"]
     return []
+
+
+@dataclass(frozen=True)
+class Replicate:
+    """What another jar of the same feed gave in the same round."""
+
+    name: str
+    values: Mapping[str, float]
+    """By field, in the project's units."""
+
+
+_COMPARED: Final = {"volume_mL": "mL", "gauge_before_kPa": "kPa"}
+
+
+def beside(values: Mapping[str, float], others: Sequence[Replicate]) -> list[str]:
+    """Return which value is far from those of the replicate jars; also in a first round."""
+    said = []
+    for field, unit in _COMPARED.items():
+        value = values.get(field)
+        known = [(one.values[field], one.name) for one in others if field in one.values]
+        if value is None or not known:
+            continue
+        # one that is alike is enough: of three jars, the odd one is asked about
+        near, name = min(known, key=lambda one: abs(one[0] - value))
+        high, low = max(value, near), min(value, near)
+        if high >= LEAST_TO_COMPARE and high >= TIMES_THE_OTHERS * max(low, 0.0):
+            said.append(
+                f"{value:.4g} {unit} is far from jar {name} of the same feed "
+                f"({near:.4g} {unit}). Look at the scale, the unit and the jar's label again."
+            )
+    return said

@@ -27,6 +27,7 @@ ABOUT: Final = {
     "jars": "What stands in each jar. Write the masses that were weighed over the planned ones.",
     "materials": "Inoculum, feeds and control, with dry matter (TS) and volatile solids (VS).",
     "trial": "What holds for the whole trial. Items are named on the left.",
+    "crucibles": "Masses of crucibles, for TS and VS. A crucible has a row.",
     "tank": "The main tank, for what the jars mean there.",
     "tank feeds": "What goes into the tank each day, today and as planned.",
 }
@@ -91,6 +92,8 @@ def _template(trial: OpenTrial, table: str) -> tuple[tuple[str, ...], tuple[tupl
     """Return the empty table, with what is asked for."""
     if table == "tank":
         return ("item", "value"), tuple((header, "") for header in _tank_items())
+    if table == "crucibles":
+        return ("material", *CRUCIBLE_HEADERS), ()
     if table == "tank feeds":
         feeds = [j.material for j in setting(trial.folder).jars if j.role == "substrate"]
         header = ("material", "amount today [kg/d]", "amount planned [kg/d]")
@@ -107,6 +110,12 @@ def _plain(known: Known) -> str:
     return example_header(known).strip("“”")
 
 
+CRUCIBLE_HEADERS: Final = (
+    "empty [g]",
+    "with sample [g]",
+    "after 105 °C [g]",
+    "after 550 °C [g]",
+)
 KNOWN: Final = {"jars": JARS, "materials": MATERIALS, "trial": ITEMS}
 
 

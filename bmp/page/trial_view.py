@@ -15,12 +15,13 @@ from markupsafe import Markup
 
 from bmp.page import planning
 from bmp.page.conflict import Conflict
+from bmp.page.keeping import copy, put_away, rename
 from bmp.page.pictures import served_page
 from bmp.page.places import PLAN, Place
 from bmp.page.setting import setting
-from bmp.page.sheet import waiting
+from bmp.page.sheet import keys_in_order, rows_named, waiting
 from bmp.page.site import folder_or_404, place_or_404, site
-from bmp.page.so_far import series_to_date
+from bmp.page.so_far import SoFar, series_to_date
 from bmp.problem import UnusableInput
 
 pages = Blueprint("trial", __name__)
@@ -57,6 +58,30 @@ def page(name: str) -> str:
     )
 
 
+@pages.post("/keep/<what>")
+def keep(name: str, what: str) -> Any:
+    """Rename a trial, copy it, or put it away."""
+    place = place_or_404(name)
+    one = site()
+    if what == "away":
+        if not place.is_workbook:
+            one.open(place).flush()
+        put_away(place, one.root)
+        one.forget(place.path)
+        return redirect(url_for("front.trials"), 303)
+    title = " ".join(request.form.get("title", "").split())[:100]
+    if what not in ("name", "copy") or place.is_workbook:
+        abort(404, "There is nothing to do here.")
+    if not title:
+        abort(422, "Type a title first.")
+    trial = one.open(place)
+    new = rename(trial, one.root, title) if what == "name" else copy(trial, one.root, title)
+    if what == "name":
+        one.forget(place.path)
+    one.show(new.name)
+    return redirect(url_for("trial.page", name=new.name), 303)
+
+
 @pages.get("/so-far")
 def so_far(name: str) -> str:
     """Analyse the trial and show curves, verdict, forecast or every problem at its cell."""
@@ -67,7 +92,7 @@ def so_far(name: str) -> str:
     _flushed(place)
     found = site().analyses.of(place)
     if found.results is None:
-        return render_template("problems.html", place=place, found=found)
+        return render_template("problems.html", place=place, found=found, seen=_seen(place, found))
     results = found.results
     return render_template(
         "so_far.html",
@@ -78,7 +103,22 @@ def so_far(name: str) -> str:
         checks=_part("checks", sections.checks(results), {}),
         charts=net_charts(results),
         downloads=DOWNLOADS,
+        seen=_seen(place, found),
     )
+
+
+def _seen(place: Place, found: SoFar) -> list[dict[str, Any]]:
+    """Return what was found, each with the rounds of the readings it names."""
+    keys = []
+    if not place.is_workbook:
+        trial = site().open(place)
+        keys = keys_in_order(trial.sheet, trial.shelf())
+    seen = []
+    for one in found.seen:
+        rows = rows_named(f"{one.where} {one.meaning}")
+        at = dict.fromkeys(keys[row - 2][1] for row in rows if 2 <= row < len(keys) + 2)
+        seen.append({"finding": one, "rounds": list(at)[:8]})
+    return seen
 
 
 @pages.get("/tank")

@@ -93,6 +93,23 @@ def _from_unit(value: float, unit: str, column: Column) -> float:
     return (value * typed.factor + typed.offset - own.offset) / own.factor
 
 
+_OWN: Final = {"°C": "degC", "%": "dimensionless"}
+
+
+def in_unit(text: str, unit: str) -> str:
+    """Return a number with another unit behind it as one in the unit wanted, all else as it is."""
+    match = _WITH_UNIT.fullmatch(" ".join(text.replace("\u2212", "-").split()))
+    if match is None or match[2] is None:
+        return text
+    target = _OWN.get(unit, unit)
+    try:
+        typed, own = conversion(match[2].strip(), target), conversion(unit, target)
+        value = (number(match[1]) * typed.factor + typed.offset - own.offset) / own.factor
+    except (Unreadable, UnknownUnit):
+        return text
+    return f"{value:.10g}"
+
+
 def typed_time(text: str, dated: bool) -> str:
     """Return the time of a round as its column holds it: `2027-03-02T10:03`, or days.
 

@@ -176,6 +176,12 @@ function go(time) {
   window.location.assign(`/trials/${encodeURIComponent(trial)}/readings?round=${encodeURIComponent(time)}`);
 }
 
+// A bare number is one in the unit that stands at its field.
+function withUnit(input) {
+  const bare = /^\s*[-+−]?[\d.,]*\d\s*$/.test(input.value);
+  return bare && input.dataset.unit ? `${input.value} ${input.dataset.unit}` : input.value;
+}
+
 const section = (item) => {
   if (item.table) return undefined;
   if (!readings || item.trial !== trial || item.time !== readings.dataset.time) return undefined;
@@ -236,7 +242,7 @@ function kept(item, told) {
   for (const input of one.querySelectorAll("[data-column]")) {
     const column = input.dataset.column;
     if (!(column in item.cells)) continue;
-    if (input.value === item.cells[column]) input.value = told.shown[column] || "";
+    if (withUnit(input) === item.cells[column]) input.value = told.shown[column] || "";
     input.dataset.kept = input.value;
     input.removeAttribute("aria-invalid");
   }
@@ -295,7 +301,7 @@ if (readings) {
   watch([...readings.querySelectorAll("[data-column]")], (input) => {
     const one = input.closest("[data-jar]");
     put({
-      jar: one.dataset.jar, time, cells: { [input.dataset.column]: input.value },
+      jar: one.dataset.jar, time, cells: { [input.dataset.column]: withUnit(input) },
       version: Number(one.dataset.version), state: stale() ? "held" : "",
       sure: readings.dataset.timeSure === "yes",
     });

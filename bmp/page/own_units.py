@@ -1,0 +1,63 @@
+"""Units that a person reads their instruments in: chosen once, shown at every field."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+from bmp.page.typed import Column
+from bmp.read.cells import Unreadable, number
+from bmp.units import UnknownUnit, conversion
+
+COOKIE: Final = "bmp-units"
+CHOICES: Final[Mapping[str, tuple[str, ...]]] = {
+    "gas volume": ("mL", "L", "fl oz"),
+    "pressure in the jar": ("kPa", "mbar", "psi", "inHg", "mmHg"),
+    "air pressure": ("kPa", "hPa", "inHg", "mmHg"),
+    "temperature": ("°C", "°F"),
+    "mass": ("g", "kg", "oz", "lb"),
+}
+KIND_OF: Final[Mapping[str, str]] = {
+    "volume_mL": "gas volume",
+    "gauge_before_kPa": "pressure in the jar",
+    "gauge_after_kPa": "pressure in the jar",
+    "absolute_before_kPa": "pressure in the jar",
+    "absolute_after_kPa": "pressure in the jar",
+    "ambient_kPa": "air pressure",
+    "temperature_C": "temperature",
+    "mass_g": "mass",
+    "mass_before_g": "mass",
+    "mass_after_g": "mass",
+}
+"""By field of a reading. Others keep the unit of their column."""
+DIGITS: Final = 7
+
+
+def chosen(cookie: str) -> dict[str, str]:
+    """Return the units of a cookie by kind; what it does not know is left out."""
+    pairs = (part.partition(":") for part in cookie.split("|"))
+    return {kind: unit for kind, _, unit in pairs if unit in CHOICES.get(kind, ())}
+
+
+def as_cookie(units: Mapping[str, str]) -> str:
+    """Return what the browser keeps."""
+    return "|".join(f"{kind}:{unit}" for kind, unit in units.items())
+
+
+def unit_of(column: Column, units: Mapping[str, str]) -> str:
+    """Return the unit that a column's fields are shown in."""
+    return units.get(KIND_OF.get(column.field, ""), column.unit) if column.unit else ""
+
+
+def shown(column: Column, text: str, units: Mapping[str, str]) -> str:
+    """Return a cell as it is shown: what was typed in a unit comes back as it was typed."""
+    unit = unit_of(column, units)
+    if not text or unit == column.unit or column.known is None or column.known.unit is None:
+        return text
+    try:
+        own = conversion(column.unit, column.known.unit)
+        other = conversion(unit, column.known.unit)
+        value = (number(text) * own.factor + own.offset - other.offset) / other.factor
+    except (Unreadable, UnknownUnit):
+        return text
+    return f"{value:.{DIGITS}g}"

@@ -1,0 +1,373 @@
+"""Trials in the list, renamed, copied and put away; findings, the guide, units, plans."""
+
+from __future__ import annotations
+
+import csv
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from bmp.check import check
+from bmp.page import front
+from bmp.page.guide import GUIDE, as_html
+from bmp.page.keeping import retitled
+from bmp.page.own_units import CHOICES, KIND_OF, shown
+from bmp.page.places import safe_name
+from bmp.page.questions import crucibles
+from bmp.page.typed import column_of, in_unit, typed_cell
+from bmp.plan.literature import read_literature
+from bmp.read import read_trial
+from tests.page.client import small_trial
+from tests.page.load import rows_of
+from tests.page.test_page_guard import client, get
+from tests.page.test_page_planning import ANSWERS, asked, form
+from tests.page.test_page_readings import OURS
+
+T1, T2 = "2024-03-02T08:00", "2024-03-03T08:00"
+V = "volume [mL]"
+
+
+def post(page: Any, path: str, **data: str) -> Any:
+    return page.post(path, data=data, headers=OURS)
+
+
+def save(page: Any, jar: str, volume: str, at: str = T1, trial: str = "one", **more: Any) -> Any:
+    item = {"jar": jar, "time": at, "cells": {V: volume}, "version": 0, **more}
+    answer = page.post(f"/trials/{trial}/readings/save", json=item, headers=OURS)
+    assert answer.status_code == 200, answer.get_data(as_text=True)
+    return answer.get_json()
+
+
+# ---------------------------------------------------------------- the list
+
+
+def test_a_bad_trial_is_one_line_and_stops_nothing_else(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("good", "journal", "linked", "strange"):
+        small_trial(tmp_path / name, jars=2)
+    (tmp_path / "journal" / "journal.jsonl").write_text('{"kind": "placed"}\n')
+    (tmp_path / "linked" / "notes.csv").symlink_to(tmp_path / "good" / "jars.csv")
+    page = client(tmp_path)
+    real = front.setting
+    monkeypatch.setattr(
+        front, "setting", lambda path: 1 / 0 if path.name == "strange" else real(path)
+    )
+    text = get(page).get_data(as_text=True)
+    assert 'href="/trials/good/"' in text
+    for name, words in {
+        "journal": "journal.jsonl, row 1: this line is damaged",
+        "linked": "is a link to another place",
+        "strange": "division by zero",
+    }.items():
+        card = re.search(rf'<li class="card">\s*<h2><a[^>]*>{name}</a>.*?</li>', text, re.DOTALL)
+        assert card is not None, name
+        assert words in card[0]
+    assert get(page, "/trials/linked/").status_code == 409
+    assert get(page, "/trials/good/").status_code == 200
+    assert get(page, "/compare").status_code == 200
+
+
+def test_a_folder_is_no_workbook_whatever_its_title_says(tmp_path: Path) -> None:
+    assert safe_name("my log.xlsx") == "my-log"
+    small_trial(tmp_path / "old.xlsx", jars=2)
+    page = client(tmp_path)
+    assert get(page, "/trials/old.xlsx/readings").status_code == 200
+
+
+def test_a_trial_is_renamed_and_open_pages_still_find_it(tmp_path: Path) -> None:
+    small_trial(tmp_path / "one", jars=4)
+    page = client(tmp_path)
+    save(page, "J1", "21")
+    assert (
+        post(page, "/trials/one/keep/name", title="Barn, spring").location == "/trials/Barn-spring/"
+    )
+    save(page, "J2", "22")  # by the old name
+    folder = tmp_path / "Barn-spring"
+    assert read_trial(folder, unfinished=True).setup.title == "Barn, spring"
+    get(page, "/trials/Barn-spring/so-far")
+    assert [p.name for p in tmp_path.iterdir()] == ["Barn-spring"]
+    assert {row[0] for row in rows_of(folder)} == {"J1", "J2"}
+    assert post(page, "/trials/Barn-spring/keep/name", title=" ").status_code == 422
+
+
+def test_a_trial_is_copied_put_away_and_brought_back(tmp_path: Path) -> None:
+    small_trial(tmp_path / "one", jars=4)
+    page = client(tmp_path)
+    save(page, "J1", "21")
+    assert post(page, "/trials/one/keep/copy", title="two").location == "/trials/two/"
+    assert rows_of(tmp_path / "two") == rows_of(tmp_path / "one")
+    save(page, "J1", "25", at=T2, trial="two")
+    assert post(page, "/trials/one/keep/away").status_code == 303
+    assert get(page, "/trials/one/").status_code == 404
+    text = get(page).get_data(as_text=True)
+    assert 'href="/trials/one/"' not in text
+    assert "Put away (1)" in text
+    assert post(page, "/back", name="../two").status_code == 404
+    assert post(page, "/back", name="one").location == "/trials/one/"
+    assert {row[1] for row in rows_of(tmp_path / "one")} == {T1}
+
+
+def test_a_title_is_changed_and_nothing_else() -> None:
+    assert retitled("item;value\nTitle;x\na;1,5\n", "y") == "item;value\nTitle;y\na;1,5\n"
+    assert retitled("item,value\na,1\n", "y, z") == 'item,value\ntitle,"y, z"\na,1\n'
+
+
+def test_the_demo_is_at_hand_where_nothing_is_yet(tmp_path: Path) -> None:
+    page = client(tmp_path)
+    assert "Look at a demo" in get(page).get_data(as_text=True)
+    where = post(page, "/demo").location
+    assert "Whey" in get(page, where + "so-far").get_data(as_text=True)
+    assert "Look at a demo" not in get(page).get_data(as_text=True)
+
+
+# ---------------------------------------------------------------- findings and the guide
+
+
+def test_every_check_stands_on_the_page_in_the_report_and_in_the_terminal(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Each finding in full: what was seen, where, and what to do."""
+    from html import unescape
+
+    from bmp.cli import main
+
+    page = client(tmp_path)
+    where = post(page, "/demo").location
+    folder = tmp_path / where.strip("/").partition("/")[2]
+    # an invented slip: the highest reading of a jar, ten times as high
+    path = folder / "readings.csv"
+    lines = path.read_text(encoding="utf-8").splitlines()
+    at = next(n for n, line in enumerate(lines) if line.startswith("G1,"))
+    cells = lines[at].split(",")
+    lines[at] = ",".join([*cells[:2], f"{float(cells[2]) * 10:g}", *cells[3:]])
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+    def plain(html: str) -> str:
+        return " ".join(unescape(re.sub(r"<[^>]+>", " ", html)).split())
+
+    shown = plain(get(page, where + "so-far").get_data(as_text=True))
+    report = plain(get(page, where + "report").get_data(as_text=True))
+    main(["check", str(folder)])
+    terminal = " ".join(capsys.readouterr().out.split())
+    found = check(read_trial(folder)).findings
+    assert found
+    for one in found:
+        for text in (shown, report, terminal):
+            for words in (one.check, one.meaning, one.advice):
+                assert " ".join(words.split()).lower() in text.lower(), (one.check, words)
+    assert ": :" not in shown
+    assert not re.search(r"(^|\. ): ", shown)
+
+
+def test_a_first_round_is_looked_at_beside_the_replicate_jars(tmp_path: Path) -> None:
+    small_trial(tmp_path / "one", jars=6)
+    page = client(tmp_path)
+    assert save(page, "J4", "98")["slips"] == []
+    said = save(page, "J5", "1200")["slips"]
+    assert "1200 mL is far from jar J4 of the same feed (98 mL)." in said[0]
+    assert save(page, "J6", "120")["slips"] == []
+    assert "1200 mL is far" in get(page, f"/trials/one/readings?round={T1}").get_data(as_text=True)
+
+
+def test_every_part_of_the_guide_can_be_read(tmp_path: Path) -> None:
+    page = client(tmp_path)
+    contents = get(page, "/guide/").get_data(as_text=True)
+    names = [one.name for one in GUIDE.iterdir() if one.name.endswith(".md")]
+    names += [f"traps/{one.name}" for one in (GUIDE / "traps").iterdir()]
+    for name in names:
+        if name.endswith((".md", ".svg")):
+            answer = get(page, f"/guide/{name.removesuffix('.md')}")
+            assert answer.status_code == 200, name
+            if name.endswith(".md"):
+                text = answer.get_data(as_text=True).partition('<div class="guide">')[2]
+                assert not re.search(r"\*\*|^#|\]\(", text, re.MULTILINE), name
+                for link in re.findall(r'<a href="([\w./-]+)">', text):
+                    place = f"/guide/{'traps/' if name.startswith('traps') else ''}{link}"
+                    assert get(page, place).status_code in (200, 308), (name, link)
+    assert "/guide/validity" in contents
+    for name in ("../app.py", "traps/draw.py", "x", "traps/../../x.md"):
+        assert get(page, f"/guide/{name}").status_code in (404, 308)
+
+
+@given(st.text(max_size=200))
+def test_no_text_of_the_guide_becomes_a_tag(text: str) -> None:
+    html = str(as_html("# t\n\n" + text + " <script>x</script>"))
+    assert "<script" not in html
+
+
+# ---------------------------------------------------------------- readings
+
+
+def test_readings_of_an_unknown_jar_are_seen_renamed_and_removed(tmp_path: Path) -> None:
+    folder = small_trial(tmp_path / "one", jars=4)
+    (folder / "readings.csv").write_text(
+        f"jar,taken,{V}\nJ1,{T1},21\nX9,{T1},22\nX9,{T2},23\nY,{T1},5\n"
+    )
+    page = client(tmp_path)
+    text = get(page, "/trials/one/readings").get_data(as_text=True)
+    assert "“X9” is not in the table of jars" in text
+    assert "“Y” is not in the table of jars" in text
+    assert post(page, "/trials/one/readings/stranger", jar="X9", to="J1").status_code == 409
+    assert post(page, "/trials/one/readings/stranger", jar="X9", to="J2").status_code == 303
+    assert post(page, "/trials/one/readings/stranger", jar="Y").status_code == 303
+    get(page, "/trials/one/so-far")
+    assert set(rows_of(folder)) == {("J1", T1, "21"), ("J2", T1, "22"), ("J2", T2, "23")}
+    assert "is not in the table" not in get(page, "/trials/one/readings").get_data(as_text=True)
+
+
+def test_the_time_of_a_round_is_corrected(tmp_path: Path) -> None:
+    folder = small_trial(tmp_path / "one", jars=4)
+    page = client(tmp_path)
+    save(page, "J1", "21")
+    save(page, "J2", "22")
+    save(page, "J1", "25", at=T2)
+    move = "/trials/one/readings/move"
+    assert post(page, move, **{"from": T1, "to": T2}).status_code == 409
+    assert post(page, move, **{"from": T1, "to": "2224-01-01T08:00"}).status_code == 422
+    assert post(page, move, **{"from": T1, "to": "2024-03-02T18:30"}).status_code == 303
+    get(page, "/trials/one/so-far")
+    assert {row[1] for row in rows_of(folder)} == {"2024-03-02T18:30", T2}
+    number = re.search(r'name="number" value="(\d+)"', get(page, "/trials/one/changes").text)
+    assert number is not None
+    post(page, "/trials/one/undo", number=number[1])
+    get(page, "/trials/one/so-far")
+    assert {row[1] for row in rows_of(folder)} == {T1, T2}
+
+
+def test_one_empty_mass_does_not_hinder_typing(tmp_path: Path) -> None:
+    folder = small_trial(tmp_path / "one", jars=4)
+    path = folder / "jars.csv"
+    path.write_text(path.read_text().replace("J3,peelings,400,5", "J3,peelings,400,"))
+    page = client(tmp_path)
+    text = get(page, "/trials/one/readings").get_data(as_text=True)
+    assert text.count('<section class="reading') == 5
+    assert "You can take readings all the same." in text
+    save(page, "J3", "21")
+
+
+def test_the_methane_share_is_at_hand_where_it_was_read(tmp_path: Path) -> None:
+    folder = small_trial(tmp_path / "one", jars=2)
+    (folder / "readings.csv").write_text(f"jar,taken,{V},methane [%]\nJ1,{T1},21,55\n")
+    text = get(client(tmp_path), "/trials/one/readings").get_data(as_text=True)
+    card = text[text.index('data-jar="J1"') : text.index('data-jar="J2"')]
+    assert card.index('data-column="methane [%]"') < card.index("<details")
+
+
+# ---------------------------------------------------------------- units
+
+
+@pytest.mark.parametrize("kind", CHOICES)
+def test_what_was_typed_in_a_unit_comes_back_as_it_was_typed(kind: str) -> None:
+    headers = {
+        "volume_mL": V,
+        "gauge_before_kPa": "gauge before [kPa]",
+        "ambient_kPa": "ambient [kPa]",
+        "temperature_C": "temperature [°C]",
+        "mass_g": "mass [g]",
+    }
+    field = next(name for name in headers if KIND_OF[name] == kind)
+    column = column_of(headers[field])
+    for unit in CHOICES[kind]:
+        for text in ("29.9", "0.1", "101.3", "68.5", "1203.4", "7"):
+            cell = typed_cell(column, f"{text} {unit}")
+            assert shown(column, cell, {kind: unit}) == text, (kind, unit, text, cell)
+
+
+def test_fields_show_the_units_that_a_person_chose(tmp_path: Path) -> None:
+    small_trial(tmp_path / "one", jars=2)
+    page = client(tmp_path)
+    picked = {"temperature": "°F", "air pressure": "inHg", "gas volume": "fl oz", "mass": "stone"}
+    answer = page.post("/units", data=picked, headers=OURS)
+    assert answer.status_code == 303
+    told = save(page, "J1", "2.5 fl oz")
+    assert told["shown"] == {V: "2.5"}
+    save(page, "", "", at=T1, cells={"ambient [kPa]": "29.9 inHg"})
+    text = get(page, f"/trials/one/readings?round={T1}").get_data(as_text=True)
+    for words in ("temperature [°F]", "ambient [inHg]", "volume [fl oz]", 'value="29.9"'):
+        assert words in text
+    assert 'data-unit="fl oz" value="2.5"' in text
+
+
+# ---------------------------------------------------------------- plan
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "wanted"),
+    [
+        # exact by definition: NIST SP 811 (2008), appendix B
+        ("98.6 °F", "°C", "37"),
+        ("1 qt", "mL", "946.352946"),
+        ("3000 ft", "m", "914.4"),
+        ("30 %", "%", "30"),
+        ("2,5 lb", "kg", "1.133980925"),
+        ("14.5 psi", "kPa", "99.97398075"),
+        ("37", "°C", "37"),
+        ("warm", "°C", "warm"),
+        ("3 blub", "m", "3 blub"),
+    ],
+)
+def test_units_are_understood_in_every_field_of_a_plan(text: str, unit: str, wanted: str) -> None:
+    assert in_unit(text, unit) == wanted
+
+
+def test_every_feed_offered_is_accepted(tmp_path: Path) -> None:
+    offered = form().materials[1].form.like.choices  # type: ignore[attr-defined]
+    names = [name for name in offered if name]
+    assert len(names) >= 20
+    assert set(names) < set(read_literature())
+    page = client(tmp_path)
+    for name in names:
+        solids = {"materials-1-TS": "", "materials-1-VS": "", "materials-1-like": name}
+        answer = page.post("/new", data={**ANSWERS, **solids}, headers=OURS)
+        assert answer.status_code == 303, (name, answer.get_data(as_text=True))
+
+
+def test_crucibles_can_be_typed(tmp_path: Path) -> None:
+    # one crucible of 30 g: 10 g of sample, 2 g dry, 0.5 g of ash: TS 20 %, VS 15 %
+    weighed = {
+        "materials__1__TS": "",
+        "materials__1__VS": "",
+        "materials__1__empty": "30; 31",
+        "materials__1__wet": "40; 41",
+        "materials__1__dry": "32; 33",
+        "materials__1__ash": "30,5; 31,5",
+    }
+    filled = form(**weighed)
+    assert [row[0] for row in crucibles(filled)] == ["material", "peelings", "peelings"]
+    page = client(tmp_path)
+    data = {**ANSWERS, **{k.replace("__", "-"): v for k, v in weighed.items()}}
+    answer = page.post("/new", data=data, headers=OURS)
+    assert answer.status_code == 303, answer.get_data(as_text=True)
+    name = answer.location.split("/")[2]
+    material = read_trial(tmp_path / name, unfinished=True).material("peelings")
+    assert [material.TS, material.VS] == pytest.approx([0.2, 0.15])
+    with (tmp_path / name / "crucibles.csv").open(encoding="utf-8") as file:
+        assert len(list(csv.DictReader(file))) == 2
+
+
+def test_a_problem_of_a_material_has_no_backticks_and_stands_at_it(tmp_path: Path) -> None:
+    page = client(tmp_path)
+    data = {**ANSWERS, "materials-1-TS": "", "materials-1-VS": "", "materials-1-like": ""}
+    text = page.post("/new", data=data, headers=OURS).get_data(as_text=True)
+    assert "`" not in text
+    assert re.search(r'id="materials-1-\w+-wrong1"', text)
+
+
+def test_a_page_of_one_trial_plans_too(tmp_path: Path) -> None:
+    from bmp.page.app import make_app
+    from bmp.page.guard import Access
+    from tests.page.test_page_guard import CODE, OWN
+
+    small_trial(tmp_path / "one", jars=2)
+    small_trial(tmp_path / "two", jars=2)
+    page = make_app(tmp_path, Access(frozenset({OWN}), CODE), "one").test_client()
+    page.set_cookie("bmp-page", CODE, domain="127.0.0.1")
+    where = page.post("/new", data=ANSWERS, headers=OURS).location
+    assert get(page, where).status_code == 200
+    assert get(page, "/trials/two/").status_code == 404
+    assert len(asked()) == 2
