@@ -345,7 +345,8 @@ def test_crucibles_can_be_typed(tmp_path: Path) -> None:
     assert answer.status_code == 303, answer.get_data(as_text=True)
     name = answer.location.split("/")[2]
     material = read_trial(tmp_path / name, unfinished=True).material("peelings")
-    assert [material.TS, material.VS] == pytest.approx([0.2, 0.15])
+    solids = [material.TS, material.VS]
+    assert solids == pytest.approx([0.2, 0.15])
     with (tmp_path / name / "crucibles.csv").open(encoding="utf-8") as file:
         assert len(list(csv.DictReader(file))) == 2
 
