@@ -19,10 +19,11 @@ import pytest
 from bmp.analyze import analyze
 from bmp.archive import run as archive_run
 from bmp.archive.analyze import COLUMNS, Outcome, analyze_trials
-from bmp.archive.kinetics import fit_series
+from bmp.archive.kinetics import PARAMETERS, TIMES, fit_series
 from bmp.archive.parts import FilePart
 from bmp.archive.run import run_archive
 from bmp.cli import main
+from bmp.estimate import Estimate
 from bmp.fit.material import MaterialCurves, fit_materials
 from bmp.fit.models import MODELS
 from bmp.net import NetCurves
@@ -78,11 +79,37 @@ def assert_as_alone(outcome: Outcome, name: str, trial: Trial) -> None:
             value = fits and fits.models[model].parameters[parameter].value
             # alone, lmfit settles the last digits
             assert row[column] == (None if value is None else pytest.approx(value, rel=2e-6))
+            assert_limits(row, column, fits and fits.models[model].parameters[parameter])
+        for column in TIMES:
+            time = fits and getattr(fits, column)
+            value = time and time.value
+            assert row[column] == (None if value is None else pytest.approx(value, rel=1e-9))
+            assert_limits(row, column, time)
+        blank = one.blank_percent
+        assert row["blank_percent"] == (None if blank is None else pytest.approx(blank, rel=1e-10))
+        assert row["finished"] == {True: "yes", False: "no", None: None}[one.finished]
+        scatter = [
+            f.value for f in results.checks
+            if f.where == one.series and f.check == "scatter of the control"
+        ]  # fmt: skip
+        for rsd in scatter:
+            assert row["rsd_percent"] == (None if rsd is None else pytest.approx(rsd, rel=1e-10))
         assert results.verdict is not None
         word = "validated" if results.verdict.validated else "not validated"
         assert row["verdict"] == word
     assert results.verdict is not None
     assert set(outcome.because[name]) == set(results.verdict.because)
+
+
+def assert_limits(row: dict[str, Any], column: str, alone: Estimate | None) -> None:
+    """Compare 95 % limits; where a value is open, one trial may still tell what it is at least."""
+    low, high = (None, None) if alone is None else alone.ci95 or (None, None)
+    if alone is None or alone.value is None:
+        low = high = None
+    found = row[f"{column}_low"], row[f"{column}_high"]
+    assert found == tuple(
+        None if end is None else pytest.approx(end, rel=2e-5, abs=1e-9) for end in (low, high)
+    )
 
 
 def test_every_way_of_measuring_gives_what_it_gives_alone(tmp_path: Path) -> None:
@@ -206,11 +233,11 @@ def test_kinetics_in_bulk_are_those_of_single_materials() -> None:
     jars = np.split(np.arange(len(time_d)), np.cumsum(sizes)[:-1])
     found = fit_series(curves, SimpleNamespace(jars=jars))
     assert found.chosen == [one.choice.model for one in alone]
-    for model, parameters in found.parameters.items():
-        for name, values in parameters.items():
-            for value, one in zip(values, alone, strict=True):
-                wanted = one.models[model].parameters[name].value
-                assert np.isnan(value) if wanted is None else value == pytest.approx(wanted, 1e-7)
+    for column, (model, name) in PARAMETERS.items():
+        values = found.columns[column].value
+        for value, one in zip(values, alone, strict=True):
+            wanted = one.models[model].parameters[name].value
+            assert np.isnan(value) if wanted is None else value == pytest.approx(wanted, 1e-7)
 
 
 # --- the command ---------------------------------------------------------------------------------

@@ -15,32 +15,31 @@ from typing import Any
 import numpy as np
 
 from bmp.archive.batch import alike, join, plainer
-from bmp.archive.kinetics import Kinetics, fit_series
+from bmp.archive.kinetics import PARAMETERS, TIMES, Kinetics, fit_series
 from bmp.archive.together import Together
 from bmp.jar_columns import JarColumns, own_name, yield_unit
 from bmp.judge.criteria import CURRENT, Criterion, read_criteria, reasons_by_trial
-from bmp.judge.facts import Measured, facts_of
-from bmp.net import Yields, blank_means, net_curves, series_yields
+from bmp.judge.facts import SERIES_FACTS, Measured, facts_of
+from bmp.net import blank_means, net_curves, series_yields
 from bmp.normalise import JarGas, normalise
 from bmp.normalise.untold import impossible_falls, unknown_gas
 from bmp.problem import Problem
 from bmp.read.complete import check_complete
 from bmp.read.reader import TABLES
+from bmp.stop_rule import finished
 from bmp.trial import Trial
 
 VALIDATED, NOT_VALIDATED = "validated", "not validated"
+FINISHED = {True: "yes", False: "no", None: None}
+_WITH_LIMITS = tuple(
+    f"{name}{end}" for name in (*PARAMETERS, *TIMES) for end in ("", "_low", "_high")
+)
 COLUMNS = (
     "trial", "material", "role", "jars", "bmp", "sd", "u", "ci95_low", "ci95_high", "time_d",
-    "B0_first_order", "k", "B0_gompertz", "Rm", "lag", "chosen_model", "verdict", "series", "unit",
+    "rsd_percent", "blank_percent", "finished", *_WITH_LIMITS, "chosen_model", "verdict", "series",
+    "unit",
 )  # fmt: skip
 """Of the table of materials."""
-_KINETIC = {
-    "B0_first_order": ("first order", "B0"),
-    "k": ("first order", "k"),
-    "B0_gompertz": ("modified Gompertz", "B0"),
-    "Rm": ("modified Gompertz", "Rm"),
-    "lag": ("modified Gompertz", "lag"),
-}
 
 
 @dataclass(frozen=True)
@@ -157,11 +156,12 @@ def _outcome(jars: JarColumns, gas: JarGas) -> Outcome:
     curves = net_curves(gas, jars, blanks)
     yields = series_yields(gas, jars, curves, blanks)
     kinetics = fit_series(curves, yields)
-    facts = facts_of(Measured(jars, gas, blanks, curves, yields), _deciding())
+    measured = Measured(jars, gas, blanks, curves, yields)
+    facts = facts_of(measured, _deciding())
     because = reasons_by_trial(facts, _deciding(), len(jars.trials))
     words = [NOT_VALIDATED if reasons else VALIDATED for reasons in because]
     return Outcome(
-        rows=_rows(jars, yields, kinetics, words),
+        rows=_rows(measured, kinetics, words),
         because=dict(zip(jars.trials, because, strict=True)),
         refused={},
     )
@@ -172,9 +172,9 @@ def _deciding() -> tuple[Criterion, ...]:
     return tuple(one for one in read_criteria() if one.rule_set == CURRENT)
 
 
-def _rows(
-    jars: JarColumns, yields: Yields, kinetics: Kinetics, words: list[str]
-) -> tuple[tuple[Any, ...], ...]:
+def _rows(measured: Measured, kinetics: Kinetics, words: list[str]) -> tuple[tuple[Any, ...], ...]:
+    jars, yields = measured.jars, measured.yields
+    rsd_percent = SERIES_FACTS["rsd_percent"](measured)
     trials = jars.series_trial.tolist()
     columns: dict[str, list[Any]] = {
         "trial": [jars.trials[number] for number in trials],
@@ -187,9 +187,13 @@ def _rows(
         "ci95_low": _known(yields.low),
         "ci95_high": _known(yields.high),
         "time_d": _known(yields.time_d),
+        "rsd_percent": _known(rsd_percent),
+        "blank_percent": _known(yields.blank_percent),
+        "finished": [FINISHED[finished(rate)] for rate in _known(yields.three_day_rate_percent)],
         **{
-            column: _known(kinetics.parameters[model][parameter])
-            for column, (model, parameter) in _KINETIC.items()
+            name + end: _known(column)
+            for name, columns in kinetics.columns.items()
+            for end, column in zip(("", "_low", "_high"), columns, strict=True)
         },
         "chosen_model": kinetics.chosen,
         "verdict": [words[number] for number in trials],

@@ -35,9 +35,20 @@ def time_to_share(curves: Curves, share: float, fits: Jarwise | None, rows: IntA
     Within a jar, the reading errors e_k up to the time t weigh (1 − share), those after it share:
     Var(t) = ((1 − s)² Σ_{k≤t} σ_k² + s² Σ_{k>t} σ_k²) / rate(t)².
     """
-    last = curves.value[:, -1]
-    if (last <= 0).any():
+    if (curves.value[:, -1] <= 0).any():
         return Estimate(None, "d", why="a jar ended without net gas")
+    days, error, degrees = times_of_jars(curves, share, fits, rows)
+    return estimate(float(days.mean()), "d", days, error, degrees)
+
+
+def times_of_jars(
+    curves: Curves, share: float, fits: Jarwise | None, rows: IntArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return each jar's time as `time_to_share`, its standard error and degrees of freedom.
+
+    The error is infinite where none can be told. Shapes (jars,).
+    """
+    last = curves.value[:, -1]
     days = crossing(curves, share * last)
     error, degrees = np.full(len(rows), np.inf), np.ones(len(rows))
     if fits is not None:
@@ -48,7 +59,7 @@ def time_to_share(curves: Curves, share: float, fits: Jarwise | None, rows: IntA
         rising = rate * curves.end_d > 1e-6 * last
         error = np.where(rising, spread / np.where(rising, rate, 1.0), np.inf)
         degrees = fits.degrees[rows]
-    return estimate(float(days.mean()), "d", days, error, degrees)
+    return days, error, degrees
 
 
 def peak(

@@ -23,7 +23,17 @@ if TYPE_CHECKING:
 
 ARCHIVE_FORMAT: Final = "bmp-archive-1"
 _TEXT: Final = frozenset(
-    {"trial", "material", "role", "chosen_model", "verdict", "series", "unit", "problem"}
+    {
+        "trial",
+        "material",
+        "role",
+        "chosen_model",
+        "verdict",
+        "series",
+        "unit",
+        "problem",
+        "finished",
+    }
 )
 
 
