@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import random
+import re
 import shutil
 from collections.abc import Iterator
 from dataclasses import replace
@@ -19,8 +20,10 @@ import pytest
 from bmp.analyze import analyze
 from bmp.archive import run as archive_run
 from bmp.archive.analyze import COLUMNS, Outcome, analyze_trials
+from bmp.archive.cells import read_trials
 from bmp.archive.kinetics import PARAMETERS, TIMES, fit_series
-from bmp.archive.parts import FilePart
+from bmp.archive.parts import FilePart, trial_from
+from bmp.archive.reading_errors import ERROR_COLUMNS, reading_errors
 from bmp.archive.run import run_archive
 from bmp.cli import main
 from bmp.estimate import Estimate
@@ -42,7 +45,8 @@ KINETIC = {
     "lag": ("modified Gompertz", "lag"),
 }
 ARCHIVE_FILES = {
-    "materials.csv", "materials.parquet", "materials.xlsx", "refused.csv", "trials.html",
+    "materials.csv", "materials.parquet", "materials.xlsx", "reading_errors.csv", "refused.csv",
+    "trials.html",
     "files.json",
 }  # fmt: skip
 
@@ -431,10 +435,10 @@ def test_an_error_nobody_knows_refuses_that_trial_alone(
         write_csv(place / name, tables())
     whole = analyze_trials
 
-    def fails_with_b(names: list[str], trials: list[Trial]) -> Outcome:
+    def fails_with_b(names: list[str], trials: list[Trial], look: bool) -> Outcome:
         if "b" in names:
             raise ZeroDivisionError("no idea")
-        return whole(names, trials)
+        return whole(names, trials, look)
 
     monkeypatch.setattr("bmp.archive.parts.analyze_trials", fails_with_b)
     outcome = run_archive(place, tmp_path / "kept")
@@ -498,6 +502,8 @@ def test_no_part_is_lost_between_the_first_and_the_rest(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     class One:
+        look = True
+
         def __init__(self, number: int) -> None:
             self.number = number
 
@@ -515,3 +521,59 @@ def test_no_part_is_lost_between_the_first_and_the_rest(
         assert sorted(name for one in found for name in one.because) == [
             str(number) for number in range(count)
         ]
+
+
+# --- reading errors ------------------------------------------------------------------------------
+
+
+def with_a_zero(archive: Path) -> None:
+    """Write nought for one jar's sixth day of the second trial, as if it had been read."""
+    path = archive / "readings.csv"
+    lines = path.read_text(encoding="utf-8").splitlines()
+    at = next(i for i, line in enumerate(lines) if re.match(r'"T00001","S1",6(\.0)?,', line))
+    cells = lines[at].split(",")
+    cells[3] = "0"
+    path.write_text("\n".join([*lines[:at], ",".join(cells), *lines[at + 1 :], ""]), "utf-8")
+
+
+def test_reading_errors_are_those_of_each_trial_by_itself(tmp_path: Path) -> None:
+    archive = tmp_path / "archive"
+    write_archive(archive, 3)
+    with_a_zero(archive)
+    outcome = run_archive(archive, tmp_path / "kept")
+    assert {(row[0], row[1], row[2]) for row in outcome.errors} == {("T00001", "S1", 6.0)}
+    assert {row[3] for row in outcome.errors} == {"zero for not read"}
+    by_series = {(row[0], row[COLUMNS.index("series")]): row for row in outcome.rows}
+    counts = {key: row[COLUMNS.index("reading_errors")] for key, row in by_series.items()}
+    assert counts.pop(("T00001", "silage")) == len(outcome.errors)
+    assert set(counts.values()) == {0}
+    paths = {kind: archive / f"{kind}.csv" for kind in ("trial", "materials", "jars", "readings")}
+    for name, own in read_trials(paths).items():
+        rows, _ = reading_errors(name, trial_from(name, own))
+        assert rows == [row for row in outcome.errors if row[0] == name]
+
+
+def test_the_command_writes_reading_errors_and_can_do_without(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    archive = tmp_path / "archive"
+    write_archive(archive, 2)
+    with_a_zero(archive)
+    out = tmp_path / "out"
+    assert main(["archive", str(archive), "--out", str(out)]) == 0
+    assert "Reading errors were found in 1 of the trials" in capsys.readouterr().out
+    header, *rows = table(out / "reading_errors.csv")
+    assert tuple(header) == ERROR_COLUMNS
+    assert {tuple(row[:2]) for row in rows} == {("T00001", "S1")}
+    short = tmp_path / "short"
+    words = ["archive", str(archive), "--out", str(short), "--skip-reading-errors"]
+    assert main(words) == 0
+    assert "were not looked for" in capsys.readouterr().out
+    assert len(table(short / "reading_errors.csv")) == 1
+    assert "were not looked for" in (short / "trials.html").read_text("utf-8")
+    kept, without = materials(out), materials(short)
+    at = kept[0].index("reading_errors")
+    assert {row[at] for row in without[1:]} == {None}
+    assert [row[:at] + row[at + 1 :] for row in kept] == [
+        row[:at] + row[at + 1 :] for row in without
+    ]

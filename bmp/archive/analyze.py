@@ -7,8 +7,8 @@ anything is wrong they are left out, to be read cell by cell.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Hashable, Sequence
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
@@ -16,6 +16,7 @@ import numpy as np
 
 from bmp.archive.batch import alike, join, plainer
 from bmp.archive.kinetics import PARAMETERS, TIMES, Kinetics, fit_series
+from bmp.archive.reading_errors import reading_errors, with_counts
 from bmp.archive.together import Together
 from bmp.jar_columns import JarColumns, own_name, yield_unit
 from bmp.judge.criteria import CURRENT, Criterion, read_criteria, reasons_by_trial
@@ -36,8 +37,8 @@ _WITH_LIMITS = tuple(
 )
 COLUMNS = (
     "trial", "material", "role", "jars", "bmp", "sd", "u", "ci95_low", "ci95_high", "time_d",
-    "rsd_percent", "blank_percent", "finished", *_WITH_LIMITS, "chosen_model", "verdict", "series",
-    "unit",
+    "rsd_percent", "blank_percent", "finished", "reading_errors", *_WITH_LIMITS, "chosen_model",
+    "verdict", "series", "unit",
 )  # fmt: skip
 """Of the table of materials."""
 
@@ -52,6 +53,8 @@ class Outcome:
     """By trial that was analysed: why it is not validated; empty where it is."""
     refused: dict[str, tuple[str, ...]]
     """By trial that could not be used: a line a problem."""
+    errors: tuple[tuple[Any, ...], ...] = ()
+    """A row a reading error and jar, see `ERROR_COLUMNS`."""
 
     def __add__(self, other: Outcome) -> Outcome:
         """Return both."""
@@ -59,19 +62,22 @@ class Outcome:
             (*self.rows, *other.rows),
             self.because | other.because,
             self.refused | other.refused,
+            (*self.errors, *other.errors),
         )
 
 
 NOTHING = Outcome((), {}, {})
 
 
-def analyze_trials(names: Sequence[str], trials: Sequence[Trial]) -> Outcome:
+def analyze_trials(names: Sequence[str], trials: Sequence[Trial], look: bool = True) -> Outcome:
     """Return yields, kinetics and verdicts of sound trials.
 
     Parameters
     ----------
     names, trials
         Names are all different. What is wrong with a trial refuses that one alone.
+    look
+        For reading errors too, which takes several times as long as all the rest.
     """
     groups: dict[Any, list[tuple[str, Trial]]] = {}
     for name, trial in zip(names, trials, strict=True):
@@ -81,7 +87,19 @@ def analyze_trials(names: Sequence[str], trials: Sequence[Trial]) -> Outcome:
     total = NOTHING
     for group in groups.values():
         total = total + _group([name for name, _ in group], [trial for _, trial in group])
-    return total
+    own = dict(zip(names, trials, strict=True))
+    return _looked(total, own.__getitem__) if look else total
+
+
+def _looked(outcome: Outcome, trial_of: Callable[[str], Trial]) -> Outcome:
+    """Return the outcome with the reading errors of every trial that was analysed."""
+    errors: list[tuple[Any, ...]] = []
+    counts = {}
+    for name in outcome.because:
+        rows, counts[name] = reading_errors(name, trial_of(name))
+        errors += rows
+    filled = with_counts(outcome.rows, COLUMNS, counts)
+    return replace(outcome, rows=filled, errors=tuple(errors))
 
 
 def _group(names: list[str], trials: list[Trial]) -> Outcome:
@@ -102,7 +120,7 @@ def _group(names: list[str], trials: list[Trial]) -> Outcome:
     return total
 
 
-def analyze_together(whole: Together) -> tuple[Outcome, set[str]]:
+def analyze_together(whole: Together, look: bool = True) -> tuple[Outcome, set[str]]:
     """Return what came of trials that were read together, and the names of those left out.
 
     Left out is a trial with which anything is wrong, for a closer look at its cells.
@@ -118,7 +136,10 @@ def analyze_together(whole: Together) -> tuple[Outcome, set[str]]:
         outcome, odd = _as_far_as_sound(whole, numbers)
         total = total + outcome
         left_out |= {names[number] for number in odd}
-    return total, left_out
+    if not look:
+        return total, left_out
+    place = {name: number for number, name in enumerate(names)}
+    return _looked(total, lambda name: whole.trial(place[name])), left_out
 
 
 def _as_far_as_sound(whole: Together, numbers: list[int]) -> tuple[Outcome, list[int]]:
@@ -190,6 +211,7 @@ def _rows(measured: Measured, kinetics: Kinetics, words: list[str]) -> tuple[tup
         "rsd_percent": _known(rsd_percent),
         "blank_percent": _known(yields.blank_percent),
         "finished": [FINISHED[finished(rate)] for rate in _known(yields.three_day_rate_percent)],
+        "reading_errors": [None] * len(trials),
         **{
             name + end: _known(column)
             for name, columns in kinetics.columns.items()

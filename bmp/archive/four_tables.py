@@ -154,6 +154,8 @@ class StretchPart:
     stretch: Stretch
     only: frozenset[str] | None
     """Those to take; `None`: all."""
+    look: bool = True
+    """For reading errors."""
 
     def key(self) -> str:
         """Return a name for the lines and all of the small tables."""
@@ -176,7 +178,7 @@ class StretchPart:
         names = [name for name in table.trial.words if self.only is None or name in self.only]
         try:
             frames = frames_of(small, names)
-            outcome, left_out = analyze_together(together(frames, table))
+            outcome, left_out = analyze_together(together(frames, table), self.look)
         except Exception as error:  # a trial of which nobody knows what is wrong is found singly
             warnings.warn(f"trials are analysed one by one ({error!r})", stacklevel=1)
             outcome, left_out = NOTHING, set(names)
@@ -194,4 +196,4 @@ class StretchPart:
         for name in sorted(readings):
             own, small = readings[name], cells.get(name, OneTrial({}))
             trials[name] = OneTrial({**small.tables, **own.tables}, (*small.told, *own.told))
-        return CellPart(trials).outcome()
+        return CellPart(trials, self.look).outcome()

@@ -23,6 +23,10 @@ MOST_LINES = 50
 class Part(Protocol):
     """Some trials of an archive."""
 
+    @property
+    def look(self) -> bool:
+        """Return whether reading errors are looked for."""
+
     def key(self) -> str:
         """Return a name that stands for all that the part's results follow from."""
 
@@ -45,6 +49,8 @@ class FilePart:
 
     names: tuple[str, ...]
     places: tuple[Path, ...]
+    look: bool = True
+    """For reading errors."""
 
     def key(self) -> str:
         """Return a name for the names, sizes and times of change of all files."""
@@ -56,7 +62,8 @@ class FilePart:
             {
                 name: lambda place=place: read_trial(place)  # type: ignore[misc]
                 for name, place in zip(self.names, self.places, strict=True)
-            }
+            },
+            self.look,
         )
 
 
@@ -80,6 +87,8 @@ class CellPart:
     """Trials whose rows were picked out of tables that hold many."""
 
     trials: Mapping[str, OneTrial]
+    look: bool = True
+    """For reading errors."""
 
     def key(self) -> str:
         """Return a name for all cells."""
@@ -95,7 +104,8 @@ class CellPart:
             {
                 name: lambda name=name, own=own: trial_from(name, own)  # type: ignore[misc]
                 for name, own in self.trials.items()
-            }
+            },
+            self.look,
         )
 
 
@@ -118,7 +128,7 @@ def trial_from(name: str, own: OneTrial) -> Trial:
     return trial
 
 
-def analyzed(read: Mapping[str, Callable[[], Trial]]) -> Outcome:
+def analyzed(read: Mapping[str, Callable[[], Trial]], look: bool) -> Outcome:
     """Return what came of trials, each of which is read by a function; none stops the others."""
     refused: dict[str, tuple[str, ...]] = {}
     sound: dict[str, Trial] = {}
@@ -129,18 +139,18 @@ def analyzed(read: Mapping[str, Callable[[], Trial]]) -> Outcome:
             refused[name] = _lines(unusable)
         except OSError as error:
             refused[name] = (f"{error.filename or name}: {error.strerror or error}",)
-    return Outcome((), {}, refused) + _each_if_not_all(sound)
+    return Outcome((), {}, refused) + _each_if_not_all(sound, look)
 
 
-def _each_if_not_all(sound: Mapping[str, Trial]) -> Outcome:
+def _each_if_not_all(sound: Mapping[str, Trial], look: bool) -> Outcome:
     """Analyse all trials together; one by one where that fails, so that one does not stop all."""
     try:
-        return analyze_trials(list(sound), list(sound.values()))
+        return analyze_trials(list(sound), list(sound.values()), look)
     except Exception as error:
         if len(sound) > 1:
             total = NOTHING
             for name, trial in sound.items():
-                total = total + _each_if_not_all({name: trial})
+                total = total + _each_if_not_all({name: trial}, look)
             return total
         words = f"bmp cannot use this and does not know why ({type(error).__name__}: {error})"
         return Outcome((), {}, dict.fromkeys(sound, (words,)))

@@ -32,7 +32,11 @@ IN_FLIGHT = 3
 
 
 def run_archive(
-    place: Path, kept: Path, workers: int = 1, show: Callable[[int], None] = lambda done: None
+    place: Path,
+    kept: Path,
+    workers: int = 1,
+    show: Callable[[int], None] = lambda done: None,
+    look: bool = True,
 ) -> Outcome:
     """Return what came of all trials, sorted by trial and series.
 
@@ -46,6 +50,8 @@ def run_archive(
         Processes; the result does not depend on their number.
     show
         Called with the number of trials that are done.
+    look
+        For reading errors in every trial too, which takes several times as long as all the rest.
 
     Raises
     ------
@@ -53,8 +59,15 @@ def run_archive(
         There is no trial in the place, or its tables cannot be told apart.
     """
     with _processes(workers if _large(place) else 1) as pool:
-        total = _run(find_archive(place), kept, pool, show)
-    return replace(total, rows=tuple(sorted(total.rows, key=lambda row: (row[0], row[-2]))))
+        parts = find_archive(place)
+        total = _run(parts if look else map(_without_looking, parts), kept, pool, show)
+    rows = tuple(sorted(total.rows, key=lambda row: (row[0], row[-2])))
+    return replace(total, rows=rows, errors=tuple(sorted(total.errors, key=lambda row: row[0])))
+
+
+def _without_looking(part: Part) -> Part:
+    without: Part = replace(part, look=False)  # type: ignore[type-var]
+    return without
 
 
 def _large(place: Path) -> bool:
@@ -102,6 +115,7 @@ def _joined(outcomes: list[Outcome]) -> Outcome:
         rows=tuple(row for one in outcomes for row in one.rows),
         because={name: why for one in outcomes for name, why in one.because.items()},
         refused={name: why for one in outcomes for name, why in one.refused.items()},
+        errors=tuple(row for one in outcomes for row in one.errors),
     )
 
 
@@ -120,7 +134,7 @@ def _outcomes(parts: Iterator[Part], kept: Path, pool: Pool) -> Iterator[Outcome
 
 
 def _kept_or_made(part: Part, kept: Path) -> Outcome:
-    path = kept / f"{part.key()}.json"
+    path = kept / f"{part.key()}{'' if part.look else '-not-looked'}.json"
     found = _load(path)
     if found is None:
         found = part.outcome()
@@ -143,6 +157,7 @@ def _load(path: Path) -> Outcome | None:
             tuple(tuple(row) for row in found["rows"]),
             {name: tuple(why) for name, why in found["because"].items()},
             {name: tuple(why) for name, why in found["refused"].items()},
+            tuple(tuple(row) for row in found["errors"]),
         )
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None

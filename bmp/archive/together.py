@@ -11,7 +11,7 @@ from bmp.archive.batch import kind_of, moved_constants, plain_setup
 from bmp.archive.frames import Frames
 from bmp.archive.plain import PlainTable, Texts
 from bmp.atmosphere import station_kPa
-from bmp.jar_columns import JarColumns, jar_columns
+from bmp.jar_columns import JarColumns, jar_columns, own_name
 from bmp.read.readings import LATEST_D, resets
 from bmp.trial import READING_QUANTITIES, BoolArray, FloatArray, IntArray, Readings, Setup, Trial
 
@@ -28,6 +28,33 @@ class Together:
     """Of each trial: see `kind_of`."""
     readings: Readings
     """Of all sound trials, jars as in `frames`."""
+    moved: tuple[Mapping[str, float], ...]
+    """Constants of each trial's setup that stand in its readings."""
+
+    def trial(self, number: int) -> Trial:
+        """Return one trial by itself, as it was written."""
+        frames = self.frames
+        first, last = np.searchsorted(frames.jar_trial, (number, number + 1))
+        begin, end = np.searchsorted(self.readings.jar, (first, last))
+        whole, here = self.readings, slice(int(begin), int(end))
+        readings = Readings(
+            whole.jar[here] - first,
+            whole.time_d[here],
+            whole.row[here],
+            {n: v[here] for n, v in whole.columns.items() if n not in self.moved[number]},
+            whole.not_vented[here],
+            whole.emptied[here],
+            whole.note[here] or ("",) * int(end - begin),
+        )
+        return Trial(
+            setup=frames.setups[number],
+            materials=tuple(replace(m, name=own_name(m.name)) for m in frames.materials[number]),
+            jars=tuple(
+                replace(jar, material=own_name(jar.material), inoculum=own_name(jar.inoculum))
+                for jar in frames.jars[first:last]
+            ),
+            readings=readings,
+        )
 
     def joined(self, numbers: Sequence[int]) -> JarColumns:
         """Return some trials of one kind as one."""
@@ -145,7 +172,7 @@ def _with_setups(
     columns = _with_constants(_at_station(frames, trial, columns), moved, trial)
     none = np.zeros(jar.size, dtype=bool)
     readings = Readings(jar, time_d, np.arange(jar.size), columns, none, none, ())
-    return Together(frames, sound, tuple(setups), tuple(kinds), readings)
+    return Together(frames, sound, tuple(setups), tuple(kinds), readings, tuple(moved))
 
 
 def _filled(trial: IntArray, columns: Mapping[str, FloatArray], size: int) -> list[set[str]]:

@@ -24,6 +24,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--replace", action="store_true", help="write even where another folder stands (it is kept)"
     )
     parser.add_argument(
+        "--skip-reading-errors", action="store_true",
+        help="do not look for reading errors; a large archive is then done several times faster",
+    )  # fmt: skip
+    parser.add_argument(
         "--workers", type=int, metavar="N", default=os.cpu_count() or 1,
         help="processes to work in (default: one a processor)",
     )  # fmt: skip
@@ -50,7 +54,10 @@ def run(arguments: argparse.Namespace) -> int:
     kept = out.with_name(f".{out.name}.bmp-finished")
     show("read the archive")
     try:
-        outcome = run_archive(place, kept, arguments.workers, lambda done: show(f"{done} trials"))
+        look = not arguments.skip_reading_errors
+        outcome = run_archive(
+            place, kept, arguments.workers, lambda done: show(f"{done} trials"), look
+        )
     except (KeyboardInterrupt, BrokenExecutor) as error:
         why = "stopped" if isinstance(error, KeyboardInterrupt) else "a process was ended"
         tell([f"{why}; the trials that are done are kept: run the same again to go on"])
@@ -63,5 +70,11 @@ def run(arguments: argparse.Namespace) -> int:
     print(f"{len(outcome.because)} trials analysed, {validated} of them validated.")
     if outcome.refused:
         print(f"{len(outcome.refused)} trials cannot be used: see {out / 'refused.csv'}")
+    if look:
+        touched = len({row[0] for row in outcome.errors})
+        where = out / "reading_errors.csv"
+        print(f"Reading errors were found in {touched} of the trials: see {where}")
+    else:
+        print("Reading errors were not looked for.")
     print(f"The table is {out / 'materials.csv'}, the page {out / 'trials.html'}")
     return DONE

@@ -134,12 +134,12 @@ def _reliance(
     own = [finding for finding in findings if finding.where == one.series]
     beside = feeds | {one.series} | _other_inocula(one, trial)
     shared = [f for f in findings if f.where not in beside and f.outcome != "caution"]
-    touching = _touching(traps, one, trial)
+    own_errors = touching(traps, one.series, one.material, trial)
     if no_gas_read(trial):
         why = "no gas was read in any jar"
         return Reliance(f"Do not use the yield of {one.series}: {why}.", why)
     control = one.role == "control"
-    return reliance(one.series, own, shared, touching, trial.setup.gross, control)
+    return reliance(one.series, own, shared, own_errors, trial.setup.gross, control)
 
 
 def _harmed(series: str) -> Reliance:
@@ -154,13 +154,11 @@ def _other_inocula(one: MaterialYield, trial: Trial) -> set[str]:
     return others | {f"blank of {name}" for name in others}
 
 
-def _touching(traps: Sequence[Finding], one: MaterialYield, trial: Trial) -> list[Finding]:
+def touching(traps: Sequence[Finding], series: str, material: str, trial: Trial) -> list[Finding]:
     """Return the slips that touch a series: those of its own or of no named jars of another."""
-    others = {
-        jar.name for jar in trial.jars if jar.series != one.series and jar.role == "substrate"
-    }
+    others = {jar.name for jar in trial.jars if jar.series != series and jar.role == "substrate"}
     other_materials = {
-        m.name for m in trial.materials if m.role == "substrate" and m.name != one.material
+        m.name for m in trial.materials if m.role == "substrate" and m.name != material
     }
     out = []
     for finding in traps:

@@ -13,6 +13,7 @@ import numpy as np
 
 import bmp
 from bmp.archive.analyze import COLUMNS, Outcome
+from bmp.archive.reading_errors import ERROR_COLUMNS
 from bmp.judge.criteria import CURRENT, NAMES
 from bmp.report.results_json import safe_text
 from bmp.report.rounding import with_uncertainty
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     import pyarrow as pa
 
 ARCHIVE_FORMAT: Final = "bmp-archive-1"
+_WHOLE: Final = frozenset({"jars", "reading_errors"})
 _TEXT: Final = frozenset(
     {
         "trial",
@@ -33,6 +35,10 @@ _TEXT: Final = frozenset(
         "unit",
         "problem",
         "finished",
+        "jar",
+        "error",
+        "outcome",
+        "meaning",
     }
 )
 
@@ -48,9 +54,15 @@ def write_archive(outcome: Outcome, title: str, folder: Path) -> None:
     refused = [(name, line) for name, lines in sorted(outcome.refused.items()) for line in lines]
     trials, problems = zip(*refused, strict=True) if refused else ((), ())
     _write_csv({"trial": trials, "problem": problems}, folder / "refused.csv")
+    found = list(zip(*outcome.errors, strict=True)) or [()] * len(ERROR_COLUMNS)
+    errors = dict(zip(ERROR_COLUMNS, found, strict=True))
+    _write_csv(errors, folder / "reading_errors.csv")
     if len(outcome.rows) <= MOST_ROWS_OF_THE_WORKBOOK:
         refusals = {"trial": trials, "problem": problems}
-        _write_workbook(folder / "materials.xlsx", {"materials": materials, "refused": refusals})
+        _write_workbook(
+            folder / "materials.xlsx",
+            {"materials": materials, "refused": refusals, "reading errors": errors},
+        )
     (folder / "trials.html").write_text(trials_page(outcome, title), encoding="utf-8")
 
 
@@ -98,7 +110,7 @@ def _table(columns: Mapping[str, Sequence[Any]]) -> pa.Table:
     import pyarrow as pa
 
     arrays = [
-        _texts(values) if name in _TEXT else _numbers(values, whole=name == "jars")
+        _texts(values) if name in _TEXT else _numbers(values, whole=name in _WHOLE)
         for name, values in columns.items()
     ]
     return pa.table(arrays, names=list(columns))
@@ -113,7 +125,7 @@ def _numbers(values: Sequence[float | None], whole: bool) -> pa.Array:
     array: FloatArray = np.array(values, dtype=np.float64)
     known = ~np.isnan(array)
     kind = pa.int64() if whole else pa.float64()
-    memory = pa.py_buffer(array.astype(np.int64) if whole else array)
+    memory = pa.py_buffer(np.where(known, array, 0).astype(np.int64) if whole else array)
     return pa.Array.from_buffers(kind, array.size, [_filled(known), memory])
 
 
@@ -154,6 +166,8 @@ def trials_page(outcome: Outcome, title: str) -> str:
             series=series,
             because=outcome.because,
             refused=sorted(outcome.refused.items()),
+            looked=all(row[_COUNT] is not None for row in outcome.rows),
+            troubled={row[0] for row in outcome.errors},
             criteria=NAMES[CURRENT],
             version=bmp.__version__,
         )
@@ -161,6 +175,7 @@ def trials_page(outcome: Outcome, title: str) -> str:
     return page
 
 
+_COUNT: Final = COLUMNS.index("reading_errors")
 _SHOWN = itemgetter(*(COLUMNS.index(name) for name in ("series", "bmp", "u", "unit", "jars")))
 
 
