@@ -1,4 +1,4 @@
-"""`bmp plan WISHES`: from what a person has to doses, a logbook and a sheet for the wall."""
+"""`bmp plan REQUEST`: from what a person has to doses, a logbook and a sheet for the wall."""
 
 from __future__ import annotations
 
@@ -13,10 +13,12 @@ HELP = "plan a trial: doses, readings, expected gas, a logbook to fill in, what 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Say what the command takes."""
     parser.add_argument(
-        "wishes", type=Path, help="a workbook (.xlsx) or a folder, with materials and plan"
+        "request",
+        type=Path,
+        help="a plan request: workbook (.xlsx) or folder with plan and materials",
     )
     parser.add_argument(
-        "--out", type=Path, metavar="DIR", help="where to (default: WISHES-plan beside the input)"
+        "--out", type=Path, metavar="DIR", help="where to (default: REQUEST-plan beside the input)"
     )
     parser.add_argument(
         "--replace", action="store_true", help="write even where another folder stands (it is kept)"
@@ -32,7 +34,7 @@ def run(arguments: argparse.Namespace) -> int:
     from bmp.plan.write import FORMAT, write_plan
     from bmp.report.folder import check_place, write_folder
 
-    source: Path = arguments.wishes
+    source: Path = arguments.request
     out: Path = arguments.out or beside(source, "-plan")
     written = read_wishes(source)
     tell(written.ignored)

@@ -13,7 +13,7 @@ from wtforms.fields import DateTimeLocalField
 from bmp.page.typed import in_unit
 from bmp.plan.literature import UNKNOWN_FEED
 from bmp.plan.wish_checks import PLANNED_MEASURES
-from bmp.plan.wishes import OUTLETS, PLACES, VESSELS
+from bmp.plan.wishes import METHANE_KNOWN_BY, OUTLETS, PLACES, VESSELS
 from bmp.problem import Problem
 
 
@@ -45,10 +45,26 @@ QUESTIONS: Final[tuple[Question, ...]] = (
     ),
     Question("rating", "vessel rating [kPa]", "Gauge pressure the bottle is rated for [kPa]"),
     Question("measured", "measured", "What is read?", choices=PLANNED_MEASURES),
+    Question(
+        "methane_known_by",
+        "methane known by",
+        "How will the methane share be found?",
+        "None: a share by the kind of feed is assumed, and yields are less certain.",
+        choices=("", *METHANE_KNOWN_BY),
+    ),
     Question("jar_volume", "jar volume [mL]", "Inner volume of an empty jar [mL]", "", "1000"),
     Question("collector", "collector [mL]", "Gas collector of a jar [mL]", "Empty: the plan says."),
-    Question("jars", "jars per material", "Jars of each material", "", "3"),
     Question("available", "jars available", "Jars at hand", "Empty: as many as it takes."),
+    Question("jars", "jars per material", "Jars of each material", "Empty: the plan chooses."),
+    Question("blanks", "blanks", "Jars with inoculum alone (blanks)", "Empty: the plan chooses."),
+    Question(
+        "control",
+        "control",
+        "Jars with cellulose, to see whether the inoculum is sound",
+        "Empty: where there are jars enough.",
+        choices=("", "yes", "no"),
+    ),
+    Question("scale", "scale [g]", "Smallest step of the scale [g]", "A kitchen scale: 1.", "0.01"),
     Question("days", "days", "Days", "", "40"),
     Question("VS", "substrate VS [g]", "VS of feed in a jar [g]", "Empty: the plan chooses."),
     Question("temperature", "incubation temperature [°C]", "Temperature of jars [°C]", "", "37"),
