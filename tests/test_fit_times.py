@@ -36,7 +36,7 @@ def test_first_order_reaches_half_at_ln2_over_k_and_90_percent_at_ln10_over_k() 
 def test_peak_of_each_form(model: str, named: tuple[float, ...], rate: float, day: float) -> None:
     times, curves = made_jars(model, named, noise=0.0, scatter=0.0)
     fits = fit_jarwise(MODELS[model], pack(times, curves))
-    found_rate, found_day = peak(fits, np.arange(3), "mL/d")
+    found_rate, found_day = peak([fits], np.arange(3), "mL/d")
     assert found_rate.value == pytest.approx(rate, rel=1e-5)
     assert found_day.value == pytest.approx(day, rel=1e-5, abs=1e-9)
 
@@ -46,7 +46,7 @@ def test_each_has_an_interval_and_says_from_what(jars: int, source: str) -> None
     times, curves = made_jars("modified Gompertz", (350, 25, 3), jars=jars)
     packed, rows = pack(times, curves), np.arange(jars)
     fits = fit_jarwise(MODELS["modified Gompertz"], packed)
-    for found in (time_to_share(packed, 0.5, fits, rows), *peak(fits, rows, "mL/d")):
+    for found in (time_to_share(packed, 0.5, fits, rows), *peak([fits], rows, "mL/d")):
         assert found.interval_from == source
         assert found.value is not None
         assert found.ci95 is not None
@@ -77,3 +77,15 @@ def test_interval_of_the_half_time_within_one_jar_covers() -> None:
 def test_no_net_gas_has_no_half_time() -> None:
     packed = pack([np.arange(1.0, 6.0)], [-np.arange(1.0, 6.0)])
     assert time_to_share(packed, 0.5, None, np.array([0])).why == "a jar ended without net gas"
+
+
+def test_models_that_are_not_ruled_out_widen_the_interval_of_the_highest_rate() -> None:
+    times, curves = made_jars("first order with lag", (350, 0.3, 1.3), days=np.arange(2.0, 40, 2.5))
+    packed, rows = pack(times, curves), np.arange(3)
+    two = [fit_jarwise(MODELS[name], packed) for name in ("cone", "first order with lag")]
+    alone, other, both = (peak(some, rows, "mL/d")[0] for some in (two[:1], two[1:], two))
+    assert both.value == alone.value
+    assert alone.ci95 is not None
+    assert other.ci95 is not None
+    low, high = alone.ci95[0], other.ci95[1]
+    assert both.ci95 == (low, high)

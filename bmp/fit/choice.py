@@ -136,6 +136,20 @@ def choose(scores: Scores) -> list[str | None]:
     return [CANDIDATES[i] if any_ else None for i, any_ in zip(chosen.tolist(), found, strict=True)]
 
 
+def serving(scores: Scores, index: int, chosen: str) -> list[str]:
+    """Return the candidates that the readings of a series do not rule out, the chosen one first."""
+    limit = scores.aicc[chosen][index] + FAR_APART
+    others = (
+        name
+        for name in CANDIDATES
+        if name != chosen
+        and scores.aicc[name][index] <= limit
+        and scores.follows[name][index]
+        and scores.determined[name][index]
+    )
+    return [chosen, *others]
+
+
 def _likelihood(fits: Jarwise, effective: FloatArray) -> FloatArray:
     """Return n ln(RSS/n) of each jar. Shape (jars,)."""
     last = np.abs(fits.curves.value).max(axis=1)

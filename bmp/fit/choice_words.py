@@ -14,6 +14,9 @@ from bmp.fit.results import Choice
 from bmp.trial import BoolArray, IntArray
 
 NONE_FOLLOWS: Final = "no model follows the curve"
+SAME_CURVE: Final = 1e-3
+"""Twice the logarithm of the likelihood by which two fits differ that draw the same curve, such as
+first order and first order with a lag of nought."""
 INDEPENDENT_ABOVE: Final = 1.5
 """Durbin-Watson figure: the middle of what simulated noise of both kinds gives."""
 
@@ -44,13 +47,14 @@ def describe(
     noise = noise_words([jarwise[name] for name in ranked], rows)
     independent = float(scores.independent[index])
     if not ranked:
-        why = "No model could be fitted: too few readings."
-        return Choice(None, None, independent, why, noise)
+        no_fit = "No model could be fitted: too few readings."
+        return Choice(None, None, independent, no_fit, noise)
     two = _two_phases(scores, index, ranked[0])
     if chosen is None:
         return Choice(None, None, independent, _none_follows(two), noise)
-    gap = _gap(scores, index, ranked) if ranked[0] == chosen else 0.0
-    words = [_why(chosen, scores, index, ranked, gap), _lag_words(chosen, left_open, index)]
+    rival, gap = _rival(scores, index, ranked) if ranked[0] == chosen else ("", 0.0)
+    why = _why(chosen, scores, index, ranked, rival, gap)
+    words = [why, _lag_words(chosen, left_open, index)]
     if two:
         words.append(
             "The curve has two phases, a quick and a slow one, and the model's rate mixes them."
@@ -78,22 +82,26 @@ def _none_follows(two_phases: bool) -> str:
     return f"No model fits within {100 * POOREST_FIT:.0f} % of the yield."
 
 
-def _gap(scores: Scores, index: int, ranked: list[str]) -> float:
-    """Return by how much AICc prefers the first model, 0 where not for its better fit."""
-    if len(ranked) < 2:
-        return 0.0
-    first, second = ranked[:2]
-    gap = float(scores.aicc[second][index] - scores.aicc[first][index])
-    fits_better = scores.likelihood[first][index] <= scores.likelihood[second][index]
-    return gap if gap > TOO_CLOSE and fits_better else 0.0
+def _rival(scores: Scores, index: int, ranked: list[str]) -> tuple[str, float]:
+    """Return the next model that draws another curve, and by how much AICc prefers the first.
+
+    0 where the first owes its place to having fewer parameters, not to its better fit.
+    """
+    first = float(scores.likelihood[ranked[0]][index])
+    for name in ranked[1:]:
+        further = float(scores.likelihood[name][index]) - first
+        if abs(further) > SAME_CURVE:
+            gap = float(scores.aicc[name][index] - scores.aicc[ranked[0]][index])
+            return name, gap if gap > TOO_CLOSE and further > 0 else 0.0
+    return "", 0.0
 
 
-def _why(chosen: str, scores: Scores, index: int, ranked: list[str], gap: float) -> str:
+def _why(chosen: str, scores: Scores, index: int, ranked: list[str], rival: str, gap: float) -> str:
     following = [name for name in ranked if scores.follows[name][index]]
     if len(ranked) < 2:
         return f"Only {chosen} could be fitted."
     if gap:
-        return f"{_start(chosen)} fits better ({_odds(gap)} against {ranked[1]})."
+        return f"{_start(chosen)} fits better ({_odds(gap)} against {rival})."
     if len(following) < 2:
         return f"Only {chosen} follows the curve."
     best = float(scores.aicc[chosen][index])

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bmp.estimate import Estimate
+from bmp.fit.choice import serving
 from bmp.fit.choice_words import NONE_FOLLOWS, describe
 from bmp.fit.curves import Curves, pack
 from bmp.fit.forecast import BlankGas, blank_gas, forecast
@@ -125,7 +126,10 @@ def _material(
     chosen = None if choice.model is None else work.jarwise[choice.model]
     curves = work.curves.rows(rows)
     no_rate = NO_MODEL if all(fit.aicc is None for fit in models.values()) else NONE_FOLLOWS
-    peak_rate, peak_d = peak(chosen, rows, unit_per_day(unit), no_rate)
+    serving_ones = [] if choice.model is None else serving(work.scores, index, choice.model)
+    peak_rate, peak_d = peak(
+        [work.jarwise[name] for name in serving_ones], rows, unit_per_day(unit), no_rate
+    )
     return MaterialFits(
         models=models,
         choice=choice,

@@ -6,6 +6,9 @@ the model's, since the largest of many noisy intervals is always too large.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 
 from bmp.estimate import Estimate
@@ -63,21 +66,40 @@ def times_of_jars(
 
 
 def peak(
-    fits: Jarwise | None, rows: IntArray, rate_unit: str, no_model: str = NO_MODEL
+    models: Sequence[Jarwise], rows: IntArray, rate_unit: str, no_model: str = NO_MODEL
 ) -> tuple[Estimate, Estimate]:
     """Return the highest daily rate of a material and its day.
 
+    Readings days apart leave open how steep the curve is between them: the interval spans what all
+    models say that the readings do not rule out.
+
     Parameters
     ----------
-    fits, rows
-        The chosen model's fits and the material's rows in them; `None`: there is none.
+    models, rows
+        Fits of the models that the readings do not rule out, the chosen one first, and the
+        material's rows in them; none: no model follows the curve.
     rate_unit
         Unit of the rate.
     no_model
         Why there is none.
     """
-    if fits is None:
+    if not models:
         return Estimate(None, rate_unit, why=no_model), Estimate(None, "d", why=no_model)
+    rates, days = zip(*(_peak_of(fits, rows, rate_unit) for fits in models), strict=True)
+    return _spanning(rates), _spanning(days)
+
+
+def _spanning(estimates: Sequence[Estimate]) -> Estimate:
+    """Return the first estimate with the interval that spans those of all."""
+    limits = [one.ci95 for one in estimates if one.ci95 is not None]
+    if estimates[0].ci95 is None:
+        return estimates[0]
+    lows = [low for low, _ in limits if low is not None]
+    highs = [high for _, high in limits if high is not None]
+    return replace(estimates[0], ci95=(min(lows, default=None), max(highs, default=None)))
+
+
+def _peak_of(fits: Jarwise, rows: IntArray, rate_unit: str) -> tuple[Estimate, Estimate]:
     named = fits.named[rows]
     rate, day = fits.model.peak(named)
     rate_error, day_error = _carried(fits, rows, named)
