@@ -72,10 +72,18 @@ class Theory:
     ammonia_N_g_per_gVS: float | None = None
     sulphide_S_g_per_gVS: float | None = None
     notes: tuple[str, ...] = ()
+    accounted: float = 1.0
+    """Share of VS that the analysis accounts for; the yield above is of that share alone."""
+
+    @property
+    def whole_NmL_per_gVS(self) -> float:
+        """Return the yield of all VS, what was not analysed taken to be like the rest."""
+        return self.methane_NmL_per_gVS / self.accounted
 
     def to_dict(self) -> dict[str, Any]:
         """Return the plain dictionary that `results.json` holds."""
-        return {**asdict(self), "notes": list(self.notes)}
+        plain = {**asdict(self), "notes": list(self.notes)}
+        return {**plain, "whole_NmL_per_gVS": self.whole_NmL_per_gVS}
 
 
 @dataclass(frozen=True)
@@ -219,9 +227,8 @@ def from_components(shares: Mapping[str, float], u: Mapping[str, float] | None =
         methane_share=methane / biogas if biogas else None,
         ammonia_N_g_per_gVS=mixed("ammonia_N_g_per_gVS"),
         sulphide_S_g_per_gVS=0.0,
-        notes=(f"{100 * rest:.0f} % of VS is not accounted for and gives nothing here",)
-        if rest > 0.02
-        else (),
+        notes=(f"{100 * rest:.0f} % of VS was not analysed",) if rest > 0.02 else (),
+        accounted=min(1.0, total) if rest > 0.02 and methane > 0 else 1.0,
     )
 
 
@@ -288,15 +295,16 @@ def degradability(
 ) -> Degradability:
     """Return measured over theoretical yield, and whether mass balance allows it.
 
+    Theory is of all VS: what was not analysed is taken to be like the rest, which the meaning says.
     The relative half widths of both 95 % intervals are added in quadrature. `impossible` means
     that the whole interval lies above 1, against the ceiling of the theory and never above the
     yield of pure lipid.
     """
     ceiling = min(theory.ceiling_NmL_per_gVS, HIGHEST_POSSIBLE_YIELD_NML_PER_G_VS)
-    value = measured_NmL_per_gVS / theory.methane_NmL_per_gVS
+    value = measured_NmL_per_gVS / theory.whole_NmL_per_gVS
     half = 0.0 if ci95 is None else (ci95[1] - ci95[0]) / 2
-    theory_half = COVERAGE * theory.u_NmL_per_gVS
-    ratio_half = hypot(half, value * theory_half) / theory.methane_NmL_per_gVS
+    theory_half = COVERAGE * theory.u_NmL_per_gVS / theory.accounted
+    ratio_half = hypot(half, value * theory_half) / theory.whole_NmL_per_gVS
     over = measured_NmL_per_gVS - ceiling
     if over > hypot(half, theory_half):
         verdict, meaning = (
@@ -309,6 +317,9 @@ def degradability(
     else:
         verdict = "possible"
         meaning = f"{100 * value:.0f} % of what the feed could give was given"
+        if theory.accounted < 1.0:
+            rest = 100 * (1 - theory.accounted)
+            meaning += f" ({rest:.0f} % of VS was not analysed and is taken to be like the rest)"
     known = ci95 is not None or theory_half > 0
     interval = (value - ratio_half, value + ratio_half) if known else None
     return Degradability(value, interval, verdict, meaning)

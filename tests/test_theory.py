@@ -140,7 +140,7 @@ def test_unaccounted_rest_raises_only_the_ceiling():
     theory = from_components({"carbohydrate": 0.8})
     assert theory.methane_NmL_per_gVS == pytest.approx(0.8 * 414.713, rel=1e-5)
     assert theory.ceiling_NmL_per_gVS == pytest.approx(0.8 * 414.713 + 0.2 * 1012.54, rel=1e-4)
-    assert theory.notes == ("20 % of VS is not accounted for and gives nothing here",)
+    assert theory.notes == ("20 % of VS was not analysed",)
 
 
 @pytest.mark.parametrize("shares", [{}, {"fibre": 0.5}, {"protein": 0.7, "lipid": 0.5}])
@@ -199,3 +199,15 @@ def test_dictionaries_are_json():
     judged = degradability(300.0, (280.0, 320.0), theory)
     assert json.loads(json.dumps(theory.to_dict(), allow_nan=False))["by"] == "components"
     assert json.loads(json.dumps(judged.to_dict(), allow_nan=False))["verdict"] == "possible"
+
+
+def test_a_part_that_was_not_analysed_is_counted_like_the_rest_and_said():
+    """With 18 % of VS left out a feed once read "100 % of what it could give"."""
+    theory = from_components({"carbohydrate": 0.66, "protein": 0.13, "lipid": 0.03})
+    assert theory.accounted == pytest.approx(0.82)
+    assert theory.whole_NmL_per_gVS == pytest.approx(theory.methane_NmL_per_gVS / 0.82)
+    judged = degradability(theory.methane_NmL_per_gVS, None, theory)
+    assert judged.value == pytest.approx(0.82)
+    assert "18 % of VS was not analysed" in judged.meaning
+    whole = from_components({"carbohydrate": 0.8, "protein": 0.2})
+    assert whole.whole_NmL_per_gVS == whole.methane_NmL_per_gVS

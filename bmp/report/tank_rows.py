@@ -223,7 +223,7 @@ def _degradability(result: TankResult) -> TankTable:
     rows = tuple(
         (
             name,
-            f"{say(row['theoretical']['methane_NmL_per_gVS'])} NmL/g VS, by "
+            f"{say(row['theoretical']['whole_NmL_per_gVS'])} NmL/g VS, by "
             f"{row['theoretical']['by']}",
             f"{say(100 * row['value'])} %",
             str(row["meaning"]),
