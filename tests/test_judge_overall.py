@@ -255,3 +255,17 @@ def test_jars_that_are_copies_have_no_scatter_to_judge():
     results = analyze(replace(trial, jars=jars, readings=replace(r, columns=columns)))
     assert ("scatter of the control", "cellulose") in checks(results, "not judged")
     assert not results.verdict.validated
+
+
+def test_a_control_at_half_its_yield_is_no_ground_for_a_tank():
+    far = analyze(made(feeds=(replace(CELLULOSE, B0=170.0), *FEEDS))).feed_verdicts
+    near = analyze(made(feeds=(replace(CELLULOSE, B0=310.0), *FEEDS))).feed_verdicts
+    assert "Do not plan a tank with it" in far["maize silage"]
+    assert "Plan a tank only with a wider span" in near["maize silage"]
+    assert "More than half of first tests fail here" in near["cellulose"]
+
+
+def test_a_control_that_still_makes_gas_is_not_called_broken():
+    words = analyze(made(time_d=tuple(float(d) for d in range(1, 9)))).feed_verdicts
+    assert "did not hold" not in " ".join(words.values())
+    assert all("still made gas" in text or "still makes gas" in text for text in words.values())

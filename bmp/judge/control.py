@@ -12,6 +12,10 @@ from bmp.trial import Trial
 VOUCHING = ("mean_yield", "rsd_percent", "three_day_rate_percent")
 """Facts of a control that tell whether it vouches; too few jars make its scatter unsure only."""
 
+FURTHEST_CONTROL = 0.75
+"""A control further than this from its accepted range (ratio) says nothing of what feeds would give
+(judgement)."""
+
 
 def why_control_fails(one: MaterialYield, trial: Trial) -> str:
     """Return why a control does not vouch for its trial, a clause; empty where it does.
@@ -37,6 +41,12 @@ def accepted_range() -> tuple[float, float]:
         for row in read_criteria()
         if _vouches(row) and row.low is not None and row.high is not None
     )
+
+
+def is_too_far(value: float) -> bool:
+    """Tell whether a cellulose control lies too far off for a tank to be planned with its trial."""
+    low, high = accepted_range()
+    return value < FURTHEST_CONTROL * low or value > high / FURTHEST_CONTROL
 
 
 def _vouches(row: Criterion) -> bool:

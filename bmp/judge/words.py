@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from bmp.finding import Finding
+from bmp.judge.control import is_too_far
 from bmp.judge.criteria import reason
 
 SOUND = "You can use the yield of {series} to plan a tank and compare it with published values."
@@ -104,15 +105,26 @@ def _own_control(feed: Judged) -> str:
     odd = [f for f in feed.own if f.outcome == "fail"]
     if not feed.is_control or not odd:
         return ""
-    return f"{_reasons(odd)}. {WHAT_A_FAILED_CONTROL_MEANS} {odd[0].advice}".rstrip()
+    why = _reasons(odd)
+    return (
+        f"{why[:1].upper()}{why[1:]}. More than half of first tests fail here. You can still rank "
+        f"the feeds of this trial. {_planning(odd)} {odd[0].advice}"
+    ).rstrip()
 
 
-WHAT_A_FAILED_CONTROL_MEANS = (
-    "More than half of first tests fail here. You can still rank the feeds of this trial. "
-    "Plan a tank only with a wider span, and do not publish the yields as validated."
-)
-"""Of 119 means of cellulose from 36 laboratories 45 % met both criteria (open data of Hafner et
-al. 2020, Water 12:1752)."""
+def _planning(failed: Sequence[Finding]) -> str:
+    """Say what a failed control means for a tank and for publishing.
+
+    Of 119 means of cellulose from 36 laboratories 45 % met both criteria (open data of Hafner et
+    al. 2020, Water 12:1752).
+    """
+    far = any(
+        f.check == "yield of the control" and isinstance(f.value, float) and is_too_far(f.value)
+        for f in failed
+    )
+    if far:
+        return "Do not plan a tank with it, and do not publish it as validated."
+    return "Plan a tank only with a wider span, and do not publish it as validated."
 
 
 def _odd_control(feed: Judged) -> str:
@@ -126,8 +138,8 @@ def _odd_control(feed: Judged) -> str:
             "feeds at the same day; read on before you plan or publish."
         )
     return (
-        f"Use {feed.series} for ranking feeds within this trial. Plan a tank only with a wider "
-        f"span, and do not publish it as validated. Reason: {_reasons(failed)}."
+        f"Use {feed.series} for ranking feeds within this trial. {_planning(failed)} "
+        f"Reason: {_reasons(failed)}."
     )
 
 

@@ -76,21 +76,27 @@ def _is_raised(item: PreparedFeed) -> bool:
 
 
 def _refused(raised: Sequence[PreparedFeed]) -> list[Danger]:
-    """Return the feeds to be raised whose jars speak against them."""
-    found = []
+    """Return the feeds to be raised whose jars speak against them, one danger a reason."""
+    reasons: dict[tuple[str, str], list[str]] = {}
     for item in raised:
-        row, name = item.curve, item.feed.material.name
+        row = item.curve
         if row is None:
-            found.append(Danger(f"{name} was not tested in jars", f"Test {name} in jars first."))
+            reason = "was not tested in jars", "Test {names} in jars first."
         elif row.grounds.refused:
-            found.append(Danger(f"{name}: {row.grounds.refused}", f"Test {name} in jars again."))
+            reason = row.grounds.refused, "Find out why, then test {names} in jars again."
         elif row.net_NmL_per_g[-1] <= 0:
-            found.append(
-                Danger(
-                    f"{name} made no methane of its own in the jars and may harm the tank",
-                    f"Test {name} again with half and a quarter of it.",
-                )
+            reason = (
+                "made no methane of its own in the jars and may harm the tank",
+                "Test {names} again with half and a quarter of it.",
             )
+        else:
+            continue
+        reasons.setdefault(reason, []).append(item.feed.material.name)
+    found = []
+    for (what, do), each in reasons.items():
+        names = " and ".join([", ".join(each[:-1]), each[-1]] if len(each) > 1 else each)
+        clause = what.startswith(("was ", "made "))
+        found.append(Danger(f"{names}{' ' if clause else ': '}{what}", do.format(names=names)))
     return found
 
 

@@ -5,15 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from bmp.judge.control import accepted_range
+from bmp.judge.control import accepted_range, is_too_far
 from bmp.judge.facts import is_cellulose
 from bmp.judge.overall import Judgement
 from bmp.net import MaterialYield
 from bmp.tank.inputs import Grounds
 from bmp.trial import Trial
 
-# A control further from its accepted range than this says nothing of what the feeds would give.
-FURTHEST_CONTROL: Final = 0.75
 # Without a control: relative spread of laboratories that measured one feed, 2 SD of 9 to 12 %
 # (Hafner et al. 2020, Water 12:1752, from its open data).
 WITHOUT_CONTROL: Final = (0.80, 1.25)
@@ -87,7 +85,7 @@ def _of(
     finished = one.finished is True
     if not finished:
         words.append(
-            f"The trial is not finished (day {one.time_d:.0f}): this gas is a lower bound. The "
+            f"The trial is not finished (day {one.time_d:.0f}), so the gas is a lower bound. The "
             "upper end holds what may still come."
         )
     control = _control(one, trial, yields)
@@ -103,7 +101,7 @@ def _of(
         said = (
             f"the cellulose control gave {control:.0f} NmL/g VS ({least:.0f} to {most:.0f} asked)"
         )
-        if min(times[0], 1.0 / times[1]) < FURTHEST_CONTROL:
+        if is_too_far(control):
             refused = refused or said
         elif times != (1.0, 1.0):
             words.append(f"{said[:1].upper()}{said[1:]}, so the span is wider.")

@@ -27,10 +27,16 @@ WEEKS_WITHOUT_VS: Final = 8
 _PRACTICE: Final = "common practice, no source"
 _FEED_HALF: Final = "go back to the amounts of the week before and wait until it is gone"
 
+LOWEST_PH: Final = 6.8
+STOP_WORDS: Final = (
+    f"Stop feeding at a pH below {LOWEST_PH}, a sour smell, foam, a weak flame or a drop of the "
+    "gas by a fifth."
+)
+
 STOP_SIGNS: Final[tuple[Mapping[str, str], ...]] = (
     {
         "sign": "pH",
-        "stop_at": "below 6.8, or down by 0.3 within a few days",
+        "stop_at": f"below {LOWEST_PH}, or down by 0.3 within a few days",
         "do": "stop feeding; stir; feed again at half when it is back above 7.0",
         "source": _PRACTICE,
     },

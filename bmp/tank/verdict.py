@@ -9,7 +9,7 @@ from bmp.cautions import cautions_for
 from bmp.tank.ammonia import EMERSON_VALID_C
 from bmp.tank.gaps import gaps_words
 from bmp.tank.inputs import FeedYield, TankSetup
-from bmp.tank.ramp import MOST_WEEKS, days_until_effect
+from bmp.tank.ramp import MOST_WEEKS, STOP_WORDS, days_until_effect
 from bmp.tank.ranges import limit_broken
 from bmp.tank.result import Danger, RampWeek, Range, RangeCheck, TankState
 from bmp.tank.step import ratio_of
@@ -89,14 +89,14 @@ def verdict_of(
     """
     parts = [
         _stop(dangers),
+        *(grounds if planned.methane_NL_per_d is not None else ()),
         _gas(today, planned, bool(dangers)),
-        *grounds,
         "An estimate: local codes and licensed practice come first.",
         _diet(today, planned),
         "" if dangers else _whether(planned.ranges, gaps),
         gaps_words(gaps),
         _empty(today, planned),
-        f"Change over {len(weeks)} weeks and stop at the signs listed." if weeks else "",
+        f"Change over {len(weeks)} weeks. {STOP_WORDS}" if weeks else "",
         _heat(setup, planned),
         _use(setup, planned),
         _storage(today, planned),
@@ -114,8 +114,8 @@ def headline_of(
     """Return what must stand where there is room for a line or two: danger, gas, care."""
     parts = [
         _stop(dangers),
+        *(grounds if planned.methane_NL_per_d is not None else ()),
         _gas_in_a_line(today, planned, bool(dangers)),
-        *grounds,
         "" if dangers else _whether(planned.ranges, gaps),
     ]
     return " ".join(part for part in parts if part)
