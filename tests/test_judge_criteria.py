@@ -87,7 +87,7 @@ def current(facts):
 def test_a_trial_that_keeps_all_is_validated():
     assert current(whole_trial()).validated
     assert current(whole_trial()).words == (
-        "Validated by Standard BMP Methods, document 100 v1.9 (2021)."
+        "Meets all criteria of Standard BMP Methods, document 100 v1.9 (2021), as computed here."
     )
 
 
@@ -98,7 +98,7 @@ def test_the_verdict_names_each_reason():
         "yield of the control (cellulose): 320 where 340 to 395 NmL CH4/g VS is asked",
         "scatter of the control (cellulose): 7.5 where at most 6 % is asked",
     )
-    assert found.words.startswith("Not validated by Standard BMP Methods")
+    assert found.words.startswith("Does not meet the criteria of Standard BMP Methods")
 
 
 def test_what_is_not_known_does_not_validate():
@@ -212,7 +212,7 @@ def test_a_reason_reads_as_a_person_would_say_it(fact, words):
 def test_what_cannot_be_judged_is_said_once_a_criterion():
     facts = [fact_of(name, "substrate", jars=3, blank_shorter_d=0.0) for name in ("a", "b")]
     words = verdict(judge(facts, [c for c in PUBLISHED if c.rule_set == CURRENT])).words
-    assert words.endswith("because duration of the substrate could not be judged (a, b).")
+    assert words.endswith(": duration of the substrate could not be judged (a, b).")
 
 
 def test_a_limit_that_is_kept_says_nothing_of_a_broken_one():

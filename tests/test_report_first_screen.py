@@ -59,7 +59,7 @@ def test_the_verdict_says_whose_criteria_and_why_not() -> None:
     valid = first_screen(trials.plain())
     assert valid.state == "valid"
     assert valid.verdict.startswith("Valid: it meets all criteria of Standard BMP Methods")
-    assert valid.verdict.endswith("(as computed here).")
+    assert valid.verdict.endswith(", as computed here.")
     broken = first_screen(trials.single())
     assert broken.state == "not valid"
     assert broken.reasons[0] == "The blank of digestate has 1 jar, where at least 3 are asked."

@@ -9,7 +9,7 @@ import pytest
 from bmp.report.workbook import write_workbook
 from tests import report_trials as trials
 
-SHEETS = ["summary", "readings", "curves", "fits", "comparisons", "checks", "assumed"]
+SHEETS = ["answer", "summary", "readings", "curves", "fits", "comparisons", "checks", "assumed"]
 
 
 @pytest.fixture(scope="module")
@@ -113,7 +113,7 @@ def test_checks_and_verdict(books) -> None:
         "not judged",
     ]
     assert rows[0]["what was seen, or why it is looked at"].startswith(
-        "Not validated by a list of criteria"
+        "Does not meet the criteria of a list of criteria"
     )
     assert [row["found"] for row in rows[1::2]] == [2.0, 7.25, "gas < air", None]
 

@@ -144,7 +144,7 @@ def test_analyze_writes_page_section_pictures_and_sheet(trial, results, capsys):
     sheet = load_workbook(out / "results.xlsx")["tank"]
     rows = {row[0]: row[1:] for row in sheet.iter_rows(values_only=True)}
     gas = results.tank.planned.methane_NL_per_d
-    assert rows["methane_NL_per_d"][3:] == pytest.approx((gas.value, gas.low, gas.high))
+    assert rows["methane a day"][4:] == pytest.approx((gas.value, gas.low, gas.high))
     assert json.loads((out / "results.json").read_text(encoding="utf-8"))["tank"]["estimate"]
     capsys.readouterr()
 

@@ -130,13 +130,24 @@ class Verdict:
     because: tuple[str, ...]
     """Why not; empty where it is."""
     criteria: str
+    not_as_recommended: tuple[str, ...] = ()
+    """Recommended limits that are not kept; they do not decide."""
+
+    @property
+    def reasons(self) -> tuple[str, ...]:
+        """Return why not, what could not be judged of several feeds put together."""
+        return tuple(_grouped(self.because))
 
     @property
     def words(self) -> str:
-        """Return the verdict as one sentence."""
-        if self.validated:
-            return f"Validated by {self.criteria}."
-        return f"Not validated by {self.criteria}, because {'; '.join(_grouped(self.because))}."
+        """Return the verdict as one sentence, recommended limits in a second."""
+        if not self.validated:
+            head = f"Does not meet the criteria of {self.criteria}: {'; '.join(self.reasons)}."
+        else:
+            head = f"Meets all criteria of {self.criteria}, as computed here."
+        if not self.not_as_recommended:
+            return head
+        return f"{head} Recommended limits not kept: {'; '.join(self.not_as_recommended)}."
 
 
 def read_criteria(path: Path | None = None) -> tuple[Criterion, ...]:
@@ -358,12 +369,14 @@ def _finding(criterion: Criterion, where: str, value: float, held: bool) -> Find
 
 
 def verdict(findings: Sequence[Finding], criteria: str = NAMES[CURRENT]) -> Verdict:
-    """Return the verdict of one rule set's findings: validated only if every one passed.
+    """Return the verdict of one rule set's findings: validated only if no requirement is broken.
 
-    What could not be judged does not validate a trial either.
+    What could not be judged does not validate a trial either. A recommended limit (`if broken`:
+    caution) is told and does not decide.
     """
-    because = tuple(reason(finding) for finding in findings if finding.outcome != "pass")
-    return Verdict(not because and bool(findings), because, criteria)
+    because = tuple(reason(f) for f in findings if f.outcome in ("fail", "not judged"))
+    recommended = tuple(reason(f) for f in findings if f.outcome == "caution")
+    return Verdict(not because and bool(findings), because, criteria, recommended)
 
 
 OPEN = " could not be judged"

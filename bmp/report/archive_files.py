@@ -160,8 +160,8 @@ def trials_page(outcome: Outcome, title: str) -> str:
         .render(
             title=title,
             groups=[
-                ("Validated", [name for name, why in judged if not why]),
-                ("Not validated", [name for name, why in judged if why]),
+                ("Valid", [name for name, why in judged if not why]),
+                ("Not valid", [name for name, why in judged if why]),
             ],
             series=series,
             because=outcome.because,
@@ -176,9 +176,11 @@ def trials_page(outcome: Outcome, title: str) -> str:
 
 
 _COUNT: Final = COLUMNS.index("reading_errors")
-_SHOWN = itemgetter(*(COLUMNS.index(name) for name in ("series", "bmp", "u", "unit", "jars")))
+_FIELDS = ("series", "bmp", "ci95_low", "ci95_high", "unit", "jars")
+_SHOWN = itemgetter(*(COLUMNS.index(name) for name in _FIELDS))
 
 
 def _yield_words(row: Sequence[Any]) -> str:
-    series, value, u, unit, jars = _SHOWN(row)
-    return f"{series}: {with_uncertainty(value, u)} {unit} ({jars} jars)"
+    series, value, low, high, unit, jars = _SHOWN(row)
+    half = None if low is None or high is None else (high - low) / 2.0
+    return f"{series}: {with_uncertainty(value, half)} {unit} ({jars} jars)"

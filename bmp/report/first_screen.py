@@ -110,8 +110,8 @@ def _verdict(results: Results, state: str) -> tuple[str, tuple[str, ...]]:
     if verdict is None:
         return "", ()
     if state == "valid":
-        return f"Valid: it meets all criteria of {verdict.criteria} (as computed here).", ()
-    reasons = tuple(_sentence(reason) for reason in verdict.because)
+        return f"Valid: it meets all criteria of {verdict.criteria}, as computed here.", ()
+    reasons = tuple(_sentence(reason) for reason in verdict.reasons)
     head = f"Not valid by {verdict.criteria}:"
     if state == "not finished":
         head = f"Not finished, so not yet valid by {verdict.criteria}."

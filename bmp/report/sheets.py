@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from math import isfinite
 from typing import Any, Final
 
@@ -13,7 +13,9 @@ from bmp.estimate import Estimate
 from bmp.fit.models import MODELS
 from bmp.normalise.gas import saturation_pressure_kPa
 from bmp.report.compare_sheet import COLUMNS, comparison_rows
+from bmp.report.first_screen import first_screen
 from bmp.report.rounding import percent
+from bmp.report.tank_rows import quantities
 from bmp.results import Results
 from bmp.tank.result import Range, TankResult
 from bmp.trial import FloatArray
@@ -46,6 +48,7 @@ def sheets(results: Results) -> tuple[Sheet, ...]:
     """Return the sheets of the workbook in their order."""
     tank = () if results.tank is None else (Sheet("tank", TANK, tank_rows(results.tank)),)
     return (
+        Sheet("answer", ANSWER, answer_rows(results), 0),
         summary(results),
         readings(results),
         Sheet("curves", CURVES, curve_rows(results)),
@@ -59,6 +62,36 @@ def sheets(results: Results) -> tuple[Sheet, ...]:
         *tank,
         Sheet("assumed", ASSUMED, assumed_rows(results), 0),
     )
+
+
+# --- answer ------------------------------------------------------------------------------------
+
+ANSWER: Final = (Column("question", TEXT, 22), Column("answer", TEXT, 100))
+
+
+def answer_rows(results: Results) -> Iterator[Sequence[Any]]:
+    """Yield the first screen of the report, a row a sentence."""
+    screen = first_screen(results)
+    yield "trial", results.trial.setup.title
+    yield "valid?", f"{screen.sign} {screen.verdict}".strip()
+    for sentence in (*screen.reasons, *screen.use):
+        yield "", sentence
+    for one in screen.feeds:
+        parts = (
+            one.yield_words,
+            f"{one.fresh_words} fresh" if one.fresh_words else "",
+            "" if one.half_day is None else f"half by day {one.half_day}",
+            one.remark,
+        )
+        yield one.series, "; ".join(part for part in parts if part)
+    yield "", screen.basis.rstrip(":")
+    for name, sentences in (
+        ("which is better?", screen.better),
+        ("tank", (screen.tank,) if screen.tank else ()),
+        ("what to do next", screen.next_steps),
+    ):
+        for sentence in sentences:
+            yield name, sentence
 
 
 # --- summary -----------------------------------------------------------------------------------
@@ -88,7 +121,7 @@ def summary(results: Results) -> Sheet:
             [one.per_fresh for one in yields],
         ),
         (
-            Column("blank's part of the methane [%]", ONE, 12),
+            Column("blank's share of the methane [%]", ONE, 12),
             [one.blank_percent for one in yields],
         ),
         (Column("to half of the yield [d]", TWO, 10), [fit and fit.t50_d.value for fit in fits]),
@@ -128,7 +161,7 @@ AS_READ: Final = {
     "mass_after_g": Column("mass after [g]", THREE),
     "syringe_gas_mL": Column("gas in the syringe [mL]", TWO),
     "syringe_gas_left_mL": Column("gas left in the syringe [mL]", TWO),
-    "net_yield_mL_per_g": Column("net yield as handed in [mL/g]", TWO),
+    "net_yield_mL_per_g": Column("net yield as given [mL/g]", TWO),
 }
 """By name in `bmp.trial.READING_QUANTITIES`."""
 
@@ -193,7 +226,7 @@ CURVES: Final = (
     Column("counted", TEXT, 9),
     Column("time [d]", THREE),
     Column("net methane", TWO),
-    Column("taken off for the inoculum", TWO),
+    Column("blank's methane, subtracted", TWO),
     Column("unit", TEXT, 20),
 )
 
@@ -297,7 +330,7 @@ def assumed_rows(results: Results) -> Iterator[Sequence[Any]]:
     yield "trial", results.trial.setup.title
     yield "reference state", "dry gas at 0 °C and 101.325 kPa"
     for sentence in results.assumed:
-        yield "taken for granted", sentence
+        yield "assumed", sentence
     for size in results.corrections:
         for series, change in size.percent.items():
             shown = "not known" if change is None else percent(change)
@@ -312,7 +345,8 @@ def assumed_rows(results: Results) -> Iterator[Sequence[Any]]:
 # --- tank --------------------------------------------------------------------------------------
 
 TANK: Final = (
-    Column("estimate, its unit at the end", TEXT, 34),
+    Column("estimate", TEXT, 38),
+    Column("unit", TEXT, 16),
     *(
         Column(f"{diet}{part}", THREE)
         for diet in ("today", "planned")
@@ -322,14 +356,14 @@ TANK: Final = (
 
 
 def tank_rows(tank: TankResult) -> Iterator[Sequence[Any]]:
-    """Return every number of the tank's two diets; a span has its ends beside it."""
-    for field in fields(tank.today):
-        pair = [getattr(state, field.name) for state in (tank.today, tank.planned)]
-        if all(value is None or isinstance(value, float | Range) for value in pair):
-            yield (field.name, *(part for value in pair for part in _span(value)))
+    """Return every number of the tank's two diets; a span has its ends next to it."""
+    for (name, unit, now), (_, _, then) in zip(
+        quantities(tank.today), quantities(tank.planned), strict=True
+    ):
+        yield name, unit, *_ends(now), *_ends(then)
 
 
-def _span(value: float | Range | None) -> tuple[float | None, float | None, float | None]:
+def _ends(value: float | Range | None) -> tuple[float | None, float | None, float | None]:
     if isinstance(value, Range):
         return value.value, value.low, value.high
     return value, None, None

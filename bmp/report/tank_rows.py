@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 
 from bmp.tank.result import Range, RangeCheck, TankResult, TankState
 from bmp.tank.verdict import say
@@ -53,42 +53,41 @@ def _plain(value: float | None, unit: str = "") -> str:
     return UNKNOWN if value is None else f"{say(value)} {unit}".rstrip()
 
 
-def _span(span: Range | None, unit: str = "", times: float = 1.0) -> str:
+def _span(span: Range | None, unit: str = "") -> str:
     if span is None:
         return UNKNOWN
-    value, low, high = (say(times * x) for x in (span.value, span.low, span.high))
+    value, low, high = (say(x) for x in (span.value, span.low, span.high))
     return f"{value} {unit}".rstrip() + f" ({low} to {high})"
 
 
-def _quantities(state: TankState) -> Iterator[tuple[str, str]]:
-    yield "fed a day", _plain(state.total_kg_per_d, "kg")
-    yield "retention", _plain(state.retention_d, "d")
-    yield "organic load", _plain(state.load_kgVS_per_m3_d, "kg VS/(m³ d)")
-    yield "TS of the mixture", _plain(_percent(state.TS_share), "%")
-    yield "C:N of the mixture", _plain(state.C_to_N)
-    yield "lipid, share of VS", _plain(_percent(state.lipid_share_of_VS), "%")
-    yield "total ammonia N", _plain(state.total_ammonia_N_mg_per_L, "mg/L")
-    yield (
-        "ammonia N if all nitrogen were released",
-        _plain(state.total_ammonia_N_upper_mg_per_L, "mg/L"),
-    )
-    yield "free ammonia N", _plain(state.free_ammonia_mgN_per_L, "mg/L")
-    yield "more water needed to pour", _more_water(state.water_to_add_kg_per_d)
-    yield "methane a day", _span(state.methane_NL_per_d, "NL")
-    yield "biogas a day", _span(state.biogas_NL_per_d, "NL")
-    yield "heating value of the gas", _span(state.gas_kWh_per_d, "kWh a day")
-    yield "heat the tank needs", _plain(state.heat_need_kWh_per_d, "kWh a day")
-    yield "of it through the wall", _plain(state.heat_loss_kWh_per_d, "kWh a day")
-    yield "of it to warm the feed", _plain(state.feed_warming_kWh_per_d, "kWh a day")
-    yield "own flame covers", _span(state.heat_share_from_gas, "%", 100.0)
-    yield "own flame enough down to", _span(state.own_flame_down_to_C, "°C")
-    yield "empty bag full after", _plain(state.storage_full_after_h, "h")
-    yield "digestate out", _plain(state.digestate_kg_per_d, "kg a day")
-    yield "nitrogen in the digestate", _plain(state.digestate_N_g_per_d, "g a day")
+def quantities(state: TankState) -> Iterator[tuple[str, str, float | Range | None]]:
+    """Yield name, unit and value of everything that is estimated of one diet."""
+    share = state.heat_share_from_gas
+    percent = None if share is None else Range(*(100.0 * x for x in astuple(share)))
+    yield "fed a day", "kg", state.total_kg_per_d
+    yield "retention", "d", state.retention_d
+    yield "organic load", "kg VS/(m³ d)", state.load_kgVS_per_m3_d
+    yield "TS of the mixture", "%", _percent(state.TS_share)
+    yield "C:N of the mixture", "", state.C_to_N
+    yield "lipid, share of VS", "%", _percent(state.lipid_share_of_VS)
+    yield "total ammonia N", "mg/L", state.total_ammonia_N_mg_per_L
+    yield "ammonia N if all nitrogen were released", "mg/L", state.total_ammonia_N_upper_mg_per_L
+    yield "free ammonia N", "mg/L", state.free_ammonia_mgN_per_L
+    yield MORE_WATER, "kg a day", state.water_to_add_kg_per_d
+    yield "methane a day", "NL", state.methane_NL_per_d
+    yield "biogas a day", "NL", state.biogas_NL_per_d
+    yield "heating value of the gas", "kWh a day", state.gas_kWh_per_d
+    yield "heat the tank needs", "kWh a day", state.heat_need_kWh_per_d
+    yield "of it through the wall", "kWh a day", state.heat_loss_kWh_per_d
+    yield "of it to warm the feed", "kWh a day", state.feed_warming_kWh_per_d
+    yield "own flame covers", "%", percent
+    yield "own flame enough down to", "°C", state.own_flame_down_to_C
+    yield "empty bag full after", "h", state.storage_full_after_h
+    yield "digestate out", "kg a day", state.digestate_kg_per_d
+    yield "nitrogen in the digestate", "g a day", state.digestate_N_g_per_d
 
 
-def _more_water(kg_per_d: float | None) -> str:
-    return "none" if kg_per_d == 0.0 else _plain(kg_per_d, "kg a day")
+MORE_WATER = "more water needed to pour"
 
 
 def _percent(share: float | None) -> float | None:
@@ -96,9 +95,19 @@ def _percent(share: float | None) -> float | None:
 
 
 def _summary(result: TankResult) -> TankTable:
-    both = zip(_quantities(result.today), _quantities(result.planned), strict=True)
-    rows = tuple((name, now, then) for (name, now), (_, then) in both if {now, then} != {UNKNOWN})
+    both = zip(quantities(result.today), quantities(result.planned), strict=True)
+    rows = tuple(
+        (name, _shown(name, unit, now), _shown(name, unit, then))
+        for (name, unit, now), (_, _, then) in both
+        if not (now is None and then is None)
+    )
     return TankTable("The tank today and as planned", ("estimate", "today", "planned"), rows)
+
+
+def _shown(name: str, unit: str, value: float | Range | None) -> str:
+    if name == MORE_WATER and value == 0.0:
+        return "none"
+    return _span(value, unit) if isinstance(value, Range) else _plain(value, unit)
 
 
 def _gas(result: TankResult) -> TankTable:
