@@ -75,3 +75,12 @@ def real_series() -> list[RealSeries]:
         times, nets = [curve[:, 0] for curve in curves], [curve[:, 1] for curve in curves]
         found.append(RealSeries(test, laboratory, feed, times, nets))
     return found
+
+
+def published_yields() -> dict[tuple[str, str, int], float]:
+    """Return the published yield [mL/g VS] by test, feed and number of jars."""
+    with (PLACE / "yields.csv").open(encoding="utf-8", newline="") as lines:
+        return {
+            (row["test"], row["feed"], int(row["jars"])): float(row["bmp_mL_per_gVS"])
+            for row in csv.DictReader(lines)
+        }
