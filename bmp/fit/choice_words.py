@@ -8,11 +8,17 @@ from typing import Final
 import numpy as np
 
 from bmp.fit.choice import CANDIDATES, FAR_APART, POOREST_FIT, TOO_CLOSE, Scores
+from bmp.fit.identify import EARLY_LAG, NO_LAG, WIDE_LAG, TextArray
 from bmp.fit.jarwise import Jarwise
 from bmp.fit.models import MODELS
 from bmp.fit.results import Choice
 from bmp.trial import BoolArray, IntArray
 
+_LAG_WORDS: Final = {
+    EARLY_LAG: "Its lag is shorter than the first interval, so no number is given for it.",
+    NO_LAG: "The curve starts at once: its lag is none.",
+    WIDE_LAG: "The readings leave its lag open.",
+}
 NONE_FOLLOWS: Final = "no model follows the curve"
 SAME_CURVE: Final = 1e-3
 """Twice the logarithm of the likelihood by which two fits differ that draw the same curve, such as
@@ -26,6 +32,7 @@ def describe(
     scores: Scores,
     index: int,
     jarwise: Mapping[str, Jarwise],
+    why_open: Mapping[str, TextArray],
     left_open: Mapping[str, BoolArray],
     rows: IntArray,
 ) -> Choice:
@@ -37,6 +44,8 @@ def describe(
         The model chosen, and what it was chosen by, with the place of the series in it.
     jarwise, left_open
         As in `bmp.fit.choice.score`.
+    why_open
+        Why each jar leaves a parameter open, by model.
     rows
         The jars of the series.
     """
@@ -54,7 +63,7 @@ def describe(
         return Choice(None, None, independent, _none_follows(two), noise)
     rival, gap = _rival(scores, index, ranked) if ranked[0] == chosen else ("", 0.0)
     why = _why(chosen, scores, index, ranked, rival, gap)
-    words = [why, _lag_words(chosen, left_open, index)]
+    words = [why, _lag_words(chosen, why_open[chosen][rows], left_open[chosen][index])]
     if two:
         words.append(
             "The curve has two phases, a quick and a slow one, and the model's rate mixes them."
@@ -111,11 +120,12 @@ def _why(chosen: str, scores: Scores, index: int, ranked: list[str], rival: str,
     return f"Several models fit equally well; {chosen} is the simplest of them."
 
 
-def _lag_words(chosen: str, left_open: Mapping[str, BoolArray], index: int) -> str:
-    """Say that the model's lag cannot be told, where it cannot."""
+def _lag_words(chosen: str, why_open: TextArray, left_open: BoolArray) -> str:
+    """Say why the model's lag is no number, where it is none."""
     for place, parameter in enumerate(MODELS[chosen].parameters):
-        if not parameter.decides and left_open[chosen][index, place]:
-            return "Its lag is too short to be measured by these readings."
+        given = [text for text in why_open[:, place] if text]
+        if left_open[place] and not parameter.decides and given:
+            return _LAG_WORDS.get(max(given, key=given.count), "")
     return ""
 
 

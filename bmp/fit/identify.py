@@ -33,7 +33,7 @@ FAR: Final = "the model runs to more than three times the last reading: too far 
 WIDE: Final = "the readings leave it open by more than 30 % either way"
 WIDE_RATE: Final = "the readings leave it open by more than 50 % either way"
 STEEP: Final = "the rise falls between too few readings to tell how steep it is"
-EARLY_LAG: Final = "shorter than the first interval, too short to be measured by these readings"
+EARLY_LAG: Final = "shorter than the first interval"
 NO_LAG: Final = "the curve starts at once: no lag"
 WIDE_LAG: Final = "the readings leave it open by more than its own length"
 

@@ -122,7 +122,9 @@ def _material(
     rows = np.flatnonzero(work.series == index)
     unit = material.unit
     models = {name: _model_fit(work, index, rows, name, unit, reported) for name in MODELS}
-    choice = describe(work.chosen[index], work.scores, index, work.jarwise, work.left_open, rows)
+    choice = describe(
+        work.chosen[index], work.scores, index, work.jarwise, work.why, work.left_open, rows
+    )
     chosen = None if choice.model is None else work.jarwise[choice.model]
     curves = work.curves.rows(rows)
     no_rate = NO_MODEL if all(fit.aicc is None for fit in models.values()) else NONE_FOLLOWS

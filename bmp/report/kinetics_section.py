@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from bmp.estimate import Estimate
+from bmp.fit.model import Model
 from bmp.fit.models import MODELS
 from bmp.fit.results import MaterialFits
 from bmp.report.rounding import number
 from bmp.report.sentences import estimate_words
 from bmp.results import Results
-
-ALWAYS_SHOWN = ("first order", "modified Gompertz")
-"""What people quote; the chosen model stands with them. The workbook has all."""
 
 
 def kinetics(results: Results) -> Mapping[str, Any] | None:
@@ -33,17 +31,31 @@ def kinetics(results: Results) -> Mapping[str, Any] | None:
             for name, fit in results.fits.items()
             if fit.forecast is not None
         ],
-        "meanings": {
-            parameter.name: parameter.meaning for model in models for parameter in model.parameters
-        },
+        "meanings": _meanings(models),
         "equations": {model.name: model.equation for model in models},
     }
 
 
 def shown_models(fit: MaterialFits) -> list[str]:
-    """Return the models that the report shows of one series."""
-    wanted = {*ALWAYS_SHOWN, fit.choice.model}
-    return [name for name in MODELS if name in wanted and name in fit.models]
+    """Return the models that the report shows of one series; the workbook has all."""
+    return [
+        name
+        for name, model in MODELS.items()
+        if name in fit.models and (model.quoted or name == fit.choice.model)
+    ]
+
+
+def _meanings(models: Sequence[Model]) -> Mapping[str, str]:
+    """Return what each parameter means, for each model where models mean different things by it."""
+    by_name: dict[str, dict[str, str]] = {}
+    for model in models:
+        for parameter in model.parameters:
+            by_name.setdefault(parameter.name, {})[model.name] = parameter.meaning
+    return {
+        name if len(set(said.values())) == 1 else f"{name} ({model})": meaning
+        for name, said in by_name.items()
+        for model, meaning in said.items()
+    }
 
 
 def _times(series: str, fit: MaterialFits) -> Mapping[str, str]:
