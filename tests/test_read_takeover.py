@@ -6,22 +6,36 @@ the answers. The sheets and their right answers are made in `tests/own_sheets.py
 
 from __future__ import annotations
 
+import re
 import shutil
 from collections.abc import Mapping
+from datetime import datetime
 from math import exp
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from bmp.analyze import analyze
 from bmp.cli import main
-from bmp.problem import UnusableInput
+from bmp.problem import Problem, UnusableInput
 from bmp.read import read_trial
-from bmp.read.takeover.answers import answers_path
+from bmp.read.tables import Cell
+from bmp.read.takeover.answers import answers_path, as_text, parse
+from bmp.read.takeover.build import build_tables
+from bmp.read.takeover.grid import Grid
+from bmp.read.takeover.propose import draft
 from bmp.results import Results
 from tests import own_sheets
 
 REAL = Path(__file__).parents[2] / "shared" / "real-trials" / "sdu-2016"
+
+
+WORDS = (
+    "jar", "Jar 1", "A1", "date", "day", "psi", "Press (psi)", "gas ml", "VS %", "TS (%)", "feed",
+    "inoculum (g)", "Total", "n/a", "12,5", "62 %", "3/4/27", "8:30", "CH4", "cow", "[x] = y # z",
+)  # fmt: skip
 
 
 def answer(place: Path, answers: Mapping[str, str], confirm: bool = True) -> list[str]:
@@ -218,3 +232,43 @@ def test_real_sheets_as_they_are_come_to_their_published_yields(
     found = yields(analyze(read_trial(place)))
     published = {"pressure": 367.6, "mass": 361.7}[way]
     assert found["Cellulose"] == pytest.approx(published, rel=tolerance)
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+@given(
+    st.lists(
+        st.lists(
+            st.one_of(
+                st.none(),
+                st.floats(-1e3, 1e3),
+                st.sampled_from(WORDS),
+                st.datetimes(datetime(2020, 1, 1), datetime(2030, 1, 1)),
+                st.text(max_size=8),
+            ),
+            min_size=1,
+            max_size=7,
+        ),
+        max_size=14,
+    )
+)
+def test_any_grid_of_cells_is_asked_about_and_never_breaks(rows: list[list[Cell]]) -> None:
+    width = max((len(row) for row in rows), default=0)
+    square = tuple(tuple((row + [None] * width)[:width]) for row in rows)
+    grids = (Grid("Sheet1", "sheet Sheet1", square),)
+    found = draft(grids, "t", None, "t.answers.txt")
+    problems: list[Problem] = []
+    again = parse(as_text(found.sections, "t.xlsx", True), "t.answers.txt", problems)
+    assert not problems
+    assert {s.title for s in found.sections} <= set(again.sections)
+    second = draft(grids, "t", again, "t.answers.txt")
+    assert len(second.open_lines) == len(found.open_lines)
+    build_tables(second.mapped, second.answers, "t.answers.txt")
+
+
+def test_ounces_of_water_are_asked_about(tmp_path: Path) -> None:
+    lines = ["Water pushed out (kitchen scale)", "", "day,Jar,oz", "1,A,3", "2,A,4", "3,A,2.5"]
+    sheet = tmp_path / "scale.csv"
+    sheet.write_text("\n".join(lines))
+    assert main(["start", str(sheet)]) == 0
+    text = answers_path(sheet).read_text(encoding="utf-8-sig")
+    assert re.search(r'column C "oz" = volume \[\?\] +# “oz” is no volume', text)

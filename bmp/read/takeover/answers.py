@@ -95,9 +95,14 @@ def as_text(
         lines += [f"# {section.remark}"] if section.remark else []
         for line in section.lines:
             remark = "; ".join(filter(None, (line.remark, _choices(line))))
-            text = f"{line.key} = {line.value}"
+            value = quoted(line.value) if "#" in line.value else line.value
+            text = f"{line.key} = {value}"
             lines.append(f"{text:<{_WIDE}} # {remark}" if remark else text)
-    return "\n".join(lines) + "\n"
+    return "\n".join(map(_printable, lines)) + "\n"
+
+
+def _printable(text: str) -> str:
+    return "".join(letter if letter.isprintable() else " " for letter in text)
 
 
 def _choices(line: Line) -> str:
@@ -141,7 +146,7 @@ def parse(text: str, name: str, problems: list[Problem]) -> Answers:
     sections: dict[str, dict[str, str]] = {}
     numbers: dict[tuple[str, str], int] = {}
     here = ""
-    for number, raw in enumerate(text.splitlines(), 1):
+    for number, raw in enumerate(text.replace("\r\n", "\n").split("\n"), 1):
         line = _without_remark(raw).strip()
         if not line:
             continue
@@ -155,6 +160,8 @@ def parse(text: str, name: str, problems: list[Problem]) -> Answers:
             problems.append(Problem(name, what, "write  name = answer", number))
             continue
         key, value = line[:at].strip(), line[at + 1 :].strip()
+        if len(value) > 1 and value[0] == value[-1] == '"' and value.count('"') == 2:
+            value = value.strip('"').strip()
         if not here and key.lower() == "confirmed":
             confirmed = value.lower() in ("yes", "y", "ja", "oui", "si", "sí")
         else:
@@ -186,7 +193,7 @@ def _outside_quotes(line: str) -> Iterator[tuple[int, str]]:
 
 def quoted(text: str) -> str:
     """Return a name of the sheet's own in quotes, as keys have it."""
-    return '"' + text.replace('"', "″") + '"'
+    return '"' + " ".join(_printable(text).replace('"', "″").split()) + '"'
 
 
 def open_problems(answers: Answers, sections: Sequence[Section], name: str) -> list[Problem]:

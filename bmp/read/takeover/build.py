@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
@@ -15,6 +16,7 @@ from bmp.read.takeover.columns import QUANTITIES, UNITS, bare
 from bmp.read.takeover.figures import as_moment, decimal_comma, figure, time_of_day
 from bmp.read.takeover.find import FoundColumn
 from bmp.read.takeover.mapping import Mapped, as_words
+from bmp.read.takeover.vocabulary import unit_words
 from bmp.units import UnknownUnit, conversion
 
 TRIAL, MATERIALS, JARS = "trial", "materials", "jars"
@@ -88,6 +90,12 @@ def build_tables(mapped: Sequence[Mapped], answers: Answers, file: str) -> tuple
     sheet = Sheet(answers, file, [])
     jars = jars_of(mapped, sheet)
     materials = materials_of(mapped, jars, sheet)
+    for jar in jars.values():
+        material = materials.get(as_words(jar["material"][0]) if "material" in jar else "", {})
+        blank = as_words(material["role"][0]) == "inoculum" if "role" in material else False
+        if blank and "sample [g]" in jar and jar["sample [g]"][2] == file:
+            # said of every jar, and a blank has no sample
+            del jar["sample [g]"]
     readings = _without_gaps(readings_of(mapped, jars, sheet), jars, sheet)
     # jars that nobody knows anything of are not part of the trial
     jars = {name: jar for name, jar in jars.items() if jar and not _idle(jar, materials, sheet)}
@@ -256,6 +264,13 @@ def jars_of(mapped: Sequence[Mapped], sheet: Sheet) -> dict[str, Record]:
             for row, name in _texts(one, "jar").items():
                 if name:
                     _jar_row(one, row, jars.setdefault(name, {}), sheet)
+    for one in mapped:
+        if one.kind == "readings, a column a day":
+            materials = _texts(one, "material", down=True)
+            for row, name in _texts(one, "jar").items():
+                if name and materials.get(row):
+                    place = (materials[row], row + 1, one.table.grid.name)
+                    jars.setdefault(_same(name, jars) or name, {}).setdefault("material", place)
     for one in mapped:
         if one.kind.startswith("readings"):
             for name in _jars_read(one, sheet):
@@ -668,9 +683,34 @@ def _trial_table(sheet: Sheet) -> Table:
     rows, numbers = [], []
     for key, (value, line) in _said(sheet, TRIAL).items():
         if parse_header(key).name not in OWN_ITEMS:
-            rows.append((key, value))
+            rows.append(_in_own_unit(key, value))
             numbers.append(line or 1)
+    if share_assumed(sheet.answers):
+        rows += [("methane [%]", str(ASSUMED_SHARE)), ("methane uncertainty [%]", "10")]
+        numbers += [1, 1]
     return Table(sheet.file, ("item", "value"), tuple(rows), tuple(numbers))
+
+
+ASSUMED_SHARE = 60
+"""Percent of methane in dry biogas where nobody measured it (common practice, no source)."""
+ASSUMED_SHARE_WORDS = (
+    f"Nobody measured the methane: {ASSUMED_SHARE} ± 10 % of the dry gas is assumed (common "
+    "practice, no source)."
+)
+
+
+def share_assumed(answers: Answers) -> bool:
+    """Tell whether a person was asked for the methane share and does not know it."""
+    return answers.get(TRIAL, "methane [%]") == NOT_KNOWN[0]
+
+
+def _in_own_unit(key: str, value: str) -> tuple[str, str]:
+    """Return an item with the unit that stands behind its figure: `68 °F` for a question in °C."""
+    header = parse_header(key)
+    match = re.fullmatch(r"([+-]?[\d.,]+)\s*([^\d\s.,].{0,12})", value)
+    if header.unit is None or match is None or not unit_words(match[2]):
+        return key, value
+    return f"{header.name} [{match[2]}]", match[1]
 
 
 def _table(

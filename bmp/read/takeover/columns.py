@@ -19,9 +19,16 @@ from bmp.read.takeover.figures import (
     figure,
     orders_possible,
     says_percent,
+    time_of_day,
 )
 from bmp.read.takeover.find import FoundColumn, FoundTable
-from bmp.read.takeover.vocabulary import TOTALS, is_missing, meanings, name_and_unit
+from bmp.read.takeover.vocabulary import (
+    TOTALS,
+    is_missing,
+    meanings,
+    name_and_unit,
+    unit_words,
+)
 from bmp.units import UnknownUnit, conversion
 
 UNKNOWN = "?"
@@ -137,6 +144,8 @@ def propose_table(table: FoundTable, known_jars: Sequence[str]) -> TableProposal
 def _look(table: FoundTable, column: FoundColumn) -> _Look:
     name, unit = name_and_unit(column.header)
     unit = column.unit or unit
+    if unit_words(column.header):
+        name, unit = _named_by_unit(table, column.header), column.header.strip("()[] ")
     cells = [cell for cell in table.cells(column) if not is_missing(cell)]
     dated = bool(cells) and all(isinstance(c, date | datetime | time) or _is_date(c) for c in cells)
     found = meanings(name)
@@ -144,8 +153,8 @@ def _look(table: FoundTable, column: FoundColumn) -> _Look:
         found = ("time of day",)
     elif unit.lower().replace(".", "").replace("-", "").replace("/", "") in DIGITS:
         found = ("date",)
-    if dated and all(isinstance(c, time) for c in cells):
-        found = ("time of day",)
+    if cells and all(isinstance(c, time) or _is_clock(c) for c in cells):
+        found, dated = ("time of day",), True
     elif dated and not {"date", "time of day"} & set(found):
         found = ("date",)
     elif not dated and "date" in found and unit.lower() not in DIGITS and _numeric(table, column):
@@ -160,6 +169,26 @@ def _is_date(cell: object) -> bool:
         with suppress(Unreadable):
             return as_moment(cell, order) is not None
     return False
+
+
+def _is_clock(cell: object) -> bool:
+    """Tell whether a text is a time of day: `8:30 AM`."""
+    if not isinstance(cell, str) or ":" not in cell:
+        return False
+    with suppress(Unreadable):
+        return time_of_day(cell) is not None
+    return False
+
+
+def _named_by_unit(table: FoundTable, unit: str) -> str:
+    """Return what a column whose header is a unit alone may be called."""
+    plain = _PLAIN_UNITS.get(unit.lower(), unit)
+    for name in ("time", "temperature"):
+        target = UNITS[name]
+        if target is not None and plain != "%" and _converts(plain, target):
+            return name
+    quantity = _quantity(unit, f"{table.grid.title} {_above(table)}".lower())
+    return "" if quantity == UNKNOWN else quantity
 
 
 def _numeric(table: FoundTable, column: FoundColumn) -> bool:
@@ -223,9 +252,10 @@ def _kind(looks: Sequence[_Look], jar_columns: Mapping[FoundColumn, str]) -> str
     if timed and not jar and len(jar_columns) >= 2:
         return "readings, a column a jar"
     days = [look for look in looks if _A_DAY.fullmatch(look.name) or _header_date(look.column)]
-    if jar and len(days) >= 2:
+    if jar and len(days) >= 2 and not has(*QUANTITIES, numeric=True):
         return "readings, a column a day"
-    if timed and jar and has(*QUANTITIES, numeric=True):
+    if timed and has(*QUANTITIES, numeric=True):
+        # without a jar's name all rows are of one: a sheet for each jar
         return "readings"
     if jar and not timed and (has("inoculum", "sample", "headspace") or has("material")):
         return "jars"
@@ -290,7 +320,12 @@ def _suits(meaning: str, look: _Look) -> bool:
     unit = UNITS.get(meaning)
     if unit is None or not look.unit:
         return True
-    return _written(meaning, look.unit) != UNKNOWN or _converts(look.unit, unit)
+    weighed = meaning == "volume" and _PLAIN_UNITS.get(look.unit, look.unit) in _WATER_WEIGHED
+    return weighed or _written(meaning, look.unit) != UNKNOWN or _converts(look.unit, unit)
+
+
+# Units of mass in which displaced water is weighed: what they measure only a person knows.
+_WATER_WEIGHED = ("oz", "g", "kg")
 
 
 def _swap_before_for_single(taken: dict[str, FoundColumn]) -> None:
@@ -314,12 +349,20 @@ def _proposal(table: FoundTable, look: _Look, meaning: str) -> Proposal:
     if UNITS.get(meaning) is None:
         return Proposal(look.column, meaning)
     cells = table.cells(look.column)
-    unit, why = unit_proposed(meaning, look.unit, cells, table.grid.semicolons)
+    written = look.unit or (_TIME_WORDS.get(look.name.lower(), "") if meaning == "time" else "")
+    unit, why = unit_proposed(meaning, written, cells, table.grid.semicolons)
     if meaning.startswith("gauge"):
         about = f"{look.column.header} {look.unit}"
         meaning, said = _counted_from(meaning, about, unit, _values(cells, table.grid.semicolons))
         why = "; ".join(filter(None, (why, said)))
     return Proposal(look.column, meaning, unit=unit, why=why)
+
+
+_TIME_WORDS: Mapping[str, str] = {
+    **dict.fromkeys(("day", "days", "d", "tag", "tage", "jour", "jours", "día", "dia", "días",
+                     "giorni", "day of trial", "versuchstag"), "d"),
+    **dict.fromkeys(("hour", "hours", "stunde", "stunden", "heures", "h"), "h"),
+}  # fmt: skip
 
 
 def _order(table: FoundTable, look: _Look) -> tuple[str, str]:
@@ -328,6 +371,8 @@ def _order(table: FoundTable, look: _Look) -> tuple[str, str]:
     if digits in DIGITS:
         parted = any(isinstance(cell, str) and re.search(r"\d[-/.]\d", cell) for cell in cells)
         return (dict(zip(DIGITS, ORDERS, strict=True))[digits] if parted else digits), ""
+    if all(isinstance(cell, date | datetime) for cell in cells if not is_missing(cell)):
+        return "", ""
     orders = orders_possible(cells)
     if len(orders) == 1:
         told = any(isinstance(cell, str) for cell in cells)
@@ -384,7 +429,7 @@ def _written(meaning: str, unit: str) -> str:
         return _share_unit(meaning, plain)
     if target == "mL" and plain in ("cm", "mm", "in"):
         return f"{plain} on the tube"
-    if target == "mL" and plain.removesuffix(" of water") in ("oz", "g", "kg"):
+    if target == "mL" and plain.removesuffix(" of water") in _WATER_WEIGHED:
         # water that was weighed, or fluid ounces: only a person knows which
         return plain if plain.endswith(" of water") else UNKNOWN
     known = target is not None and _converts(plain, target)
@@ -551,6 +596,8 @@ def _days_across(table: FoundTable, looks: Sequence[_Look], kind: str) -> TableP
                                       _header_date(one.column)])  # fmt: skip
             columns.append(Proposal(look.column, "a day", unit=orders[0] if len(orders) == 1
                                     else UNKNOWN))  # fmt: skip
+        elif "material" in look.meanings and not look.numeric:
+            columns.append(Proposal(look.column, "material"))
         else:
             columns.append(Proposal(look.column, NOT_USED))
     cells = [c for one in columns if one.meaning == "a day" for c in table.cells(one.column)]

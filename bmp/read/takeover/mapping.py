@@ -123,7 +123,7 @@ def _value(one: Proposal) -> str:
         return one.unit if one.unit.startswith("day") and one.unit not in ORDERS else (
             f"date, {one.unit}")  # fmt: skip
     if one.meaning == "date":
-        return f"date, {one.unit}"
+        return f"date, {one.unit}" if one.unit else "date"
     return f"{one.meaning} [{one.unit}]" if one.unit else one.meaning
 
 
@@ -161,7 +161,9 @@ def _mapped(
     if isinstance(about, str) or (about and about.name not in QUANTITIES):
         if UNKNOWN not in str(held):
             wrong(HELD, str(held), f"write one of: {', '.join(QUANTITIES)}, with its unit")
-        about = None
+        # what is asked meanwhile is asked as for volumes: they need the most
+        gauge = str(held).startswith("gauge or absolute")
+        about = Meaning("gauge before" if gauge else "volume", UNKNOWN)
     which = answers.get(SHEET, WHICH)
     told = next((column for column, meaning in columns if meaning.name == "trial of"), None)
     only = (told, which) if told and which and UNKNOWN not in which else None

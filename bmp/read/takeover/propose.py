@@ -459,8 +459,12 @@ def _air_lines(
     lines = []
     if not any("ambient" in reading.values for reading in readings):
         known = _fact(facts, r"barom|ambient|air ?press|atmos|luftdruck|outside press", "kPa")
+        height = _fact(facts, r"altitude|elevation|höhe|above sea", "m")
         remark = "air pressure where the jars stand; at 0 m about 101.3, at 500 m 95.5"
-        lines.append(Line("ambient [kPa]", known or UNKNOWN, remark))
+        if known is None and height is not None:
+            lines.append(Line("altitude [m]", height, "stands in for a barometer"))
+        else:
+            lines.append(Line("ambient [kPa]", known or UNKNOWN, remark))
     known = _fact(facts, r"incub|bath|warm|thermostat|brut|jars? (?:at|temp)|étuve", "degC")
     remark = "temperature of the jars"
     lines.append(Line("incubation temperature [°C]", known or UNKNOWN, remark))
@@ -479,7 +483,7 @@ def _share_lines(
     column = next(((one, c) for one in mapped if (c := one.column("methane")) is not None), None)
     if not any("methane" in reading.values for reading in readings):
         known = _fact(facts, r"ch4|methan|méthane|metano", "dimensionless")
-        remark = "methane in the dry gas, such as 60; needed unless mass and volume tell it"
+        remark = "methane in the dry gas, such as 60; not known: 60 ± 10 is assumed and said"
         lines.append(Line("methane [%]", known or UNKNOWN, remark))
     basis, why = UNKNOWN, "flush gas excluded: methane and carbon dioxide make 100 %"
     if column is not None and re.search(r"ch4 ?\+ ?co2", column[1].header, re.IGNORECASE):

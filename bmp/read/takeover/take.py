@@ -17,7 +17,7 @@ from bmp.read.takeover.answers import (
     open_problems,
     read_answers,
 )
-from bmp.read.takeover.build import build_tables
+from bmp.read.takeover.build import ASSUMED_SHARE_WORDS, build_tables, share_assumed
 from bmp.read.takeover.columns import KINDS, NOT_USED, UNITS, shown_unit
 from bmp.read.takeover.grid import read_grids
 from bmp.read.takeover.propose import Draft, draft
@@ -86,6 +86,7 @@ def take_over(place: Path) -> TakenOver:
     if problems:
         raise UnusableInput(problems)
     said = [f"The sheet is read as {path.name} says."]
+    said += [ASSUMED_SHARE_WORDS] if share_assumed(found.answers) else []
     said += [f"Assumed for {s}: {line.key} = {line.value}." for s, line in found.new]
     return TakenOver(tables, headers, tuple(said))
 
