@@ -12,8 +12,10 @@ from bmp.analyze import analyze
 from bmp.read import read_trial
 from bmp.tank import FeedYield, TankFeed, TankSetup, carry_to_tank
 from bmp.tank.inputs import Grounds
+from bmp.tank.ranges import check_range
 from bmp.tank.result import Range
 from bmp.tank.step import RATIOS, ratio_of
+from bmp.tank.verdict import named
 from bmp.tank.yields import going_on
 from bmp.trial import Material
 
@@ -229,3 +231,7 @@ def test_a_feed_whose_jars_made_less_than_the_blank_is_not_fed(tmp_path):
     poor = changed(tmp_path, times=lambda jar: 0.12 if jar.startswith("W") else 1.0)
     assert poor.planned.methane_NL_per_d is None
     assert poor.verdict.startswith("Do not change the diet as planned: whey")
+
+
+def test_a_value_just_beyond_its_limit_is_not_rounded_onto_it():
+    assert named(check_range("C:N", 19.6)) == "C:N 19.6 (limit: at least 20)"

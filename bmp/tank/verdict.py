@@ -173,8 +173,11 @@ def _whether(ranges: Sequence[RangeCheck], gaps: Mapping[str, str]) -> str:
 
 def named(check: RangeCheck) -> str:
     """Return a quantity with its value and the limit that it breaks."""
-    words = f"{check.quantity} {say(check.value)} {check.unit}".strip()
-    limit = limit_broken(check)
+    value, limit = say(check.value), limit_broken(check)
+    if value in limit.split():
+        # rounded it would be the limit itself
+        value = f"{check.value:.4g}"
+    words = f"{check.quantity} {value} {check.unit}".strip()
     return f"{words} (limit: {limit})" if limit else words
 
 
