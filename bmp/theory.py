@@ -1,4 +1,4 @@
-"""Theoretical methane yield from a formula, elements, components or COD, and degradability.
+"""Theoretical methane yield from a formula, components or COD, and degradability.
 
 The balance of Buswell & Mueller and Boyle, for C_a H_b O_c N_d S_e with nitrogen leaving as NH3
 and sulphur as H2S:
@@ -23,7 +23,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
-from math import hypot, sqrt
+from math import hypot
 from typing import Any, Final
 
 from bmp.constants import (
@@ -65,7 +65,7 @@ class Theory:
     """The most that the figures allow: what the analysis leaves out counted as lipid."""
     COD_g_per_gVS: float
     by: str
-    """`formula`, `elements`, `components` or `COD`."""
+    """`formula`, `components` or `COD`."""
     biogas_NmL_per_gVS: float | None = None
     methane_share: float | None = None
     """CH4/(CH4 + CO2); None by COD, which does not tell it."""
@@ -147,45 +147,6 @@ def from_formula(formula: str) -> Theory:
     mass = sum(ATOMIC_MASS[element] * count for element, count in atoms.items())
     shares = {element: ATOMIC_MASS[element] * count / mass for element, count in atoms.items()}
     return _from_mass_shares(shares, 0.0, by="formula")
-
-
-def from_elements(shares: Mapping[str, float], u: Mapping[str, float] | None = None) -> Theory:
-    """Return the theory of volatile solids from their elemental analysis.
-
-    Parameters
-    ----------
-    shares
-        Mass fractions of VS (ash-free), 0 to 1, of C, H, O, N, S. A missing O is taken by
-        difference, and its uncertainty with it.
-    u
-        Standard uncertainty of each fraction, taken as independent (JCGM 100:2008, eq. 10).
-
-    Raises
-    ------
-    ValueError
-        For another element, fractions that add up to more than 1.02, or too little hydrogen.
-    """
-    unknown = set(shares) - set(ATOMIC_MASS)
-    if unknown:
-        raise ValueError(f"element {sorted(unknown)[0]!r} cannot be used; C, H, O, N and S can")
-    total = sum(shares.values())
-    if total > 1.02 or min(shares.values(), default=0.0) < 0:
-        raise ValueError(f"elements add up to {total:.3f} of VS; fractions of 0 to 1 are expected")
-    per_gram = {
-        element: MOLAR_VOLUME_IDEAL_ML * METHANE_PER_ATOM[element] / ATOMIC_MASS[element]
-        for element in ATOMIC_MASS
-    }
-    notes: tuple[str, ...] = ()
-    by_difference = "O" not in shares
-    full = dict(shares)
-    if by_difference:
-        full["O"] = max(0.0, 1.0 - total)
-        notes = ("oxygen taken by difference",)
-    elif total < 0.98:
-        notes = (f"the elements account for only {100 * total:.0f} % of VS",)
-    slope = {e: per_gram[e] - (per_gram["O"] if by_difference else 0.0) for e in full}
-    spread = sqrt(sum((slope[e] * value) ** 2 for e, value in (u or {}).items()))
-    return _from_mass_shares(full, spread, by="elements", notes=notes)
 
 
 def from_components(shares: Mapping[str, float], u: Mapping[str, float] | None = None) -> Theory:
@@ -325,9 +286,7 @@ def degradability(
     return Degradability(value, interval, verdict, meaning)
 
 
-def _from_mass_shares(
-    shares: Mapping[str, float], u: float, by: str, notes: tuple[str, ...] = ()
-) -> Theory:
+def _from_mass_shares(shares: Mapping[str, float], u: float, by: str) -> Theory:
     moles = {element: share / ATOMIC_MASS[element] for element, share in shares.items()}
     methane = sum(METHANE_PER_ATOM[element] * n for element, n in moles.items())
     carbon_dioxide = sum(CARBON_DIOXIDE_PER_ATOM[element] * n for element, n in moles.items())
@@ -346,5 +305,4 @@ def _from_mass_shares(
         methane_share=methane / biogas if biogas else None,
         ammonia_N_g_per_gVS=shares.get("N", 0.0),
         sulphide_S_g_per_gVS=shares.get("S", 0.0),
-        notes=notes,
     )

@@ -7,7 +7,7 @@ import json
 import numpy as np
 
 from bmp.fit.material import fit_material
-from bmp.fit.results import fitted_curve, fitted_rate
+from bmp.fit.results import fitted_curve
 from tests.fit_curves_made import made_jars
 
 
@@ -22,7 +22,7 @@ def test_results_go_into_json_without_a_number_that_is_none() -> None:
     assert len(plain["B0"]["ci95"]) == 2
 
 
-def test_fitted_curve_and_rate_draw_the_reported_line() -> None:
+def test_fitted_curve_draws_the_reported_line() -> None:
     fit = fit_material(*made_jars("first order", (350, 0.2))).models["first order"]
     assert fit.curve is not None
     days = np.array([0.0, 1.0, 10.0])
@@ -30,10 +30,7 @@ def test_fitted_curve_and_rate_draw_the_reported_line() -> None:
     assert fit.parameters["B0"].value == b0
     expected = b0 * (1 - np.exp(-k * days))
     np.testing.assert_allclose(fitted_curve(fit.model, fit.curve, days), expected)
-    rate = b0 * k * np.exp(-k * days)
-    np.testing.assert_allclose(fitted_rate(fit.model, fit.curve, days), rate)
 
 
 def test_no_curve_no_line() -> None:
     assert fitted_curve("first order", None, np.array([1.0])).size == 0
-    assert fitted_rate("first order", None, np.array([1.0])).size == 0

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from bmp.tank import FeedYield, TankFeed, TankSetup, carry_to_tank
 from bmp.tank.inputs import WATER
 from bmp.tank.step import ratio_of
-from bmp.tank.yields import first_order_tank_yield
 from bmp.trial import Material
+from tests.tank_closed_forms import first_order_tank_yield
 
 TIME = np.linspace(0.0, 400.0, 4001)
 MANURE = Material(

@@ -13,7 +13,6 @@ from bmp.theory import (
     degradability,
     from_COD,
     from_components,
-    from_elements,
     from_formula,
     parse_formula,
     theories_of,
@@ -93,31 +92,6 @@ def test_a_multiple_of_a_formula_yields_the_same(counts, times):
     assert from_formula(f"({formula}){times}").methane_NmL_per_gVS == pytest.approx(
         once.methane_NmL_per_gVS
     )
-
-
-def test_oxygen_by_difference_and_its_uncertainty_by_simulation():
-    """Linear propagation against 100,000 drawn analyses: the function is linear, so 1 %."""
-    shares, u = {"C": 0.47, "H": 0.062, "N": 0.03}, {"C": 0.01, "H": 0.002, "N": 0.001}
-    theory = from_elements(shares, u)
-    random = np.random.default_rng(20260102)
-    drawn = {name: random.normal(shares[name], u[name], 2000) for name in shares}
-    yields = [
-        from_elements({name: drawn[name][i] for name in shares}).methane_NmL_per_gVS
-        for i in range(2000)
-    ]
-    assert theory.notes == ("oxygen taken by difference",)
-    assert theory.u_NmL_per_gVS == pytest.approx(np.std(yields), rel=0.06)
-
-
-def test_elements_that_leave_much_out_are_noted():
-    theory = from_elements({"C": 0.4, "H": 0.05, "O": 0.35, "N": 0.02})
-    assert theory.notes == ("the elements account for only 82 % of VS",)
-
-
-@pytest.mark.parametrize("shares", [{"C": 0.9, "O": 0.3}, {"C": 0.5, "P": 0.1}, {"C": -0.1}])
-def test_bad_elements_are_refused(shares):
-    with pytest.raises(ValueError, match="element"):
-        from_elements(shares)
 
 
 def test_components_mix_linearly_and_carry_uncertainty():

@@ -141,13 +141,3 @@ def fitted_curve(model: str, curve: Mapping[str, float] | None, time_d: FloatArr
     named = np.array([[curve[name] for name in form.names]])
     line: FloatArray = form.value(time_d, named)[0]
     return line
-
-
-def fitted_rate(model: str, curve: Mapping[str, float] | None, time_d: FloatArray) -> FloatArray:
-    """Return dB/dt of a fit [yield/d]; arguments and shape as in `fitted_curve`."""
-    if curve is None:
-        return np.empty(0)
-    form = MODELS[model]
-    named = np.array([[curve[name] for name in form.names]])
-    rate: FloatArray = form.rate(time_d, named)[0]
-    return rate

@@ -173,7 +173,7 @@ def draw_tank(results: Any) -> Mapping[str, Markup]:
     import matplotlib as mpl
 
     from bmp.page.pictures import drawings
-    from bmp.report.figures import STYLE
+    from bmp.report.looks import STYLE
     from bmp.report.tank_figures import tank_pictures
 
     places = {one.series: place for place, one in enumerate(results.yields)}

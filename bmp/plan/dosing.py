@@ -107,14 +107,6 @@ def mixture_g_per_gVS(ratio: float, inoculum: DosingSolids, sample: DosingSolids
     return ratio / inoculum.VS + 1 / sample.VS
 
 
-def largest_VS_for_headspace_g(
-    volume_mL: float, ratio: float, inoculum: DosingSolids, sample: DosingSolids
-) -> float:
-    """Return the most substrate VS that leaves the least advised headspace per g VS."""
-    mixture = mixture_g_per_gVS(ratio, inoculum, sample)
-    return volume_mL / (LEAST_HEADSPACE_ML_PER_G_VS + mixture)
-
-
 def liquid_mL(
     wishes: Wishes, inoculum: DosingSolids, samples: Sequence[tuple[float, DosingSolids]]
 ) -> float:

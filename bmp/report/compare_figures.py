@@ -80,7 +80,7 @@ def _figure(rows: int, draw: Callable[[Axes], Axes]) -> Figure:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    from bmp.report.figures import STYLE
+    from bmp.report.looks import STYLE
 
     with mpl.rc_context(STYLE):
         height = height_inch(rows)

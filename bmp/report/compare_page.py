@@ -79,7 +79,7 @@ def _inline(draw: Any, found: Any, prefix: str) -> Mapping[str, Any]:
     """Return figures as inline SVG by name, the names inside them kept apart by the prefix."""
     import matplotlib as mpl
 
-    from bmp.report.figures import STYLE
+    from bmp.report.looks import STYLE
     from bmp.report.page import inline_svg
 
     style: Any = STYLE

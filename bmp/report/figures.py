@@ -6,7 +6,7 @@ import io
 import warnings
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import matplotlib as mpl
 import numpy as np
@@ -22,7 +22,7 @@ from bmp.report.draw_rate import daily_rate
 from bmp.report.draw_residuals import residuals, residuals_of
 from bmp.report.edge import LINE_IN
 from bmp.report.labels import in_lines
-from bmp.report.looks import INK
+from bmp.report.looks import STYLE
 from bmp.report.tank_figures import tank_pictures
 from bmp.results import Results
 
@@ -36,22 +36,6 @@ TOP_IN: Final = 0.12
 
 MOST_NAMED_LINES: Final = 8
 """A legend with more names than this would cover the curves."""
-
-STYLE: Final[Any] = {
-    "font.family": "DejaVu Sans",
-    "font.size": 9.0,
-    "text.color": INK,
-    "text.parse_math": False,  # a name may hold a dollar sign
-    "axes.edgecolor": INK,
-    "axes.labelcolor": INK,
-    "axes.linewidth": 0.7,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "xtick.color": INK,
-    "ytick.color": INK,
-    "svg.fonttype": "none",
-    "svg.hashsalt": "bmp",
-}
 
 
 def figures(results: Results) -> dict[str, Figure]:

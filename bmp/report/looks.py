@@ -7,7 +7,7 @@ colour blindness tell apart; markers and dashes tell series apart in grey.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, TypeAlias
+from typing import Any, Final, TypeAlias
 
 LineStyle: TypeAlias = str | tuple[float, tuple[float, ...]]
 
@@ -16,6 +16,23 @@ INK: Final = "#222222"
 FAINT: Final = "#9a9a9a"
 """Jars that do not count."""
 DOTTED: Final[LineStyle] = (0.0, (1.0, 1.5))
+
+STYLE: Final[Any] = {
+    "font.family": "DejaVu Sans",
+    "font.size": 9.0,
+    "text.color": INK,
+    "text.parse_math": False,  # a name may hold a dollar sign
+    "axes.edgecolor": INK,
+    "axes.labelcolor": INK,
+    "axes.linewidth": 0.7,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "svg.fonttype": "none",
+    "svg.hashsalt": "bmp",
+}
+"""Of every picture, as matplotlib takes it."""
 
 
 @dataclass(frozen=True)

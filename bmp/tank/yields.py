@@ -89,11 +89,6 @@ def going_on(
     return np.append(time_d, full), np.append(net_NmL_per_g, ceiling_NmL_per_g)
 
 
-def first_order_tank_yield(B0_NmL_per_g: float, k_per_d: float, retention_d: float) -> float:
-    """Return B0 k θ/(1 + k θ), NmL per g: the closed form for a well-mixed tank."""
-    return B0_NmL_per_g * k_per_d * retention_d / (1.0 + k_per_d * retention_d)
-
-
 def temperature_factor(tank_C: float, jar_C: float) -> Range:
     """Return by how much the gas forms slower in the tank than in the jars.
 

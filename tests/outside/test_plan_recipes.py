@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from bmp.plan.dosing import DosingSolids, largest_VS_for_headspace_g, mixture_g_per_gVS
+from bmp.plan.dosing import LEAST_HEADSPACE_ML_PER_G_VS, DosingSolids, mixture_g_per_gVS
 from bmp.plan.draft import make_draft
 from bmp.plan.literature import read_literature
 from bmp.plan.plan import plan_trial
@@ -84,7 +84,7 @@ def test_column_C_is_impossible_below_the_printed_inoculum() -> None:
     def largest(inoculum_VS: float) -> float:
         inoculum = DosingSolids(inoculum_VS, inoculum_VS, inoculum_VS, True, "")
         feed = DosingSolids(0.99, 0.99, 0.99, True, "")
-        return largest_VS_for_headspace_g(160.0, 2.0, inoculum, feed)
+        return 160.0 / (LEAST_HEADSPACE_ML_PER_G_VS + mixture_g_per_gVS(2.0, inoculum, feed))
 
     assert largest(0.0340) >= 1.0 > largest(0.0338)
     printed = published_wishes(row | {"inoculum_VS_percent": "3.4"})

@@ -11,11 +11,11 @@ from scipy.integrate import solve_ivp
 from bmp.tank.yields import (
     RATE_PER_KELVIN,
     daily_methane,
-    first_order_tank_yield,
     plug_flow_yield,
     temperature_factor,
     well_mixed_yield,
 )
+from tests.tank_closed_forms import first_order_tank_yield
 
 FOLDER = Path(__file__).parents[2] / "reference_data" / "digester_temperature_rates"
 

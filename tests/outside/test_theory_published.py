@@ -13,7 +13,6 @@ from bmp.theory import (
     degradability,
     from_COD,
     from_components,
-    from_elements,
     from_formula,
 )
 
@@ -71,16 +70,6 @@ def test_chemical_oxygen_demand(row):
 def test_atomic_masses(element):
     """The package `molmass` has the older table of masses: agreement to 2 in 10,000."""
     assert ATOMIC_MASS[element] == pytest.approx(molmass.ELEMENTS[element].mass, rel=2e-4)
-
-
-@pytest.mark.parametrize("formula", ["C6H10O5", "C5H7NO2", "C57H104O6", "C13H25O7N3S", "C3H7NO2S"])
-def test_elements_of_molmass_give_the_yield_of_the_formula(formula):
-    """The elemental analysis that `molmass` works out gives the same yield by elements."""
-    composition = molmass.Formula(formula).composition()
-    shares = {symbol: item.fraction for symbol, item in composition.items()}
-    assert from_elements(shares).methane_NmL_per_gVS == pytest.approx(
-        from_formula(formula).methane_NmL_per_gVS, rel=3e-4
-    )
 
 
 def test_COD_yield():
