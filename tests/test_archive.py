@@ -19,9 +19,9 @@ import pytest
 
 from bmp.analyze import analyze
 from bmp.archive import run as archive_run
-from bmp.archive.analyze import COLUMNS, Outcome, analyze_trials
-from bmp.archive.cells import read_trials
+from bmp.archive.cell_by_cell import read_trials
 from bmp.archive.kinetics import PARAMETERS, TIMES, fit_series
+from bmp.archive.outcome import COLUMNS, Outcome, analyze_trials
 from bmp.archive.parts import FilePart, trial_from
 from bmp.archive.reading_errors import ERROR_COLUMNS, reading_errors
 from bmp.archive.run import run_archive
@@ -369,7 +369,7 @@ def test_the_number_of_workers_does_not_matter(
     place = tmp_path / "trials"
     for number in range(5):
         write_csv(place / f"t{number}", tables(trial=with_item("ambient [kPa]", 99 + number / 2)))
-    monkeypatch.setattr("bmp.archive.places.FILES_IN_A_PART", 1)
+    monkeypatch.setattr("bmp.archive.find.FILES_IN_A_PART", 1)
     monkeypatch.setattr("bmp.archive.run.WORTH_TRIALS", 2)
     for workers in ("1", "2"):
         words = ["archive", str(place), "--out", str(tmp_path / workers), "--workers", workers]
@@ -384,7 +384,7 @@ def test_an_interrupted_run_goes_on_where_it_stopped(
     place, out = tmp_path / "trials", tmp_path / "out"
     for number in range(6):
         write_csv(place / f"t{number}", tables())
-    monkeypatch.setattr("bmp.archive.places.FILES_IN_A_PART", 2)
+    monkeypatch.setattr("bmp.archive.find.FILES_IN_A_PART", 2)
     done: list[tuple[str, ...]] = []
     whole = FilePart.outcome
 

@@ -1,4 +1,4 @@
-"""An archive of four tables: read as arrays in stretches, it comes to what its cells say."""
+"""An archive of four tables: read as arrays in chunks, it comes to what its cells say."""
 
 from __future__ import annotations
 
@@ -14,10 +14,10 @@ from hypothesis import strategies as st
 
 from bmp.analyze import analyze
 from bmp.archive import four_tables
-from bmp.archive.analyze import Outcome
-from bmp.archive.plain import layout_of, read_plain
+from bmp.archive.as_arrays import layout_of, read_as_arrays
+from bmp.archive.chunks import survey
+from bmp.archive.outcome import Outcome
 from bmp.archive.run import run_archive
-from bmp.archive.stretches import survey
 from bmp.problem import UnusableInput
 from bmp.read import read_trial
 from bmp.read.columns import READINGS
@@ -58,7 +58,7 @@ def test_plain_trials_are_read_as_arrays(tmp_path: Path, monkeypatch: pytest.Mon
     )
     one, other = both_ways(place)
     assert difference(one, other) == ""
-    monkeypatch.setattr(four_tables.StretchPart, "_closer", None)
+    monkeypatch.setattr(four_tables.ChunkPart, "_closer", None)
     outcome = run_archive(place, tmp_path / "kept")
     assert isinstance(one, Outcome)
     assert len(outcome.because) == 8
@@ -109,21 +109,21 @@ def test_stretches_hold_whole_trials(archive: Path, monkeypatch: pytest.MonkeyPa
     layout = layout_of(path, READINGS, [], [])
     assert layout is not None
     whole = path.read_bytes()
-    monkeypatch.setattr("bmp.archive.stretches.STRETCH_BYTES", 50_000)
+    monkeypatch.setattr("bmp.archive.chunks.STRETCH_BYTES", 50_000)
     found = survey(path, layout)
     assert found is not None
     assert not found.mixed
-    assert len(found.stretches) > 3
+    assert len(found.chunks) > 3
     assert found.names == tuple(f"T{number:05d}" for number in range(9) if number != 4)
-    assert found.stretches[0].begin == whole.index(b"\n") + 1
-    assert found.stretches[-1].end == len(whole.rstrip())
+    assert found.chunks[0].begin == whole.index(b"\n") + 1
+    assert found.chunks[-1].end == len(whole.rstrip())
     seen: list[str] = []
-    for one, after in zip(found.stretches, [*found.stretches[1:], None], strict=True):
+    for one, after in zip(found.chunks, [*found.chunks[1:], None], strict=True):
         assert whole[: one.begin].count(b"\n") + 1 == one.row
         assert after is None or after.begin == one.end
-        table = read_plain(one.read(path), layout)
+        table = read_as_arrays(one.read(path), layout)
         assert table is not None
-        assert not table.unplain.any()
+        assert not table.needs_cells.any()
         seen += table.trial.words
     assert seen == list(found.names)
 
@@ -135,7 +135,7 @@ def test_neither_stretches_nor_processes_change_the_outcome(
     assert set(whole.refused) == {"T00004"}
     assert "has no row in the table “readings”" in whole.refused["T00004"][0]
     assert len(whole.because) == 8
-    monkeypatch.setattr("bmp.archive.stretches.STRETCH_BYTES", 50_000)
+    monkeypatch.setattr("bmp.archive.chunks.STRETCH_BYTES", 50_000)
     monkeypatch.setattr("bmp.archive.run.WORTH_BYTES", 1)
     for workers in (1, 2):
         cut = run_archive(archive, tmp_path / f"kept-{workers}", workers)
@@ -161,23 +161,23 @@ def test_rows_of_trials_may_lie_between_those_of_others(
 def test_an_interrupted_run_over_stretches_goes_on(
     archive: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("bmp.archive.stretches.STRETCH_BYTES", 50_000)
+    monkeypatch.setattr("bmp.archive.chunks.STRETCH_BYTES", 50_000)
     done: list[int] = []
-    whole = four_tables.StretchPart.outcome
+    whole = four_tables.ChunkPart.outcome
 
-    def stopped(self: four_tables.StretchPart) -> Outcome:
+    def stopped(self: four_tables.ChunkPart) -> Outcome:
         if len(done) == 2:
             raise KeyboardInterrupt
-        done.append(self.stretch.row)
+        done.append(self.chunk.row)
         return whole(self)
 
-    monkeypatch.setattr(four_tables.StretchPart, "outcome", stopped)
+    monkeypatch.setattr(four_tables.ChunkPart, "outcome", stopped)
     with pytest.raises(KeyboardInterrupt):
         run_archive(archive, tmp_path / "kept")
     monkeypatch.setattr(
-        four_tables.StretchPart,
+        four_tables.ChunkPart,
         "outcome",
-        lambda self: done.append(self.stretch.row) or whole(self),
+        lambda self: done.append(self.chunk.row) or whole(self),
     )
     outcome = run_archive(archive, tmp_path / "kept")
     assert len(done) == len(set(done)) > 3
@@ -202,7 +202,7 @@ def test_numbers_are_those_of_the_cells(tmp_path: Path) -> None:
     path.write_text("trial,jar,time [h],volume [L],methane [%]\n", encoding="utf-8")
     layout = layout_of(path, READINGS, [], [])
     assert layout is not None
-    table = read_plain(b"T,a  b,24,1.5,\nT,,48,,60\n,c,1e1,-2, 55 \n", layout)
+    table = read_as_arrays(b"T,a  b,24,1.5,\nT,,48,,60\n,c,1e1,-2, 55 \n", layout)
     assert table is not None
     assert table.texts["jar"].words == ("a b", "c")
     assert table.texts["jar"].code.tolist() == [0, -1, 1]
@@ -210,12 +210,12 @@ def test_numbers_are_those_of_the_cells(tmp_path: Path) -> None:
     assert table.numbers["time_d"] == pytest.approx([1, 2, 10 / 24])
     assert np.array_equal(table.numbers["volume_mL"], [1500, np.nan, -2000], equal_nan=True)
     assert table.numbers["methane_share"][1:] == pytest.approx([0.6, 0.55])
-    assert not table.unplain.any()
-    table = read_plain(b'T,a,1,"1,5",\nT,a,2,+2.5,nan\nT,a,3,1e13,\n', layout)
+    assert not table.needs_cells.any()
+    table = read_as_arrays(b'T,a,1,"1,5",\nT,a,2,+2.5,nan\nT,a,3,1e13,\n', layout)
     assert table is not None
-    assert table.unplain.tolist() == [True, True, True]
+    assert table.needs_cells.tolist() == [True, True, True]
     assert table.numbers["volume_mL"][1] == 2500
-    assert read_plain(b"T,a,1\n", layout) is None
+    assert read_as_arrays(b"T,a,1\n", layout) is None
 
 
 def test_rows_without_a_trial_are_told_once(tmp_path: Path) -> None:
@@ -233,7 +233,7 @@ def test_rows_without_a_trial_are_told_once(tmp_path: Path) -> None:
 def test_a_row_put_in_before_moves_the_rows_that_are_told(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("bmp.archive.stretches.STRETCH_BYTES", 200)
+    monkeypatch.setattr("bmp.archive.chunks.STRETCH_BYTES", 200)
     content = archive_of({"one": tables(), "two": tables()})
     content["readings"][-1][-1] = "oops"
     place = write_csv(tmp_path / "archive", content)

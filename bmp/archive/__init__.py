@@ -1,6 +1,7 @@
-"""Thousands of trials at once: the same steps as for one, over the jars of many trials together.
+"""Many trials at once: the steps of a single trial over the jars of all of them.
 
-`batch` joins trials that are read alike, `net` takes the blanks off and averages, `kinetics` fits,
-`stop` and `verdicts` judge; `tables` and `places` read, `run` goes through an archive in parts.
-Tests hold every figure equal to that of a trial analysed alone.
+`find` looks for the trials, `run` goes through them in parts (`parts`, `four_tables`, `chunks`);
+`as_arrays`, `small_tables`, `descriptions`, `jar_rules` and `joined` read tables that hold many,
+`cell_by_cell` those with which anything is odd; `join` puts trials that are read alike into one;
+`outcome` takes them through the steps. Tests hold every figure equal to that of a trial by itself.
 """

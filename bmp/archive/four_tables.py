@@ -1,6 +1,6 @@
-"""An archive as a folder of four tables: its readings in stretches, the other tables beside them.
+"""An archive as a folder of four tables: its readings in chunks, the other tables beside them.
 
-A process reads the small tables once and then one stretch of readings after another. What is plain
+A process reads the small tables once and then one chunk of readings after another. What is plain
 goes as arrays; a trial in which anything else stands is read cell by cell.
 """
 
@@ -12,14 +12,14 @@ from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
-from bmp.archive.analyze import NOTHING, Outcome, analyze_together
-from bmp.archive.cells import KINDS, by_trial, cell_parts, read_trials, read_whole
-from bmp.archive.frames import frames_of
+from bmp.archive.as_arrays import ArrayTable, Layout, layout_of, read_as_arrays
+from bmp.archive.cell_by_cell import KINDS, by_trial, cell_parts, read_trials, read_whole
+from bmp.archive.chunks import Chunk, survey
+from bmp.archive.descriptions import descriptions_of
+from bmp.archive.joined import join_readings
+from bmp.archive.outcome import NOTHING, Outcome, analyze_together
 from bmp.archive.parts import CellPart, OneTrial, Part, digest
-from bmp.archive.plain import Layout, PlainTable, layout_of, read_plain
-from bmp.archive.small import SmallTables, read_small
-from bmp.archive.stretches import Stretch, survey
-from bmp.archive.together import together
+from bmp.archive.small_tables import SmallTables, read_small
 from bmp.problem import Problem, Problems, UnusableInput
 from bmp.read.columns import READINGS
 from bmp.read.reader import TABLES
@@ -41,7 +41,7 @@ class Files:
         return dict(self.paths)[kind]
 
 
-def stretch_parts(place: Path) -> Iterator[Part]:
+def chunk_parts(place: Path) -> Iterator[Part]:
     """Return the parts of an archive that is given as a folder of four tables.
 
     Raises
@@ -59,7 +59,7 @@ def stretch_parts(place: Path) -> Iterator[Part]:
     if found.mixed:
         names, size = found.names, TRIALS_OF_A_MIXED_FILE
         groups = [frozenset(names[at : at + size]) for at in range(0, len(names), size)]
-    parts = [StretchPart(files, stretch, some) for stretch in found.stretches for some in groups]
+    parts = [ChunkPart(files, chunk, some) for chunk in found.chunks for some in groups]
     return _with_unread(parts, files, frozenset(found.names))
 
 
@@ -80,7 +80,7 @@ def _files(place: Path) -> Files:
     return Files(paths, tuple((state.st_size, state.st_mtime_ns) for state in states))
 
 
-def _with_unread(parts: list[StretchPart], files: Files, read: frozenset[str]) -> Iterator[Part]:
+def _with_unread(parts: list[ChunkPart], files: Files, read: frozenset[str]) -> Iterator[Part]:
     """Return the parts, and after them the trials that have no reading at all."""
     yield from parts
     small = _small(files)
@@ -134,24 +134,24 @@ def _digest_of_small(files: Files) -> str:
     return digest(path.read_bytes() for kind, path in files.paths if kind in SMALL)
 
 
-# several parts of a file whose trials are mixed take their rows out of the same stretch
+# several parts of a file whose trials are mixed take their rows out of the same chunk
 @lru_cache(maxsize=1)
-def _digest_of(files: Files, stretch: Stretch) -> str:
-    return digest([stretch.read(files["readings"])])
+def _digest_of(files: Files, chunk: Chunk) -> str:
+    return digest([chunk.read(files["readings"])])
 
 
 @lru_cache(maxsize=1)
-def _plain(files: Files, stretch: Stretch) -> PlainTable | None:
+def _plain(files: Files, chunk: Chunk) -> ArrayTable | None:
     layout = _layout(files)
-    return None if layout is None else read_plain(stretch.read(files["readings"]), layout)
+    return None if layout is None else read_as_arrays(chunk.read(files["readings"]), layout)
 
 
 @dataclass(frozen=True)
-class StretchPart:
+class ChunkPart:
     """The trials of some lines of a table of readings."""
 
     files: Files
-    stretch: Stretch
+    chunk: Chunk
     only: frozenset[str] | None
     """Those to take; `None`: all."""
     look: bool = True
@@ -159,10 +159,10 @@ class StretchPart:
 
     def key(self) -> str:
         """Return a name for the lines and all of the small tables."""
-        small, own = _digest_of_small(self.files), _digest_of(self.files, self.stretch)
+        small, own = _digest_of_small(self.files), _digest_of(self.files, self.chunk)
         # problems are told with the names of files and with rows
         names = [path.name for _, path in self.files.paths]
-        row, only = self.stretch.row, sorted(self.only or ())
+        row, only = self.chunk.row, sorted(self.only or ())
         return digest([small, own, self._header, names, row, only])
 
     @property
@@ -172,24 +172,24 @@ class StretchPart:
 
     def outcome(self) -> Outcome:
         """Analyse the trials; one in which anything is not plain is read cell by cell."""
-        small, table = _small(self.files), _plain(self.files, self.stretch)
+        small, table = _small(self.files), _plain(self.files, self.chunk)
         if small is None or table is None:
             return self._closer(self.only)
         names = [name for name in table.trial.words if self.only is None or name in self.only]
         try:
-            frames = frames_of(small, names)
-            outcome, left_out = analyze_together(together(frames, table), self.look)
+            descriptions = descriptions_of(small, names)
+            outcome, left_out = analyze_together(join_readings(descriptions, table), self.look)
         except Exception as error:  # a trial of which nobody knows what is wrong is found singly
             warnings.warn(f"trials are analysed one by one ({error!r})", stacklevel=1)
             outcome, left_out = NOTHING, set(names)
         return outcome + self._closer(frozenset(left_out)) if left_out else outcome
 
     def _closer(self, names: frozenset[str] | None) -> Outcome:
-        """Read some trials cell by cell; all of the stretch where none is named."""
+        """Read some trials cell by cell; all of the chunk where none is named."""
         problems = Problems()
         path = self.files["readings"]
-        raw = self.stretch.read(path)
-        table = read_lines(raw, path.name, self._header, self.stretch.row, problems)
+        raw = self.chunk.read(path)
+        table = read_lines(raw, path.name, self._header, self.chunk.row, problems)
         readings = by_trial({"readings": table}, problems, names)
         cells = _small_cells(self.files)
         trials = {}

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Protocol
 
 import bmp
-from bmp.archive.analyze import NOTHING, Outcome, analyze_trials
+from bmp.archive.outcome import NOTHING, Outcome, analyze_trials
 from bmp.problem import Problem, Problems, UnusableInput
 from bmp.read import read_trial
 from bmp.read.reader import TABLES, trial_of

@@ -20,9 +20,9 @@ from typing import TypeAlias
 
 import numpy as np
 
-from bmp.archive.analyze import Outcome
+from bmp.archive.find import find_archive
+from bmp.archive.outcome import Outcome
 from bmp.archive.parts import Part
-from bmp.archive.places import find_archive
 
 WORTH_BYTES, WORTH_TRIALS = 5_000_000, 60
 Pool: TypeAlias = tuple[ProcessPoolExecutor | None, int]

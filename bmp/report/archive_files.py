@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 import bmp
-from bmp.archive.analyze import COLUMNS, Outcome
+from bmp.archive.outcome import COLUMNS, Outcome
 from bmp.archive.reading_errors import ERROR_COLUMNS
 from bmp.judge.criteria import CURRENT, NAMES
 from bmp.report.results_json import safe_text

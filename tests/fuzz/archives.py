@@ -15,10 +15,10 @@ from functools import reduce
 from operator import add
 from pathlib import Path
 
-from bmp.archive.analyze import NOTHING, Outcome
-from bmp.archive.cells import KINDS, cell_parts, read_trials
+from bmp.archive.cell_by_cell import KINDS, cell_parts, read_trials
+from bmp.archive.find import find_archive
+from bmp.archive.outcome import NOTHING, Outcome
 from bmp.archive.parts import Part
-from bmp.archive.places import find_archive
 from bmp.problem import UnusableInput
 from bmp.read.tables import csv_files
 from tests.fuzz.mutate import Tables, bases
@@ -97,7 +97,7 @@ def _broken_bytes(raw: bytes, rng: random.Random) -> bytes:
         lines[rng.randrange(1, len(lines) - 1)] += b",astray"
     else:
         at = rng.randrange(len(raw))
-        # a file half in UTF-8 and half not is read whole in the other code, or stretch by stretch
+        # a file half in UTF-8 and half not is read whole in the other code, or chunk by chunk
         bytes_put_in = (b'"', b"\0", b"\n", b'"\n"', *([b"\xff"] if raw.isascii() else []))
         return raw[:at] + rng.choice(bytes_put_in) + raw[at:]
     return b"\r\n".join(lines)

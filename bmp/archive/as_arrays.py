@@ -69,7 +69,7 @@ class Texts:
 
 
 @dataclass(frozen=True, eq=False)
-class PlainTable:
+class ArrayTable:
     """The rows of a table as arrays."""
 
     trial: Texts
@@ -77,16 +77,16 @@ class PlainTable:
     """Columns of words by field."""
     numbers: Mapping[str, FloatArray]
     """Columns of numbers by field, in the project's units; NaN where a cell is empty."""
-    unplain: BoolArray
+    needs_cells: BoolArray
     """Rows in which something stands that is no plain number."""
 
-    def rows(self, index: IntArray) -> PlainTable:
+    def rows(self, index: IntArray) -> ArrayTable:
         """Return some rows."""
-        return PlainTable(
+        return ArrayTable(
             self.trial.rows(index),
             {name: text.rows(index) for name, text in self.texts.items()},
             {name: values[index] for name, values in self.numbers.items()},
-            self.unplain[index],
+            self.needs_cells[index],
         )
 
 
@@ -134,7 +134,7 @@ def holds_anything(line: bytes) -> bool:
     return bool(line.strip(b'," \t\r\n'))
 
 
-def read_plain(raw: bytes, layout: Layout) -> PlainTable | None:
+def read_as_arrays(raw: bytes, layout: Layout) -> ArrayTable | None:
     """Return rows as arrays; `None` where they must be read cell by cell.
 
     Parameters
@@ -152,14 +152,14 @@ def read_plain(raw: bytes, layout: Layout) -> PlainTable | None:
         for field, one in layout.found.items()
         if not one.known.is_number
     }
-    unplain = np.zeros(table.num_rows, dtype=bool)
+    needs_cells = np.zeros(table.num_rows, dtype=bool)
     numbers = {}
     for field, one in layout.found.items():
         if one.known.is_number:
             number, strange = _numbers(table.column(str(one.index)))
-            unplain |= strange
+            needs_cells |= strange
             numbers[field] = number * one.conversion.factor + one.conversion.offset
-    return PlainTable(_texts(table, layout.trial), texts, numbers, unplain)
+    return ArrayTable(_texts(table, layout.trial), texts, numbers, needs_cells)
 
 
 def _arrow(raw: bytes, layout: Layout) -> pa.Table | None:

@@ -14,10 +14,10 @@ from typing import Any
 
 import numpy as np
 
-from bmp.archive.batch import alike, join, plainer
+from bmp.archive.join import alike, join, plainer
+from bmp.archive.joined import JoinedTrials
 from bmp.archive.kinetics import PARAMETERS, TIMES, Kinetics, fit_series
 from bmp.archive.reading_errors import reading_errors, with_counts
-from bmp.archive.together import Together
 from bmp.jar_columns import JarColumns, own_name, yield_unit
 from bmp.judge.criteria import CURRENT, Criterion, read_criteria, reasons_by_trial
 from bmp.judge.facts import SERIES_FACTS, Measured, facts_of
@@ -120,7 +120,7 @@ def _group(names: list[str], trials: list[Trial]) -> Outcome:
     return total
 
 
-def analyze_together(whole: Together, look: bool = True) -> tuple[Outcome, set[str]]:
+def analyze_together(whole: JoinedTrials, look: bool = True) -> tuple[Outcome, set[str]]:
     """Return what came of trials that were read together, and the names of those left out.
 
     Left out is a trial with which anything is wrong, for a closer look at its cells.
@@ -129,7 +129,7 @@ def analyze_together(whole: Together, look: bool = True) -> tuple[Outcome, set[s
     for number in np.flatnonzero(whole.sound).tolist():
         kind = whole.kinds[number]
         groups.setdefault(("alone", number) if kind is None else kind, []).append(number)
-    names = whole.frames.names
+    names = whole.descriptions.names
     left_out = {name for name, sound in zip(names, whole.sound.tolist(), strict=True) if not sound}
     total = NOTHING
     for numbers in groups.values():
@@ -142,7 +142,7 @@ def analyze_together(whole: Together, look: bool = True) -> tuple[Outcome, set[s
     return _looked(total, lambda name: whole.trial(place[name])), left_out
 
 
-def _as_far_as_sound(whole: Together, numbers: list[int]) -> tuple[Outcome, list[int]]:
+def _as_far_as_sound(whole: JoinedTrials, numbers: list[int]) -> tuple[Outcome, list[int]]:
     """Return what came of trials of one kind, and those with which anything is wrong."""
     if not numbers:
         return NOTHING, []

@@ -1,4 +1,4 @@
-"""A large table of readings in stretches, each with whole trials, so that several are read at once.
+"""A large table of readings in chunks, each with whole trials, so that several are read at once.
 
 The whole file is looked through once, for its lines and its column of trials alone.
 """
@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from bmp.archive.plain import Layout, arrow_table, coded_texts, holds_anything
+from bmp.archive.as_arrays import Layout, arrow_table, coded_texts, holds_anything
 from bmp.problem import Problem, UnusableInput
 from bmp.runs import first
 from bmp.trial import IntArray
@@ -24,7 +24,7 @@ MOST_NAMELESS = 1_000
 
 
 @dataclass(frozen=True)
-class Stretch:
+class Chunk:
     """Some lines of a file."""
 
     begin: int
@@ -42,15 +42,15 @@ class Stretch:
 class Survey:
     """What lies where in a table of readings."""
 
-    stretches: tuple[Stretch, ...]
+    chunks: tuple[Chunk, ...]
     names: tuple[str, ...]
     """Of all trials that have a row."""
     mixed: bool
-    """Rows of one trial lie between those of others; then there is one stretch."""
+    """Rows of one trial lie between those of others; then there is one chunk."""
 
 
 def survey(path: Path, layout: Layout) -> Survey | None:
-    """Return the stretches of a file; `None` where it must be read cell by cell.
+    """Return the chunks of a file; `None` where it must be read cell by cell.
 
     Raises
     ------
@@ -79,11 +79,11 @@ def survey(path: Path, layout: Layout) -> Survey | None:
     mixed = firsts.size > len(trial.words)
     rows = (firsts[:1] if mixed else _cuts(firsts, lines)).tolist()
     begins = lines.begins(rows)
-    stretches = tuple(
-        Stretch(begin, end, row + 2)
+    chunks = tuple(
+        Chunk(begin, end, row + 2)
         for row, begin, end in zip(rows, begins, [*begins[1:], lines.end], strict=True)
     )
-    return Survey(stretches, trial.words, mixed)
+    return Survey(chunks, trial.words, mixed)
 
 
 @dataclass(frozen=True, eq=False)
@@ -154,9 +154,9 @@ def _refuse_nameless(table: str, lines: _Lines, nameless: list[int]) -> None:
 
 
 def _cuts(firsts: IntArray, lines: _Lines) -> IntArray:
-    """Return the lines at which stretches begin, each the first of a trial."""
+    """Return the lines at which chunks begin, each the first of a trial."""
     begin = lines.begins([0])[0]
     size = max(1, round(STRETCH_BYTES * lines.count / max(1, lines.end - begin)))
-    stretch = (firsts - firsts[:1]) // size
-    cuts: IntArray = firsts[first(stretch)]
+    chunk = (firsts - firsts[:1]) // size
+    cuts: IntArray = firsts[first(chunk)]
     return cuts

@@ -11,8 +11,8 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from bmp.archive.plain import PlainTable, Texts
-from bmp.archive.small import TableOfTrials
+from bmp.archive.as_arrays import ArrayTable, Texts
+from bmp.archive.small_tables import TableOfTrials
 from bmp.jar_columns import SEPARATOR
 from bmp.read.records import (
     LEAST_HEADSPACE_ML,
@@ -67,7 +67,7 @@ def jars_of(
     roles[roles == "inoculum"] = "blank"
     grams = {f: np.nan_to_num(_numbers(rows, f)) for f in ("inoculum_g", "sample_g", "water_g")}
     headspace_mL = _numbers(rows, "headspace_mL")
-    bad |= rows.unplain | (roles == "weight check") | _bad_names(trial, name)
+    bad |= rows.needs_cells | (roles == "weight check") | _bad_names(trial, name)
     bad |= np.array([way not in WAYS_OF_MEASURING for way in ways], dtype=bool)
     bad |= ~net & _bad_masses(grams, roles == "blank", with_blank)
     bad |= ~net & _bad_headspace(headspace_mL, pressure)
@@ -84,8 +84,8 @@ def jars_of(
     return list(map(Jar, *columns)), trial, name, sound
 
 
-def _numbers(rows: PlainTable, field: str) -> FloatArray:
-    return rows.numbers.get(field, np.full(rows.unplain.size, np.nan))
+def _numbers(rows: ArrayTable, field: str) -> FloatArray:
+    return rows.numbers.get(field, np.full(rows.needs_cells.size, np.nan))
 
 
 def _contents(

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from bmp.archive.plain import Layout, PlainTable, holds_anything, layout_of, read_plain
+from bmp.archive.as_arrays import ArrayTable, Layout, holds_anything, layout_of, read_as_arrays
 from bmp.problem import Problem
 from bmp.read.columns import JARS, MATERIALS, Known
 from bmp.read.tables import Table
@@ -28,7 +28,7 @@ class TableOfTrials:
     """One of these tables, its rows sorted by trial and then by their first column."""
 
     layout: Layout
-    rows: PlainTable
+    rows: ArrayTable
     place: Mapping[str, tuple[int, int]]
     """Where the rows of each trial begin and end."""
 
@@ -83,9 +83,9 @@ def _table(path: Path, kind: str) -> TableOfTrials | None:
     if kind == "trial" and own[:2] != ["item", "value"]:
         return None
     lines = path.read_bytes().partition(b"\n")[2]
-    rows = read_plain(lines, layout)
+    rows = read_as_arrays(lines, layout)
     if rows is not None and (rows.trial.code < 0).any():
-        rows = read_plain(
+        rows = read_as_arrays(
             b"\n".join(line for line in lines.split(b"\n") if holds_anything(line)), layout
         )
     if rows is None or (rows.trial.code < 0).any():

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-from bmp.archive.cells import KINDS, by_trial, cell_parts
+from bmp.archive.cell_by_cell import KINDS, by_trial, cell_parts
 from bmp.archive.parts import FilePart, Part
 from bmp.problem import Problem, Problems, UnusableInput
 from bmp.read.tables import read_tables
@@ -27,9 +27,9 @@ def find_archive(place: Path) -> Iterator[Part]:
         problems = Problems()
         tables = read_tables(place, KINDS, problems)
         return cell_parts(by_trial(tables, problems))
-    from bmp.archive.four_tables import stretch_parts
+    from bmp.archive.four_tables import chunk_parts
 
-    return stretch_parts(place)
+    return chunk_parts(place)
 
 
 def _has_tables(place: Path) -> bool:

@@ -12,9 +12,9 @@ from itertools import compress
 
 import numpy as np
 
-from bmp.archive.jars import jars_of
-from bmp.archive.plain import Texts
-from bmp.archive.small import SmallTables, TableOfTrials
+from bmp.archive.as_arrays import Texts
+from bmp.archive.jar_rules import jars_of
+from bmp.archive.small_tables import SmallTables, TableOfTrials
 from bmp.jar_columns import SEPARATOR, own_name
 from bmp.problem import Problem
 from bmp.read.cells import Unreadable, moment
@@ -29,7 +29,7 @@ ONCE = ("title", "started")
 
 
 @dataclass(frozen=True, eq=False)
-class Frames:
+class Descriptions:
     """All but the readings of some trials."""
 
     names: tuple[str, ...]
@@ -47,14 +47,14 @@ class Frames:
     """Their names in lower case."""
 
 
-def frames_of(small: SmallTables, names: Sequence[str]) -> Frames:
+def descriptions_of(small: SmallTables, names: Sequence[str]) -> Descriptions:
     """Return what the tables say of some trials."""
     setups, with_setup = _setups(small.trial, names)
     materials, with_materials = _materials(small, names)
     jars, jar_trial, jar_name, with_jars = jars_of(small.jars, names, setups, materials)
     sound = with_setup & with_materials & with_jars
     kept = sound[jar_trial]
-    return Frames(
+    return Descriptions(
         tuple(names), sound, setups, materials, tuple(compress(jars, kept.tolist())),
         jar_trial[kept], jar_name.rows(np.flatnonzero(kept)),
     )  # fmt: skip
@@ -116,7 +116,7 @@ def _materials(
     table = small.materials
     index, number = table.of(names)
     rows = table.rows.rows(index)
-    sound[number[rows.unplain]] = False
+    sound[number[rows.needs_cells]] = False
     if "mixture" in rows.texts:
         # its parts are told by name, and few trials have one
         sound[number[rows.texts["mixture"].code >= 0]] = False
