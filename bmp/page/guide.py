@@ -11,7 +11,7 @@ from flask import Blueprint, Response, abort, render_template
 from markupsafe import Markup, escape
 
 from bmp.page.guard import policy
-from bmp.page.pictures import without_styles
+from bmp.page.pictures import FIGURE, without_styles
 
 pages = Blueprint("guide", __name__)
 
@@ -69,6 +69,8 @@ def as_html(text: str) -> Markup:
             out.append(_list(lines))
         elif lines[0].startswith("```") or lines[0].startswith("    "):
             out.append(f"<pre>{escape(block.strip('`'))}</pre>")
+        elif lines[0].startswith("!["):
+            out.append(f"{FIGURE}{_line(' '.join(lines))}</figure>")
         else:
             out.append(f"<p>{_line(' '.join(lines))}</p>")
     return Markup("\n".join(out))  # escaped line by line

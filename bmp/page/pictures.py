@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 _STYLE_ATTRIBUTE = re.compile(r'\sstyle="([^"]*)"')
 _STYLE_ELEMENT = re.compile(r"<style[^>]*>(.*?)</style>", re.DOTALL)
 _DRAWING = re.compile(r"<svg.*?</svg>", re.DOTALL)
+FIGURE = '<figure tabindex="0" role="group" aria-label="Chart; it can be moved sideways">'
 # shorthand and layout properties that are no attributes of a drawing
 _NO_ATTRIBUTES = ("font", "mix-blend-mode")
 

@@ -19,12 +19,14 @@ from bmp.page.setting import Setting, setting
 from bmp.page.sheet import (
     ROUND_FIELDS,
     Cells,
+    ReadRound,
     Sheet,
     keys_in_order,
     last_before,
+    later,
     order,
+    rounds_read,
     rows_named,
-    times,
     waiting,
 )
 from bmp.page.site import folder_or_404, now, site, spoken
@@ -89,27 +91,39 @@ def _cannot_type(name: str, why: str, wide: bool = False, tables_first: bool = F
 
 def _round_now(trial: OpenTrial) -> str:
     """Return the round that goes on, or a new one of this minute."""
-    read = times(trial.sheet)
+    read = rounds_read(trial.sheet)
     if not trial.sheet.dated:
         due = waiting(trial.sheet)
         return due[0][0] if due else _next_day(read)
     time = now().isoformat(timespec="minutes")
-    begun = [t for t in read if 0 <= order(time) - order(t) < SAME_ROUND_D]
-    return begun[0] if begun else time
+    begun = [one for one in read if 0 <= order(time) - one.end < SAME_ROUND_D]
+    return begun[0].time if begun else time
 
 
-def _next_day(read: list[str]) -> str:
-    return f"{(order(read[0]) if read else 0.0) + 1.0:.10g}"
+def _next_day(read: list[ReadRound]) -> str:
+    return f"{(order(read[0].time) if read else 0.0) + 1.0:.10g}"
 
 
 def _form(trial: OpenTrial, known: Setting, time: str) -> dict[str, Any]:
     names = trial.shelf()
+    read = rounds_read(trial.sheet)
+    round_ = next((one for one in read if time in one.jars.values()), None)
+    own = round_.jars if round_ is not None else {}
     here = [jar for jar in known.shelf(names) if jar.left_out is None]
-    last = last_before(trial.sheet, time)
+    first = round_.time if round_ is not None else time
+    last = last_before(trial.sheet, first)
     units = _units()
-    found = _findings_at(trial, time)
+    found = _findings_at(trial, {*own.values(), time})
     shelf = [
-        _jar_card(trial, known, jar, time, last.get(jar.name), units, found.get(jar.name, []))
+        _jar_card(
+            trial,
+            known,
+            jar,
+            own.get(jar.name, time),
+            last.get(jar.name),
+            units,
+            found.get(jar.name, []),
+        )
         for jar in here
     ]
     shared = [_own(trial, text) for text in ROUND_COLUMNS]
@@ -125,7 +139,7 @@ def _form(trial: OpenTrial, known: Setting, time: str) -> dict[str, Any]:
         "strangers": strangers(trial.sheet, names),
         "names": names,
         "shared_version": trial.sheet.version("", time),
-        "times": times(trial.sheet),
+        "times": [one.time for one in read],
         "waiting": waiting(trial.sheet),
     }
 
@@ -189,6 +203,7 @@ def _jar_card(
     said = _slips(trial, known, jar.name, time) if cells else []
     return {
         "jar": jar,
+        "time": time,
         "first": [_field(column, cells, units) for column in first],
         "more": [_field(column, cells, units) for column in more],
         "more_open": any(cells.get(column.header) for column in more),
@@ -201,7 +216,7 @@ def _jar_card(
     }
 
 
-def _findings_at(trial: OpenTrial, time: str) -> dict[str, list[str]]:
+def _findings_at(trial: OpenTrial, at: set[str]) -> dict[str, list[str]]:
     """Return what the last analysis found at the readings of a round, by jar."""
     place = site().find(trial.folder.name)
     analysed = site().analyses.known(place) if place is not None else None
@@ -211,7 +226,7 @@ def _findings_at(trial: OpenTrial, time: str) -> dict[str, list[str]]:
     found: dict[str, list[str]] = {}
     for one in analysed.seen:
         for row in rows_named(f"{one.where} {one.meaning}"):
-            if row - 2 < len(keys) and keys[row - 2][1] == time:
+            if row - 2 < len(keys) and keys[row - 2][1] in at:
                 said = found.setdefault(keys[row - 2][0], [])
                 words = f"{one.check}: {one.meaning} {one.advice}".strip()
                 if words not in said:
@@ -264,13 +279,22 @@ def move(name: str) -> Any:
     words = unlikely_time(new, setting(trial.folder).setup.started, now())
     if words:
         abort(422, f"Not changed: {words}.")
-    double = [jar for jar, t in trial.sheet.rows if t == old and (jar, new) in trial.sheet.rows]
+    round_ = next((one for one in rounds_read(trial.sheet) if old in one.jars.values()), None)
+    if round_ is None:
+        abort(404, "There is no such round.")
+    by_d = order(new) - order(old)
+    moved = {at: later(at, by_d) for at in {*round_.jars.values(), old}}
+    kept = {key for key in trial.sheet.rows if round_.jars.get(key[0]) != key[1]}
+    double = [jar for jar, at in round_.jars.items() if (jar, moved[at]) in kept]
     if double:
         abort(409, f"Not changed: jar {double[0]} has a reading of {spoken(new)} already.")
 
     def change(sheet: Sheet) -> Sheet:
-        rows = {(j, new if t == old else t): cells for (j, t), cells in sheet.rows.items()}
-        rounds = {new if t == old else t: cells for t, cells in sheet.rounds.items()}
+        rows = {
+            (jar, moved[at] if round_.jars.get(jar) == at else at): cells
+            for (jar, at), cells in sheet.rows.items()
+        }
+        rounds = {moved.get(at, at): cells for at, cells in sheet.rounds.items()}
         return replace(sheet, rows=rows, rounds=rounds)
 
     if new != old:

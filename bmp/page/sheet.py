@@ -10,7 +10,7 @@ import io
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import lru_cache
 from typing import Any, Final, TypeAlias
 
@@ -27,6 +27,8 @@ Cells: TypeAlias = Mapping[str, str]
 
 ROUND_FIELDS: Final = ("temperature_C", "ambient_kPa")
 """Read once for all jars of a round."""
+PAUSE_IN_A_ROUND_D: Final = 1.0 / 24.0
+"""Jars of one round are read minutes apart; common practice, no source."""
 LATEST_FOR_A_ROUND_D: Final = 0.5
 """A reading this much before its planned time still is that round's."""
 
@@ -382,9 +384,47 @@ def waiting(sheet: Sheet) -> list[tuple[str, list[str]]]:
     return sorted(rounds.items(), key=lambda one: order(one[0]))
 
 
+@dataclass(frozen=True)
+class ReadRound:
+    """Readings taken in one go: one a jar, minutes apart."""
+
+    time: str
+    """Of the first of them."""
+    jars: Mapping[str, str]
+    """Time of each jar's reading."""
+    end: float
+    """Of the last of them, as `order` has it."""
+
+
+def rounds_read(sheet: Sheet) -> list[ReadRound]:
+    """Return the rounds that hold a reading, the latest first.
+
+    A round goes on while the next reading is of a jar that it has not yet, soon after the last.
+    """
+    found: list[ReadRound] = []
+    jars: dict[str, str] = {}
+    for jar, time in sorted(sheet.rows, key=lambda key: order(key[1])):
+        at = order(time)
+        if not found or jar in jars or at - found[-1].end > PAUSE_IN_A_ROUND_D:
+            jars = {}
+            found.append(ReadRound(time, jars, at))
+        jars[jar] = time
+        found[-1] = replace(found[-1], end=at)
+    return found[::-1]
+
+
 def times(sheet: Sheet) -> list[str]:
     """Return the times of all rounds that hold a reading, the latest first."""
-    return sorted({time for _, time in sheet.rows}, key=order, reverse=True)
+    return [one.time for one in rounds_read(sheet)]
+
+
+def later(time: str, by_d: float) -> str:
+    """Return a time some days later, as its column writes it."""
+    at = as_moment(time)
+    if at is not None:
+        moved = at + timedelta(minutes=round(1440.0 * by_d))
+        return moved.isoformat(timespec="seconds" if moved.second else "minutes")
+    return f"{order(time) + by_d:.10g}"
 
 
 def last_before(sheet: Sheet, time: str) -> dict[str, tuple[str, Cells]]:

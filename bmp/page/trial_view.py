@@ -16,7 +16,7 @@ from markupsafe import Markup
 from bmp.page import planning
 from bmp.page.conflict import Conflict
 from bmp.page.keeping import copy, put_away, rename
-from bmp.page.pictures import served_page
+from bmp.page.pictures import FIGURE, served_page
 from bmp.page.places import PLAN, Place
 from bmp.page.setting import setting
 from bmp.page.sheet import keys_in_order, rows_named, waiting
@@ -33,7 +33,6 @@ DOWNLOADS: Final = {
     "curves.csv": "curves as a table",
     "results.json": "results for programs",
 }
-FIGURE: Final = '<figure tabindex="0" role="group" aria-label="Chart; it can be moved sideways">'
 SCROLLING: Final = '<div class="wide" tabindex="0" role="region" aria-label="Table %d">'
 PLANNED: Final = {"logbook.xlsx": "logbook", "wall-sheet.html": "wall sheet"}
 

@@ -239,6 +239,36 @@ def test_the_time_of_a_round_is_corrected(tmp_path: Path) -> None:
     assert {row[1] for row in rows_of(folder)} == {T1, T2}
 
 
+def test_readings_minutes_apart_are_one_round(tmp_path: Path) -> None:
+    folder = small_trial(tmp_path / "one", jars=4)
+    at = ("2024-03-02T08:00", "2024-03-02T08:20", "2024-03-02T08:55", "2024-03-02T18:00")
+    lines = [f"J1,{at[0]},1", f"J2,{at[1]},2", f"J3,{at[2]},3", f"J1,{at[3]},4"]
+    (folder / "readings.csv").write_text("\n".join([f"jar,taken,{V}", *lines]) + "\n")
+    page = client(tmp_path)
+    text = get(page, f"/trials/one/readings?round={at[1]}").get_data(as_text=True)
+    assert "Rounds read (2)" in text
+    assert ">3</span> of 4 jars are read" in text
+    assert f'data-jar="J3" data-time="{at[2]}"' in text
+    move = {"from": at[0], "to": "2024-03-02T09:00"}
+    assert post(page, "/trials/one/readings/move", **move).status_code == 303
+    get(page, "/trials/one/so-far")
+    assert {row[:2] for row in rows_of(folder)} == {
+        ("J1", "2024-03-02T09:00"),
+        ("J2", "2024-03-02T09:20"),
+        ("J3", "2024-03-02T09:55"),
+        ("J1", at[3]),
+    }
+
+
+def test_rounds_of_the_demo_are_days(tmp_path: Path) -> None:
+    page = client(tmp_path)
+    where = post(page, "/demo").location
+    text = get(page, where + "readings?round=2027-03-03T09:42").get_data(as_text=True)
+    lines = (tmp_path / "demo-cheese-dairy" / "readings.csv").read_text().splitlines()[1:]
+    days = {line.split(",")[1][:10] for line in lines}
+    assert f"Rounds read ({len(days)})" in text
+
+
 def test_one_empty_mass_does_not_hinder_typing(tmp_path: Path) -> None:
     folder = small_trial(tmp_path / "one", jars=4)
     path = folder / "jars.csv"

@@ -184,8 +184,9 @@ function withUnit(input) {
 
 const section = (item) => {
   if (item.table) return undefined;
-  if (!readings || item.trial !== trial || item.time !== readings.dataset.time) return undefined;
-  return [...readings.querySelectorAll("[data-jar]")].find((one) => one.dataset.jar === item.jar);
+  if (!readings || item.trial !== trial) return undefined;
+  return [...readings.querySelectorAll("[data-jar]")].find(
+    (one) => one.dataset.jar === item.jar && one.dataset.time === item.time);
 };
 
 // Draw everything that waits: at its jar where that is on the screen, else in the list on top.
@@ -301,7 +302,7 @@ if (readings) {
   watch([...readings.querySelectorAll("[data-column]")], (input) => {
     const one = input.closest("[data-jar]");
     put({
-      jar: one.dataset.jar, time, cells: { [input.dataset.column]: withUnit(input) },
+      jar: one.dataset.jar, time: one.dataset.time, cells: { [input.dataset.column]: withUnit(input) },
       version: Number(one.dataset.version), state: stale() ? "held" : "",
       sure: readings.dataset.timeSure === "yes",
     });
@@ -324,7 +325,7 @@ if (readings) {
     const at = new Date(Date.parse(`${readings.dataset.clock}Z`) + gone);
     return at.toISOString().slice(0, 16);
   }
-  const held = () => mine().filter((item) => item.state === "held" && item.time === time);
+  const held = () => mine().filter((item) => item.state === "held");
   box.querySelector("[data-new]").addEventListener("click", () => {
     const now = later();
     for (const item of held()) remember({ ...item, time: now, version: 0, state: "" });
