@@ -9,7 +9,7 @@ from flask import Flask, render_template, request
 from jinja2 import StrictUndefined
 from werkzeug.exceptions import HTTPException
 
-from bmp.page import compare_view, front, guide, readings_view, table_view, trial_view
+from bmp.page import compare_view, front, guide, own_sheet, readings_view, table_view, trial_view
 from bmp.page.guard import LARGEST_UPLOAD_BYTES, Access, install
 from bmp.page.reasons import reason
 from bmp.page.site import Site, spoken
@@ -45,13 +45,13 @@ def make_app(root: Path, access: Access, only: str = "", run: Run = directly) ->
         "lstrip_blocks": True,
         "undefined": StrictUndefined,
     }
-    app.extensions["bmp"] = Site(root.resolve(), {only} if only else set(), Analyses(run))
+    app.extensions["bmp"] = Site(root.resolve(), {only} if only else set(), Analyses(run), run)
     app.extensions["bmp-access"] = access
     install(app, access)
     app.register_blueprint(front.pages)
     app.register_blueprint(compare_view.pages)
     app.register_blueprint(guide.pages)
-    for pages in (trial_view.pages, readings_view.pages, table_view.pages):
+    for pages in (trial_view.pages, readings_view.pages, table_view.pages, own_sheet.pages):
         app.register_blueprint(pages, url_prefix="/trials/<name>")
     app.add_template_filter(spoken, "spoken")
     app.add_template_global(guide.page_of, "guide_page")

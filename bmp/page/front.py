@@ -151,11 +151,16 @@ def upload() -> Any:
     with file.stream as stream:
         content = stream.read()
     name = Path(file.filename.replace("\\", "/")).name
+    own = request.form.get("own") == "yes"
+    if own and name.lower().endswith((".csv", ".txt", ".tsv")):
+        from bmp.page.own_sheet import as_workbook
+
+        name, content = f"{Path(name).stem}.xlsx", as_workbook(name, content, site().root)
     if not name.lower().endswith(".xlsx") or not content.startswith(b"PK"):
         abort(422, f"“{name[:60]}” is no .xlsx workbook, and was not kept. Save it as .xlsx.")
     path = keep_upload(site().root, name, content)
     site().show(path.name)
-    where = url_for("trial.page", name=path.name)
+    where = url_for("own.ask" if own else "trial.page", name=path.name)
     if request.accept_mimetypes.best == "application/json":
         return {"where": where}
     return redirect(where, 303)

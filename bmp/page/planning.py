@@ -134,7 +134,11 @@ def lay_tables(workbook: Path, folder: Path, shelf: Sequence[str] = ()) -> None:
     shelf
         Names of jars: rows of the table jars are put into this order.
     """
-    tables = read_tables(workbook, LOGBOOK_TABLES)
+    lay_down(read_tables(workbook, LOGBOOK_TABLES), folder, shelf)
+
+
+def lay_down(tables: Mapping[str, Table], folder: Path, shelf: Sequence[str] = ()) -> None:
+    """Write tables as CSV files into a folder, the jars in the order of the shelf."""
     for name, table in tables.items():
         rows = list(table.rows)
         if name == "jars" and shelf:

@@ -13,6 +13,7 @@ from flask import abort, current_app
 from bmp.page.open_trial import OpenTrial
 from bmp.page.places import Place, find, places
 from bmp.page.so_far import Analyses
+from bmp.page.worker import Run, directly
 from bmp.problem import UnusableInput
 
 
@@ -25,6 +26,8 @@ class Site:
     """Names of the trials that are shown, where the folder given was a trial itself: that one, and
     those made from its page. Empty: all."""
     analyses: Analyses = field(default_factory=Analyses)
+    run: Run = directly
+    """How what takes long is called."""
     _open: dict[Path, OpenTrial] = field(default_factory=dict)
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
