@@ -11,7 +11,7 @@ from bmp.normalise import JarGas
 from bmp.normalise.flow import gas_is_kept
 from bmp.published_errors import published_error
 from bmp.runs import last
-from bmp.trial import Trial
+from bmp.trial import ASSUMED_SHARE_HALF_WIDTH, Trial
 
 
 def assumptions(
@@ -126,14 +126,26 @@ def _closing_words(gas: JarGas) -> str:
     return f"{span} (the air's at the first reading, where nothing else was given)"
 
 
+def _assumed_words(trial: Trial) -> str:
+    """Return the assumed share of the trial, or of each material with its span."""
+    by_kind = [m for m in trial.materials if m.methane_share is not None]
+    said = []
+    for material in by_kind:
+        share, half = material.methane_share, material.methane_share_half_width
+        assert share is not None
+        half = ASSUMED_SHARE_HALF_WIDTH if half is None else half
+        said.append(f"{material.name} {100 * share:.4g} ± {100 * half:.2g} %")
+    if trial.setup.methane_share is not None:
+        other = "else " if by_kind else ""
+        said.append(f"{other}{100 * trial.setup.methane_share:.4g} %")
+    return ", ".join(said)
+
+
 def _shares(trial: Trial, gas: JarGas) -> Iterator[str]:
     counts = {word: gas.share_from.count(word) for word in set(gas.share_from)}
     assumed = counts.get("assumed", 0)
-    if assumed and trial.setup.methane_share is not None:
-        yield (
-            f"At {_readings(assumed)} the methane share is assumed: "
-            f"{100 * trial.setup.methane_share:.4g} %."
-        )
+    if assumed:
+        yield f"At {_readings(assumed)} the methane share is assumed: {_assumed_words(trial)}."
     if counts.get("interpolated"):
         yield "Between measured methane shares the share is interpolated in time."
     if counts.get("held"):

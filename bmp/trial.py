@@ -115,6 +115,10 @@ class Setup:
         return not self.blank and self.measured != "net yield"
 
 
+# Common practice, no source: the spread of methane shares between feeds when nobody measured one.
+ASSUMED_SHARE_HALF_WIDTH = 0.05
+
+
 @dataclass(frozen=True)
 class Material:
     """One inoculum, substrate or control (table `materials`). Fractions are 0 to 1."""
@@ -145,6 +149,11 @@ class Material:
     """Volatile fatty acids as acetic acid, per kg of fresh mass."""
     solids_from: str | None = None
     """Where TS and VS come from when nobody measured them; `None`: measured."""
+    methane_share: float | None = None
+    """Assumed CH4 in the dry gas of its jars where no reading tells it, in the sense of the trial's
+    `flush_excluded`; before the trial's own."""
+    methane_share_half_width: float | None = None
+    """Half the width of its 95 % interval; `None`: as for a trial's share."""
     bulk_density_kg_per_L: float | None = None
     """Mass of a heaped litre, for yields per bucket."""
     bulk_density_u: float | None = None

@@ -8,7 +8,9 @@ from pathlib import Path
 import pytest
 from openpyxl import load_workbook
 
+from bmp.analyze import analyze
 from bmp.cli import main
+from bmp.normalise import normalise
 from bmp.plan.write import PLAN_FILES
 from bmp.read import read_trial
 from tests.tables import with_item, write_csv
@@ -194,3 +196,42 @@ def test_what_a_material_lacks_is_told_at_the_table_of_materials(
     assert error.startswith(f"materials.csv: material {materials[-1][0]}: its VS is not given; ")
     assert "; change it" not in error
     assert not (tmp_path / "o").exists()
+
+
+def test_without_any_share_that_of_the_kind_is_assumed_said_and_counted(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    source = tmp_path / "w"
+    source.mkdir()
+    for name in ("materials.csv", "plan.csv", "crucibles.csv"):
+        text = (EXAMPLE / name).read_text("utf-8")
+        more = "methane known by,none\n" if name == "plan.csv" else ""
+        (source / name).write_text(text + more, encoding="utf-8")
+    out = tmp_path / "o"
+    assert main(["plan", str(source), "--out", str(out)]) == 0
+    assert "spent grain 55 to 65 %" in capsys.readouterr().out
+    book = load_workbook(out / "logbook.xlsx")
+    sheet = book["readings"]
+    header = [cell.value for cell in sheet[1]]
+    assert not any("methane" in str(name) or "syringe" in str(name) for name in header)
+    for row in range(2, sheet.max_row + 1):
+        blank = str(sheet.cell(row, 1).value).startswith("B")
+        sheet.cell(row, 3).value = 20 if blank else 300
+        sheet.cell(row, header.index("temperature [°C]") + 1).value = 20
+    book.save(out / "logbook.xlsx")
+    trial = read_trial(out / "logbook.xlsx")
+    gas = normalise(trial)
+    expected = {"whey": 0.56, "spent grain": 0.60, "goat bedding": 0.60, "tank digestate": 0.60}
+    # Half of each span over 1.96, relative.
+    sure = {"whey": 0.06, "spent grain": 0.05, "goat bedding": 0.05, "tank digestate": 0.05}
+    for index, jar in enumerate(trial.jars):
+        if jar.material in expected:
+            assert gas.share[gas.jar == index] == pytest.approx(expected[jar.material])
+            assert gas.share_u[index] == pytest.approx(
+                sure[jar.material] / 1.96 / expected[jar.material]
+            )
+    found = analyze(trial)
+    assert any(
+        "the methane share is assumed: " in line and "whey 56 ± 6 %" in line
+        for line in found.assumed
+    )

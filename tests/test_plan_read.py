@@ -125,7 +125,7 @@ def test_crucibles_that_cannot_be_are_told_with_their_row(tmp_path: Path) -> Non
     [
         ("jar volume", 500, "plan.csv, row 17, column “jar volume”: there is no unit"),
         ("jar volume [kg]", 500, "plan.csv, row 17, column “jar volume [kg]”: “kg” measures "
-         "something else"),
+         "a mass, not a volume"),
         ("jars per material", 2.5, "plan.csv, row 17: “2.5” stands for “jars per material”; "
          "write a whole number"),
         ("outlet", "ajar", "plan.csv, row 17: “ajar” stands for “outlet”; write one of: open, "

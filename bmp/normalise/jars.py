@@ -15,7 +15,7 @@ import numpy as np
 from bmp.normalise.absorbed import absorbed_methane_NmL
 from bmp.normalise.flow import Flow, gas_is_kept, pressure_flow, volume_flow
 from bmp.normalise.methane import methane_as_measured, methane_flush_excluded
-from bmp.normalise.share import Shares, shares
+from bmp.normalise.share import Shares, assumed_shares, shares
 from bmp.normalise.state import GasState, gas_state
 from bmp.normalise.weighing import (
     Leaks,
@@ -216,7 +216,7 @@ def _with_share(
     elif kind == "mass":
         closed = closed is not False
         # a first guess of the flow, only to know how much flush gas a syringe would hold
-        guess = np.full(run.shape, setup.methane_share or 0.6)
+        guess = np.nan_to_num(assumed_shares(trial)[0], nan=0.6)[run]
         flow = mass_flow(
             readings, state, lost_g, guess, replace(setup, flush_excluded=True), closed
         )
@@ -224,8 +224,10 @@ def _with_share(
         closed = kind == "mass, volume too" if closed is None else closed
         flow = _volumes(readings, state, setup, closed, without)
     flush_share = flow.flush_left * state.at_closing_NmL / flow.under_lid
-    told = shares(readings, trial.jars, setup, flush_share)
-    share, origin, relative = told.share, _origin(told), _relative_u(told, setup)
+    assumed, half_width = assumed_shares(trial)
+    told = shares(readings, trial.jars, setup, flush_share, assumed)
+    share, origin = told.share, _origin(told)
+    relative = _relative_u(told, setup, (half_width / 1.96 / assumed)[run])
     from_density = np.zeros(run.shape, dtype=bool)
     if kind.endswith("too"):
         dense = density_shares(readings, state, lost_g, flow, setup, weighing_u_g, closed)
@@ -257,16 +259,14 @@ def _origin(told: Shares) -> IntArray:
     return origin
 
 
-def _relative_u(told: Shares, setup: Setup) -> FloatArray:
+def _relative_u(told: Shares, setup: Setup, assumed_u: FloatArray) -> FloatArray:
     """Return the standard uncertainty of each share, relative: assumed, or of the meter."""
     relative = np.zeros(told.share.shape)
     if setup.methane_meter is not None:
         meter = published_error(setup.methane_meter).typical / 100 / 1.96
         known = ~told.assumed & (told.share > 0.0)
         relative[known] = meter / told.share[known]
-    if setup.methane_share is not None:
-        assumed = setup.methane_share_half_width / 1.96 / setup.methane_share
-        relative[told.assumed] = assumed
+    relative[told.assumed] = np.nan_to_num(assumed_u)[told.assumed]
     return relative
 
 

@@ -7,7 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from bmp.runs import interpolate
-from bmp.trial import BoolArray, FloatArray, IntArray, Jar, Readings, Setup
+from bmp.trial import (
+    ASSUMED_SHARE_HALF_WIDTH,
+    BoolArray,
+    FloatArray,
+    IntArray,
+    Jar,
+    Readings,
+    Setup,
+    Trial,
+)
 
 # Below this share of the jar's own gas under the lid, a syringe tells more of the flush gas than
 # of it (common practice, no source).
@@ -31,12 +40,18 @@ class Shares:
 
 
 def shares(
-    readings: Readings, jars: tuple[Jar, ...], setup: Setup, flush_share: FloatArray
+    readings: Readings,
+    jars: tuple[Jar, ...],
+    setup: Setup,
+    flush_share: FloatArray,
+    assumed_share: FloatArray,
 ) -> Shares:
     """Return the methane share at every reading.
 
     Parameters
     ----------
+    assumed_share : ndarray, shape (jars,)
+        Share that stands in for a jar where nothing tells it, as `assumed_shares` has it.
     flush_share : ndarray, shape (readings,)
         Share of flush gas in the gas under the lid, for the syringe; NaN counts as none.
     """
@@ -58,11 +73,30 @@ def shares(
         sisters = _mean_curve(series, time_d, known, point, at_closing)
         share = np.where(from_sisters, sisters, share)
     assumed = np.isnan(share)
-    constant = np.nan if setup.methane_share is None else setup.methane_share
+    constant = assumed_share[run]
     return Shares(
         np.where(assumed, constant, share), known, outside & ~assumed, from_sisters & ~assumed,
         assumed,
     )  # fmt: skip
+
+
+def assumed_shares(trial: Trial) -> tuple[FloatArray, FloatArray]:
+    """Return the assumed methane share of each jar and half the width of its 95 % interval.
+
+    That of its material, else the trial's; NaN without either. Shape (jars,) each.
+    """
+    setup, by_name = trial.setup, {m.name: m for m in trial.materials}
+    trials = (setup.methane_share, setup.methane_share_half_width)
+    found = []
+    for jar in trial.jars:
+        material = by_name.get(jar.material)
+        if material is None or material.methane_share is None:
+            found.append(trials)
+            continue
+        half = material.methane_share_half_width
+        found.append((material.methane_share, ASSUMED_SHARE_HALF_WIDTH if half is None else half))
+    share, half_width = np.array(found or [trials], dtype=float).T
+    return share, half_width
 
 
 def _series(jars: tuple[Jar, ...]) -> IntArray:

@@ -9,7 +9,7 @@ from bmp.plan.dosing import (
     LARGEST_HEADSPACE_ML_PER_G_VS,
     LEAST_HEADSPACE_ML_PER_G_VS,
 )
-from bmp.plan.draft import Draft, assumed_share
+from bmp.plan.draft import Draft, assumed_shares
 from bmp.plan.gas import stop_days
 from bmp.plan.literature import UNKNOWN_FEED
 from bmp.plan.power import (
@@ -131,15 +131,18 @@ def _weighing(draft: Draft) -> list[str]:
 
 
 def _methane(draft: Draft) -> list[str]:
-    share = assumed_share(draft)
-    if share is None:
+    shares = assumed_shares(draft)
+    if not shares:
         return []
-    middle, half_width = share
+    words = ", ".join(
+        f"{name} {100 * share.low:.0f} to {100 * share.high:.0f} %"
+        for name, share in shares.items()
+    )
+    most = max((share.high - share.low) / (share.high + share.low) for share in shares.values())
     return [
-        f"nobody finds the methane share: {middle:g} % is assumed, {middle - half_width:g} to "
-        f"{middle + half_width:g} % for these kinds of feed. That alone makes every yield "
-        f"uncertain by {100 * half_width / middle:.0f} %; a syringe shaken with soda lye or an "
-        "absorber before the cylinder would find it"
+        f"nobody finds the methane share, so that of the kind of feed is assumed: {words}. That "
+        f"alone makes a yield uncertain by up to {100 * most:.0f} %; a syringe shaken with soda "
+        "lye or an absorber before the cylinder would find it"
     ]
 
 
@@ -284,6 +287,9 @@ def _length(draft: Draft) -> list[str]:
 
 def _assumed(draft: Draft) -> tuple[str, ...]:
     wishes, lines = draft.wishes, []
+    if wishes.started is None:
+        on = " on a Monday" if wishes.place == "school" else ""
+        lines.append(f"no start given: rounds stand as if the jars were closed at 10:00{on}")
     if wishes.ambient_kPa is None:
         lines.append(
             "air pressure not given: 101.325 kPa; altitude lowers it by about 1.2 kPa each 100 m"

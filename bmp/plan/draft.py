@@ -230,16 +230,13 @@ def cellulose_wish(literature: Mapping[str, LiteratureFeed]) -> MaterialWish:
     return MaterialWish(material, like=CELLULOSE)
 
 
-def assumed_share(draft: Draft) -> tuple[float, float] | None:
-    """Return the methane share [%] that stands in where nobody finds it, and its half width.
-
-    The middle and the ends over the feeds' kinds; `None` where the share is found otherwise.
-    """
+def assumed_shares(draft: Draft) -> dict[str, Range]:
+    """Return the methane share of each material's kind where nobody finds it; else empty."""
     if draft.wishes.methane_known_by != "none" or draft.wishes.measured == "methane volume":
-        return None
-    shares = [s.literature.methane_share for s in draft.samples]
-    low, high = min(s.low for s in shares), max(s.high for s in shares)
-    return round(50 * (low + high), 1), round(50 * (high - low), 1)
+        return {}
+    kinds = [(draft.inoculum.material, draft.inoculum_literature)]
+    kinds += [(sample.wish.material, sample.literature) for sample in draft.samples]
+    return {m.name: kind.methane_share for m, kind in kinds if m.methane_share is None}
 
 
 def sample_VS_g(draft: Draft) -> list[float]:

@@ -7,13 +7,15 @@ yellow ground hold what was planned and are written over by what was weighed or 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bmp.plan.cells import Entry, allow, new_sheet, number, put, span
 from bmp.plan.dosing import DosingSolids, PlannedJar
-from bmp.plan.draft import assumed_share
+from bmp.plan.draft import assumed_shares
+from bmp.plan.literature import Range
 from bmp.plan.plan import Plan
 from bmp.plan.reading_columns import METHANE, ambient, possible, reading_columns, temperature
 from bmp.plan.rounds import Round
@@ -32,7 +34,6 @@ if TYPE_CHECKING:
 SPARE_ROWS = 100
 
 SHARE = number(0, 100, "percent")
-SHARE_HALF_WIDTH = number(0, 100, "half the width of the 95 % interval of the assumed share")
 MATERIAL_COLUMNS: tuple[tuple[str, str, float, Entry | None], ...] = (
     ("TS [% of fresh mass]", "TS", 100, SHARE),
     ("TS uncertainty [% of fresh mass]", "TS_u", 100, SHARE),
@@ -46,6 +47,8 @@ MATERIAL_COLUMNS: tuple[tuple[str, str, float, Entry | None], ...] = (
     ("carbon [% of TS]", "carbon", 100, SHARE),
     ("nitrogen [% of TS]", "nitrogen", 100, SHARE),
     ("ammonium N [g/kg]", "ammonium_N_g_per_kg", 1, None),
+    ("methane [%]", "methane_share", 100, SHARE),
+    ("methane uncertainty [%]", "methane_share_half_width", 100, SHARE),
 )
 
 
@@ -80,7 +83,6 @@ def _trial_sheet(book: Workbook, plan: Plan) -> None:
     from openpyxl.styles import Alignment
 
     wishes, units = plan.wishes, plan.wishes.units
-    share, half_width = assumed_share(plan.draft) or (None, None)
     warm = f"incubation temperature [{units.temperature}]"
     rows: list[tuple[str, Any, Entry | None]] = [
         ("title", wishes.title, None),
@@ -95,12 +97,7 @@ def _trial_sheet(book: Workbook, plan: Plan) -> None:
         ("gas", "wet", Entry("wet: read over water or warm", choices=("wet", "dry"))),
         (f"gas temperature [{units.temperature}]", None, temperature(units)),
         (f"ambient [{units.ambient}]", _in(units, "ambient", wishes.ambient_kPa), ambient(units)),
-        ("methane [%]", share, METHANE),
-        *(
-            [("methane uncertainty [%]", half_width, SHARE_HALF_WIDTH)]
-            if half_width is not None
-            else []
-        ),
+        ("methane [%]", None, METHANE),
         (
             "composition basis",
             "flush gas excluded",
@@ -136,18 +133,19 @@ def _in(units: ShownUnits, kind: str, value: float | None) -> float | None:
 
 def _materials_sheet(book: Workbook, plan: Plan) -> None:
     draft = plan.draft
-    wishes = [(draft.inoculum, draft.inoculum_solids)]
-    wishes += [(s.wish, s.solids) for s in draft.samples]
+    shares = assumed_shares(draft)
+    rows = [(draft.inoculum.material, draft.inoculum_solids)]
+    rows += [(s.wish.material, s.solids) for s in draft.samples]
+    rows = [(_with_share(material, shares.get(material.name)), one) for material, one in rows]
     always = ("TS", "TS_u", "VS", "VS_u")
     columns = [
         c
         for c in MATERIAL_COLUMNS
-        if c[1] in always or any(getattr(w.material, c[1]) is not None for w, _ in wishes)
+        if c[1] in always or any(getattr(m, c[1]) is not None for m, _ in rows)
     ]
     names = ["material", "role", *(c[0] for c in columns), "solids from"]
     sheet = new_sheet(book, "materials", names, [34, 12, *(18 for _ in columns), 44])
-    for row, (wish, solids) in enumerate(wishes, start=2):
-        material = wish.material
+    for row, (material, solids) in enumerate(rows, start=2):
         put(sheet, row, 1, material.name)
         put(sheet, row, 2, material.role)
         for column, (_, name, per, _) in enumerate(columns, start=3):
@@ -155,15 +153,23 @@ def _materials_sheet(book: Workbook, plan: Plan) -> None:
             if isinstance(value, float):
                 value = float(f"{value * per:.6g}")
             put(sheet, row, column, value)
-        put(sheet, row, len(names), _solids_from(wish.material, solids))
+        put(sheet, row, len(names), _solids_from(material, solids))
         if not solids.measured:
             _put_range(sheet, row, 3 + [c[1] for c in columns].index("VS"), solids.low, solids.high)
-    last = len(wishes) + 1 + SPARE_ROWS
+    last = len(rows) + 1 + SPARE_ROWS
     roles = Entry("role", choices=("inoculum", "substrate", "control"))
     allow(sheet, roles, f"B2:B{last}")
     for column, (_, _, _, entry) in enumerate(columns, start=3):
         if entry is not None:
             allow(sheet, entry, span(column, 2, last))
+
+
+def _with_share(material: Material, share: Range | None) -> Material:
+    """Return the material with the assumed methane share of its kind, where there is one."""
+    if share is None:
+        return material
+    half = (share.high - share.low) / 2
+    return replace(material, methane_share=share.middle, methane_share_half_width=half)
 
 
 def _solids_from(material: Material, solids: DosingSolids) -> str:
@@ -245,7 +251,10 @@ def by_position(plan: Plan) -> list[PlannedJar]:
 
 def when(one: Round) -> str | datetime:
     """Return the date and time of a round, or its day where no start is known."""
-    return f"day {one.time_d:g}" if one.at is None else one.at
+    if one.at is not None:
+        return one.at
+    day, hours = divmod(round(24 * one.time_d, 2), 24)
+    return f"day {day:.0f}" if hours == 0 else f"day {day:.0f} + {hours:g} h"
 
 
 def _dates_sheet(book: Workbook, plan: Plan) -> None:

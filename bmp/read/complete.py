@@ -238,6 +238,7 @@ def _series_without_share(trial: Trial) -> Iterator[Problem]:
     told = np.bincount(series[known], minlength=len(number)) > 0
     needing = _by(trial, *_SHARE_WAYS) & ~_weight_checks(trial)
     missing = needing & ~_weighed_and_read(readings) & ~told[series]
+    missing &= ~_share_by_material(trial)[readings.jar]
     what, wanted = "no methane share of the gas", _SHARE_WANTED
     if not trial.setup.flush_excluded:
         what, wanted = "no methane share of all dry gas", _OWN_SHARE_WANTED
@@ -250,6 +251,13 @@ def _series_without_share(trial: Trial) -> Iterator[Problem]:
     for index in dict.fromkeys(series[missing].tolist()):
         here = missing & (series == index)
         yield from _first(readings, here, f"{what} of “{names[index]}”", wanted)
+
+
+def _share_by_material(trial: Trial) -> BoolArray:
+    """Mark the jars whose material has an assumed share, which is one of CH4 + CO2."""
+    has = {m.name for m in trial.materials if m.methane_share is not None}
+    told = [trial.setup.flush_excluded and jar.material in has for jar in trial.jars]
+    return np.array(told or [False], dtype=bool)
 
 
 def _weighed_and_read(readings: Readings) -> BoolArray:

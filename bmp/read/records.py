@@ -143,7 +143,17 @@ def _has(
 
 
 _MATERIAL_NUMBERS = frozenset(known.field for known in MATERIALS if known.is_number)
-_SHARES = ("TS", "VS", "carbohydrate", "protein", "lipid", "carbon", "nitrogen")
+_SHARES = (
+    "TS",
+    "VS",
+    "methane_share",
+    "methane_share_half_width",
+    "carbohydrate",
+    "protein",
+    "lipid",
+    "carbon",
+    "nitrogen",
+)
 
 
 def _material(rows: Rows, index: int, name: str, role: str, problems: list[Problem]) -> Material:

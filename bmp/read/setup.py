@@ -24,7 +24,7 @@ from bmp.read.cells import (
 )
 from bmp.read.columns import ITEMS, Header, Known, ignored_words, match_unit, parse_known
 from bmp.read.tables import Table
-from bmp.trial import WAYS_OF_MEASURING, Setup
+from bmp.trial import ASSUMED_SHARE_HALF_WIDTH, WAYS_OF_MEASURING, Setup
 
 # Words that an item may hold, and what each means.
 CHOICES: Mapping[str, Mapping[str, Any]] = {
@@ -53,9 +53,6 @@ _GASES: Mapping[str, Mapping[str, float]] = {
     "argon": {"Ar": 1.0},
     "ar": {"Ar": 1.0},
 }
-
-# Common practice, no source: the spread of methane shares between feeds when nobody measured one.
-ASSUMED_SHARE_HALF_WIDTH = 0.05
 
 
 LONGEST_TEXT = 200

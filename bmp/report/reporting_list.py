@@ -61,6 +61,10 @@ def _share(results: Results) -> str:
     setup = results.trial.setup
     if np.isfinite(results.trial.readings.column("methane_share")).any():
         return "measured"
+    by_kind = [m.methane_share for m in results.trial.materials if m.methane_share is not None]
+    if by_kind:
+        low, high = short(100 * min(by_kind)), short(100 * max(by_kind))
+        return f"assumed by the kind of feed, {low} to {high} %"
     if setup.methane_share is not None:
         return f"assumed, {short(100.0 * setup.methane_share)} %"
     return ", ".join(dict.fromkeys(text for text in results.gas.share_from if text))
