@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import pytest
 
 from bmp.report.answer_text import answer_text
 from bmp.report.class_page import class_page, class_words
+from bmp.report.figures import DOTS_PER_INCH, figures
 from bmp.report.first_screen import MOST_STEPS, first_screen
 from bmp.report.page import render_page
 from bmp.report.ranking import _letters
@@ -114,3 +116,15 @@ def test_the_page_for_a_class_is_short_and_names_no_test(make) -> None:
     for name in ("Holm", "Welch", "Dunnett", "Tukey", "p under"):
         assert name not in words
     assert words in class_page(make(), {}).replace("&#39;", "'").replace("&amp;", "&")
+
+
+def test_many_feeds_stay_readable() -> None:
+    results = trials.many()
+    page = render_page(results, {})
+    words = re.sub(r"<[^>]+>", " ", re.sub(r"(?s)<style.*?</style>", " ", page)).split()
+    assert len(words) < 8000
+    for figure in figures(results).values():
+        assert max(figure.get_size_inches()) * DOTS_PER_INCH < 4000
+    order = [one.series for one in first_screen(results).feeds if one.role != "control"]
+    values = {one.series: one.value for one in results.yields}
+    assert order == sorted(order, key=lambda series: -values[series])

@@ -27,6 +27,8 @@ MOST_STEPS: Final = 3
 STILL: Final = " still made "
 """In the reasons of a verdict: what the head of an unfinished trial says already."""
 MOST_USES: Final = 3
+MOST_NAMED: Final = 5
+"""More feeds than these are not named one by one, and stand in the order of their yields."""
 SERIES: Final = "\0"
 """Stands for a feed's name while sentences are compared."""
 MOST_PAIRS: Final = 3
@@ -79,6 +81,8 @@ def first_screen(results: Results) -> FirstScreen:
     state = _state(results)
     verdict, reasons = _verdict(results, state)
     ordered = sorted(results.yields, key=lambda one: one.role == "control")
+    if len(ordered) > MOST_NAMED + 1:
+        ordered.sort(key=lambda one: (one.role == "control", -one.value))
     return FirstScreen(
         state=state,
         verdict=verdict,
@@ -136,7 +140,8 @@ def _use(results: Results) -> Iterator[str]:
             use = words.partition(f" {CAUTION_WORDS}")[0]
             names.setdefault(use.replace(one.series, SERIES), []).append(one.series)
     for use, series in list(names.items())[:MOST_USES]:
-        yield use.replace(SERIES, listed(series))
+        whole = len(series) > MOST_NAMED and len(names) == 1
+        yield use.replace(SERIES, f"all {len(series)} feeds" if whole else listed(series))
 
 
 # --- the feeds ---------------------------------------------------------------------------------
