@@ -83,7 +83,7 @@ def test_the_trials_own_report_tells_it_too(trials: tuple[Path, Path], tmp_path:
     first = results["comparisons"][0]
     assert (first["a"], first["b"], first["quantity"]) == ("goat bedding", "horse manure", "yield")
     assert first["verdict"] == "more"
-    page = (out / "report.html").read_text(encoding="utf-8")
+    page = (out / "report.html").read_text(encoding="utf-8").replace("\xa0", " ")
     assert "Which feed is better" in page
     assert "Goat bedding gave 20 % more methane" in page
     assert 'id="comparison-differences-' in page

@@ -16,6 +16,6 @@ def test_estimates_in_words() -> None:
 
 
 def test_terms_are_explained_where_they_stand() -> None:
-    assert "±" in meaning_of_numbers(trials.plain())
+    assert "19 hold the true mean" in meaning_of_numbers(trials.plain())
     assert "volatile solids" in meaning_of_numbers(trials.plain())
-    assert "±" not in meaning_of_numbers(trials.single())
+    assert "19 hold" not in meaning_of_numbers(trials.single())

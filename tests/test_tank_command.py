@@ -128,7 +128,7 @@ def test_analyze_writes_page_section_pictures_and_sheet(trial, results, capsys):
 
     out = trial.parent / "out"
     assert main(["analyze", str(trial), "--out", str(out)]) == 0
-    html = unescape((out / "report.html").read_text(encoding="utf-8"))
+    html = unescape((out / "report.html").read_text(encoding="utf-8")).replace("\xa0", " ")
     section = html[html.index('<section id="tank">') :]
     assert len(tank_text(results.tank).splitlines()) <= 40
     assert tank_text(results.tank).startswith("The planned diet gives about")

@@ -47,6 +47,14 @@ def render_page(results: Results, svg: Mapping[str, str], digest: str = "") -> s
     )
 
 
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=%|°C|NmL\b|NL\b|mL\b|kPa\b|kWh\b)")
+
+
+def unbroken(page: str) -> str:
+    """Return a page in which no line breaks between a number and its unit."""
+    return _BEFORE_UNIT.sub("\N{NO-BREAK SPACE}", page)
+
+
 def inline_svg(name: str, text: str) -> Markup:
     """Return an SVG picture for use inside a page.
 

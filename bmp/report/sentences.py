@@ -11,9 +11,11 @@ def meaning_of_numbers(results: Results) -> str:
     """Return once what `VS` and `±` mean on the page, in a line a pupil understands."""
     words = []
     if any(one.per == "VS" for one in results.yields):
-        words.append("VS (volatile solids): the part of a feed that burns away, roughly its food.")
+        words.append(
+            "VS (volatile solids): the part of the dry feed that burns; methane comes from it."
+        )
     if any(one.ci95 is not None for one in results.yields):
-        words.append("±: 95 % interval; of 20 such intervals about 19 hold the true mean.")
+        words.append("Of 20 such intervals about 19 hold the true mean.")
     return " ".join(words)
 
 

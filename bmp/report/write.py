@@ -8,7 +8,7 @@ from pathlib import Path
 from bmp.report.class_page import class_page
 from bmp.report.figures import figures, save_figures
 from bmp.report.folder import write_folder
-from bmp.report.page import render_page
+from bmp.report.page import render_page, unbroken
 from bmp.report.results_json import FORMAT, curves_text, results_text
 from bmp.report.workbook import write_workbook
 from bmp.results import Results
@@ -33,10 +33,11 @@ def write_results(
         (folder / "figures").mkdir()
         svg = save_figures(figures(results), folder / "figures")
         progress("write the report")
-        (folder / "report.html").write_text(render_page(results, svg, digest), encoding="utf-8")
+        page = unbroken(render_page(results, svg, digest))
+        (folder / "report.html").write_text(page, encoding="utf-8")
         for_class = class_page(results, svg)
         if for_class is not None:
-            (folder / "class.html").write_text(for_class, encoding="utf-8")
+            (folder / "class.html").write_text(unbroken(for_class), encoding="utf-8")
         # the mark at its front is what lets a spreadsheet show umlauts after a double click
         (folder / "curves.csv").write_text(curves_text(results), encoding="utf-8-sig")
         (folder / "results.json").write_text(results_text(results), encoding="utf-8")
