@@ -34,6 +34,7 @@ SOLIDS = {
     "dung": ("substrate", 20.0, 15.0),
 }  # fmt: skip
 DAYS = np.arange(1.0, 41.0)
+LOOKED_AT = 10_000
 SAMPLE = 240
 """Jars of the loop that is timed."""
 
@@ -113,9 +114,9 @@ def _gas(trials: int, rng: np.random.Generator) -> FloatArray:
     return np.asarray((net * 3.8 + inoculum * 400.0) / 0.57 * 1.10)
 
 
-def archive_once(place: Path, out: Path, workers: int) -> tuple[float, float, float]:
+def archive_once(place: Path, out: Path, workers: int, *more: str) -> tuple[float, float, float]:
     """Run the command; return wall seconds, processor seconds and MB at most, of all processes."""
-    words = ["archive", str(place), "--out", str(out), "--workers", str(workers)]
+    words = ["archive", str(place), "--out", str(out), "--workers", str(workers), *more]
     before, start = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
     running = subprocess.Popen([sys.executable, "-m", "bmp", *words], stdout=subprocess.DEVNULL)
     highest = 0.0
@@ -205,7 +206,14 @@ def main(jars: int, workers: int) -> None:
             write_archive(place, size // JARS_A_TRIAL)
             before = read_seconds(place / "readings.csv")
             loop_before = loop_seconds_per_jar(place / "readings.csv")
-            wall, processor, memory = archive_once(place, Path(folder) / f"out-{size}", workers)
+            out, alone = Path(folder) / f"out-{size}", "--skip-reading-errors"
+            wall, processor, memory = archive_once(place, out, workers, alone)
+            if size == LOOKED_AT:
+                looked, looking, _ = archive_once(place, Path(folder) / "looked", workers)
+                print(
+                    f"{size} jars with a look for reading errors: {looked / wall:.1f} times as"
+                    f" long, {looking / processor:.1f} times the processor"
+                )
             after = read_seconds(place / "readings.csv")
             reading, work = (sum(pair) / 2 for pair in zip(before, after, strict=True))
             lines.append((size, wall, processor))
