@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Final
 
 from bmp.compare.whole import TrialComparisons
 from bmp.finding import Finding
@@ -27,7 +28,7 @@ class CorrectionSize:
     where the yield without it is not above zero."""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Results:
     """A trial read, normalised, net of the blank, fitted and judged."""
 
@@ -56,6 +57,14 @@ class Results:
     tank: TankResult | None = None
     """`None`: the trial has no table `tank`."""
 
+    def __repr__(self) -> str:
+        """Return a few lines: the trial, its verdict, a line a series up to `MOST_LINES`."""
+        verdict = "not judged" if self.verdict is None else self.verdict.words
+        lines = [f"Results of “{self.trial.setup.title}”. {verdict}"]
+        lines += [_line(one) for one in self.yields[:MOST_LINES]]
+        more = len(self.yields) - MOST_LINES
+        return "\n".join([*lines, f"  and {more} more"] if more > 0 else lines)
+
     @property
     def gross(self) -> bool:
         """Whether the yields still hold the inoculum's own gas."""
@@ -68,3 +77,15 @@ class Results:
             for jar in self.trial.jars
             if jar.series == series and jar.left_out is not None
         )
+
+
+MOST_LINES: Final = 12
+_FINISHED: Final = {True: "finished", False: "still running", None: "not known whether finished"}
+
+
+def _line(one: MaterialYield) -> str:
+    interval = "" if one.ci95 is None else f" ({one.ci95[0]:.4g} to {one.ci95[1]:.4g})"
+    jars = "1 jar" if len(one.jars) == 1 else f"{len(one.jars)} jars"
+    return (
+        f"  {one.series}: {one.value:.4g}{interval} {one.unit}, {jars}, {_FINISHED[one.finished]}"
+    )

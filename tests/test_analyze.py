@@ -41,6 +41,44 @@ def test_the_demo_gives_back_what_was_put_in() -> None:
     assert not results.ignored or all("tank" in sentence for sentence in results.ignored)
 
 
+def cut_at(trial: Trial, day: float) -> Trial:
+    """Return a trial as it stood on a day."""
+    return replace(trial, readings=trial.readings.where(trial.readings.time_d <= day))
+
+
+@pytest.mark.parametrize("day", [10.0, 20.0, 34.0, 60.0])
+def test_verdict_and_forecast_stop_by_one_rule(day: float) -> None:
+    """No feed is finished for the one and still running for the other."""
+    results = analyze(cut_at(read_trial(DEMO), day))
+    for one in results.yields:
+        (judged,) = [
+            finding.outcome
+            for finding in results.checks
+            if finding.where == one.series and finding.check.startswith("duration of")
+        ]
+        assert one.finished is {"pass": True, "fail": False, "not judged": None}[judged]
+        assert (results.fits[one.series].forecast is None) is (one.finished is True)
+        forecast = results.fits[one.series].forecast
+        if forecast is not None and forecast.stop_day_d.value is not None:
+            assert forecast.stop_day_d.value > one.time_d
+
+
+def test_what_still_makes_gas_is_not_finished() -> None:
+    """Goat bedding, slow, still makes 1.2 % of its net methane a day by day 34."""
+    results = analyze(cut_at(read_trial(DEMO), 34.0))
+    goat = next(one for one in results.yields if one.series == "goat bedding")
+    assert goat.three_day_rate_percent == pytest.approx(1.19, abs=0.01)
+    assert goat.finished is False
+    assert "still running" in repr(results)
+
+
+def test_results_show_themselves_in_a_few_lines() -> None:
+    shown = repr(analyze(read_trial(DEMO)))
+    assert len(shown.splitlines()) == 5
+    assert len(shown) < 800
+    assert "goat bedding: " in shown
+
+
 @pytest.mark.parametrize("way", ["volume", "pressure", "mass", "methane volume"])
 def test_a_simulated_trial_without_noise_gives_its_own_yields(way: str) -> None:
     simulated = simulate_trial(np.random.default_rng(3), way=way, noise=QUIET)
