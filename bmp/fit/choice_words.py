@@ -117,7 +117,10 @@ def _why(chosen: str, scores: Scores, index: int, ranked: list[str], rival: str,
     above = [name for name in following if scores.aicc[name][index] < best - TOO_CLOSE]
     if above:
         return f"{_start(chosen)} is shown: the readings do not determine {above[0]}."
-    return f"Several models fit equally well; {chosen} is the simplest of them."
+    size = len(MODELS[chosen].names)
+    if all(len(MODELS[name].names) > size for name in following if name != chosen):
+        return f"Several models fit equally well; {chosen} is the simplest of them."
+    return f"Several models fit about equally well, {chosen} slightly best."
 
 
 def _lag_words(chosen: str, why_open: TextArray, left_open: BoolArray) -> str:
