@@ -67,6 +67,18 @@ QUESTIONS: Final[tuple[Question, ...]] = (
     Question("scale", "scale [g]", "Smallest step of the scale [g]", "A kitchen scale: 1.", "0.01"),
     Question("days", "days", "Days", "", "40"),
     Question("VS", "substrate VS [g]", "VS of feed in a jar [g]", "Empty: the plan chooses."),
+    Question("fill", "fill [%]", "How full the jars are [%]", "Empty: the plan chooses."),
+    Question(
+        "ratio",
+        "inoculum to substrate",
+        "VS of inoculum to VS of feed",
+        "2 in general; up to 4 for food waste, down to 1 for straw.",
+        "2",
+    ),
+    Question("least_feed", "least feed [g]", "Feed below which a jar is no fair sample [g]"),
+    Question("scatter", "expected scatter [%]", "Scatter expected between jars [%]", "", "6"),
+    Question("room", "room temperature [°C]", "Temperature of the room [°C]", "", "20"),
+    Question("ambient", "ambient [kPa]", "Air pressure [kPa]", "Empty: by the height."),
     Question("temperature", "incubation temperature [°C]", "Temperature of jars [°C]", "", "37"),
     Question("altitude", "altitude [m]", "Height above sea level [m]", "For the air pressure."),
 )

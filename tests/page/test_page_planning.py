@@ -8,7 +8,8 @@ import pytest
 from werkzeug.datastructures import MultiDict
 
 from bmp.page.planning import Impossible, as_workbook, csv_text, lay_tables, new_trial, planned
-from bmp.page.questions import answered, place_problems, plan_form
+from bmp.page.questions import QUESTIONS, answered, place_problems, plan_form
+from bmp.plan.items import ITEMS
 from bmp.plan.literature import read_literature
 from bmp.read import read_trial, read_with_problems
 from bmp.read.tables import read_tables
@@ -156,3 +157,8 @@ def test_a_note_that_looks_like_a_formula_stays_a_note(tmp_path: Path) -> None:
     cell = openpyxl.load_workbook(io.BytesIO(book.read_bytes()))["trial"]["B2"]
     assert (cell.value, cell.data_type) == ("=1+1", "s")
     assert read_tables(book, ("trial",))["trial"].rows == (("title", "=1+1"),)
+
+
+def test_the_form_asks_for_everything_that_a_plan_knows() -> None:
+    asked = {question.item.partition(" [")[0] for question in QUESTIONS}
+    assert asked == {known.name for known in ITEMS}
