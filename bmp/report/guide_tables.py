@@ -22,21 +22,18 @@ TABLES: Mapping[str, Sequence[Known]] = {
     "materials of a plan": WISH_MATERIALS[len(MATERIALS) :],
 }
 PAGES = ("trial_files.md", "plan_files.md")
-_PLACE = re.compile(r"<!-- table (?P<name>[a-z ]+) -->\n.*?<!-- end -->", re.DOTALL)
+_PLACE = re.compile(r"\| in `(?P<name>[a-z ]+)` \|.*\n(?:\|.*\n)*")
 
 
 def filled(text: str) -> str:
-    """Return a page of the guide with its tables written anew."""
-    return _PLACE.sub(lambda place: _between(place["name"]), text)
+    """Return a page of the guide with its tables written anew, each known by its first cell."""
+    return _PLACE.sub(lambda place: table(place["name"]), text)
 
 
-def _between(name: str) -> str:
-    return f"<!-- table {name} -->\n{table(TABLES[name])}<!-- end -->"
-
-
-def table(rows: Sequence[Known]) -> str:
-    """Return columns or items as a table in Markdown, one a row."""
-    lines = ["| name | what it is | if left out |", "|---|---|---|"]
+def table(name: str) -> str:
+    """Return the columns or items of a table in Markdown, one a row."""
+    rows = TABLES[name]
+    lines = [f"| in `{name}` | what it is | if left out |", "|---|---|---|"]
     lines += [f"| `{header(known)}` | {known.means} | {known.otherwise} |" for known in rows]
     return "\n".join(lines) + "\n"
 
