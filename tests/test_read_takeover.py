@@ -177,6 +177,7 @@ def test_a_new_column_is_asked_about_and_never_taken_in_silence(tmp_path: Path) 
     assert main(["start", str(sheet)]) == 0
     again = answers_path(sheet).read_text(encoding="utf-8-sig")
     assert "flush gas = nitrogen" in again
+    assert 'role of "Zellulose" = control' in again
     assert "confirmed = no" in again
 
 

@@ -11,7 +11,15 @@ from itertools import pairwise
 from bmp.problem import Problem
 from bmp.read.cells import Unreadable
 from bmp.read.setup import CHOICES, flush_gas
-from bmp.read.takeover.answers import UNKNOWN, Answers, Line, Section, answers_of, quoted
+from bmp.read.takeover.answers import (
+    UNKNOWN,
+    Answers,
+    Line,
+    Section,
+    answers_of,
+    canonical,
+    quoted,
+)
 from bmp.read.takeover.build import (
     CENTIMETRE,
     FALLS,
@@ -99,7 +107,8 @@ def draft(grids: Sequence[Grid], title: str, given: Answers | None, file: str) -
     about: list[Section] = []
     for ask in (_jar_lines, _material_lines, _trial_lines):
         sheet = Sheet(_together([*sections, *about], old), file, [], drafting=True)
-        about.insert(0, _with_answers(ask(mapped, facts, sheet, title, grids), old))
+        asked = _with_answers(ask(mapped, facts, sheet, title, grids), old)
+        about.insert(0, _with_said(asked, old))
     sections += about
     kept = tuple(section for section in sections if section.lines)
     new = tuple(
@@ -193,6 +202,19 @@ def _with_answers(section: Section, given: Answers | None) -> Section:
         for line in section.lines
     )  # fmt: skip
     return replace(section, lines=lines)
+
+
+def _with_said(section: Section, given: Answers | None) -> Section:
+    """Return a section with what a person has said on its subject and is not asked any more."""
+    if given is None:
+        return section
+    keys = {canonical(line.key) for line in section.lines}
+    said = tuple(
+        Line(key, value, choices=ROLES if key.startswith("role of ") else ())
+        for key, value in given.sections.get(section.title, {}).items()
+        if key not in keys and UNKNOWN not in value
+    )
+    return replace(section, lines=(*section.lines, *said))
 
 
 def _together(sections: Sequence[Section], given: Answers | None) -> Answers:
