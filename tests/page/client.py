@@ -69,10 +69,16 @@ class Served:
                 self.kill()
 
 
-def start(root: Path, *options: str, answer: str = "", **how: Any) -> Served:
-    """Serve a folder; return once the address is printed."""
+def start(
+    root: Path, *options: str, answer: str = "", before: tuple[str, ...] = (), **how: Any
+) -> Served:
+    """Serve a folder; return once the address is printed. `before`: a command that runs it."""
     process = subprocess.Popen(
-        [sys.executable, "-m", "bmp", "page", str(root), "--port", "0", "--no-browser", *options],
+        [
+            *before,
+            *(sys.executable, "-m", "bmp", "page", str(root), "--port", "0", "--no-browser"),
+            *options,
+        ],
         cwd=PROJECT,
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,

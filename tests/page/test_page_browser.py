@@ -347,7 +347,7 @@ def test_what_is_refused_waits_until_a_person_decides(telephone: Any, demo: Serv
     telephone.goto(f"{demo.address}/trials/refused/")
     telephone.get_by_role("button", name="Give it up").click()
     everything_sent(telephone)
-    assert sorted(jar for jar, *_ in rows_of(folder)) == ["J1", "J2"]
+    assert sorted(jar for jar, _ in journalled(folder)) == ["J1", "J2"]
 
 
 def test_entries_of_a_trial_that_was_renamed_find_it(telephone: Any, demo: Served) -> None:
@@ -438,6 +438,67 @@ def test_a_form_left_open_over_night_asks_which_round_it_is(telephone: Any, demo
     assert at["J3"] > first
 
 
+def test_charts_are_read_on_a_telephone_and_by_pointing(telephone: Any, demo: Served) -> None:
+    demo.let_in(telephone.context)
+    telephone.goto(f"{demo.address}/trials/cheese_dairy/")
+    loaded(telephone)
+    sizes = telephone.locator("figure.chart text").evaluate_all(
+        "all => all.map(e => e.getBoundingClientRect().height)"
+    )
+    fonts = telephone.locator("figure.chart text").evaluate_all(
+        "all => all.map(e => parseFloat(getComputedStyle(e).fontSize))"
+    )
+    # one unit of the drawing is one pixel of the screen
+    svg = telephone.locator("figure.chart [data-drawing] svg")
+    box = svg.bounding_box()
+    assert box["width"] == pytest.approx(float(svg.get_attribute("viewBox").split()[2]), abs=1)
+    assert min(fonts) >= 12
+    assert min(sizes) >= 12
+    assert box["x"] + box["width"] <= 390
+    drawing = telephone.locator("figure.chart [data-drawing]")
+    drawing.scroll_into_view_if_needed()
+    drawing.hover(position={"x": box["width"] - 20, "y": 25})
+    said = telephone.inner_text("[data-pointed]")
+    assert re.match(r"[WC]\d \((whey|cellulose)\), day 4\d\S*: [34]\d\d(\.\d)? NmL CH4/g VS", said), said
+    drawing.focus()
+    telephone.keyboard.press("ArrowRight")
+    assert telephone.inner_text("[data-pointed]") != said
+    telephone.goto(f"{demo.address}/trials/cheese_dairy/tank")
+    # drawn 5.8 inches wide with letters of 9 points: wide enough for 12 pixels, moved sideways
+    widths = telephone.locator("figure svg").evaluate_all(
+        "all => all.map(e => 9 * e.getBoundingClientRect().width / e.viewBox.baseVal.width)"
+    )
+    assert min(widths) >= 12
+
+
+def test_a_person_types_in_the_units_of_the_instruments(telephone: Any, demo: Served) -> None:
+    demo.let_in(telephone.context)
+    folder = small_trial(demo.root / "units", jars=2)
+    telephone.goto(f"{demo.address}/units")
+    telephone.get_by_label("Air pressure").select_option("inHg")
+    telephone.get_by_label("Gas volume").select_option("fl oz")
+    telephone.get_by_role("button", name="Use these units").click()
+    here = f"{demo.address}/trials/units/readings?round=2024-03-02T08:00"
+    telephone.goto(here)
+    telephone.get_by_label("ambient [inHg]").fill("29.9")
+    telephone.keyboard.press("Enter")
+    telephone.keyboard.type("2.5")
+    telephone.keyboard.press("Enter")
+    kept(telephone, "J1")
+    everything_sent(telephone)
+    assert telephone.get_by_label("ambient [inHg]").input_value() == "29.9"
+    telephone.goto(here)
+    assert telephone.get_by_label("ambient [inHg]").input_value() == "29.9"
+    assert telephone.input_value("#jar1-volume_mL") == "2.5"
+    telephone.goto(f"{demo.address}/trials/units/")  # the table is brought up to date
+    loaded(telephone)
+    with (folder / "readings.csv").open(newline="") as file:
+        (row,) = csv.DictReader(file)
+    # exact by definition: NIST SP 811 (2008), appendix B: 1 fl oz (US) = 29.5735295625 mL
+    assert float(row["volume [mL]"]) == pytest.approx(2.5 * 29.5735295625, rel=1e-9)
+    telephone.context.clear_cookies(name="bmp-units")
+
+
 def violations(page: Any) -> dict[str, str]:
     """Return what axe-core finds on a page, with the first piece of the page that breaks it."""
     axe = pytest.importorskip("axe_playwright_python.sync_playwright")
@@ -457,6 +518,10 @@ PAGES = (
     "/trials/cheese_dairy/tables/jars",
     "/trials/cheese_dairy/changes",
     "/trials/empty/",
+    "/units",
+    "/guide/",
+    "/guide/traps/overflow",
+    "/trials/broken.xlsx/own-sheet",
     "/trials/broken.xlsx/",
     "/trials/none/",
 )
