@@ -444,6 +444,25 @@ class OpenTrial:
             self.file(name).unlink(missing_ok=True)
         self._add("written", table=name, after=digest(text))
 
+    @property
+    def has_own(self) -> bool:
+        """Tell whether the journal holds readings that can be put back."""
+        return bool(self.sheet.rows) and any(e.kind in CHANGES for e in self.entries)
+
+    def put_back(self) -> None:
+        """Write the readings that the journal holds over a table that cannot be used.
+
+        What stands there now is kept beside it.
+        """
+        with self.lock:
+            self.refresh()
+            if not self.cannot_type or not self.has_own:
+                return
+            old = self.path.read_bytes()
+            free_place(self.folder, "readings-found", ".csv").write_bytes(old)
+            self._write()
+            self.cannot_type, self.is_wide = "", False
+
     def lay_out_by_rows(self, measured: Mapping[str, str]) -> None:
         """Give a table with a column a jar a row a jar and time; the old file is kept beside it.
 

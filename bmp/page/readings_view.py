@@ -60,7 +60,7 @@ def readings(name: str) -> Any:
     """Show the form of a round: the one asked for, or the one that is due now."""
     trial = folder_or_404(name)
     if trial.cannot_type:
-        return _cannot_type(name, trial.cannot_type, wide=trial.is_wide)
+        return _cannot_type(name, trial.cannot_type, trial.is_wide, own=trial.has_own)
     known = setting(trial.folder)
     if known.problems and not trial.shelf():
         why = str(known.problems[0])
@@ -83,10 +83,35 @@ def readings(name: str) -> Any:
     )
 
 
-def _cannot_type(name: str, why: str, wide: bool = False, tables_first: bool = False) -> str:
+def _cannot_type(
+    name: str, why: str, wide: bool = False, tables_first: bool = False, own: bool = False
+) -> str:
     return render_template(
-        "cannot_type.html", name=name, why=why, wide=wide, tables_first=tables_first
+        "cannot_type.html", name=name, why=why, wide=wide, tables_first=tables_first, own=own
     )
+
+
+@pages.post("/readings/put-back")
+def put_back(name: str) -> Any:
+    """Put the readings back that were typed here, where the table cannot be used."""
+    folder_or_404(name).put_back()
+    return redirect(url_for("readings.readings", name=name), 303)
+
+
+def asked_about(trial: OpenTrial) -> list[tuple[str, str, list[str]]]:
+    """Return what is asked about in the latest round: time, jar and words."""
+    known = setting(trial.folder)
+    latest = rounds_read(trial.sheet)[:1]
+    found = [
+        (time, jar, said)
+        for one in latest
+        for jar, time in one.jars.items()
+        if (said := _slips(trial, known, jar, time))
+    ]
+    shared = [
+        (one.time, "", said) for one in latest if (said := _slips(trial, known, "", one.time))
+    ]
+    return [*shared, *found]
 
 
 def _round_now(trial: OpenTrial) -> str:

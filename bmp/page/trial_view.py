@@ -18,6 +18,7 @@ from bmp.page.conflict import Conflict
 from bmp.page.keeping import copy, put_away, rename
 from bmp.page.pictures import FIGURE, served_page
 from bmp.page.places import PLAN, Place
+from bmp.page.readings_view import asked_about
 from bmp.page.setting import setting
 from bmp.page.sheet import keys_in_order, rows_named, waiting
 from bmp.page.site import folder_or_404, place_or_404, site
@@ -53,6 +54,7 @@ def page(name: str) -> str:
         title=(setting(place.path).setup.title if trial else "") or place.name,
         trial=trial,
         waiting=waiting(trial.sheet)[:1] if trial else [],
+        asked=asked_about(trial) if trial else [],
         planned=not place.is_workbook and planning.planned(place.path) is not None,
     )
 
@@ -179,7 +181,11 @@ def download(name: str, what: str) -> Any:
     stem = place.path.stem if place.is_workbook else place.name
     if what == "trial.xlsx":
         _flushed(place)
-        content = place.path.read_bytes() if place.is_workbook else planning.as_workbook(place.path)
+        content = (
+            place.path.read_bytes()
+            if place.is_workbook
+            else site().run(planning.as_workbook, place.path)
+        )
         return _send(content, f"{stem}.xlsx")
     if what in PLANNED and not place.is_workbook:
         path = place.path / PLAN / what
@@ -256,5 +262,6 @@ def as_tables(name: str) -> Any:
     place = place_or_404(name)
     if not place.is_workbook:
         abort(404, "this is a folder of tables already")
-    target = planning.trial_of_workbook(site().root, place.path)
+    target = site().run(planning.trial_of_workbook, site().root, place.path)
+    site().show(target.name)
     return redirect(url_for("trial.page", name=target.name), 303)

@@ -459,7 +459,9 @@ def test_charts_are_read_on_a_telephone_and_by_pointing(telephone: Any, demo: Se
     drawing.scroll_into_view_if_needed()
     drawing.hover(position={"x": box["width"] - 20, "y": 25})
     said = telephone.inner_text("[data-pointed]")
-    assert re.match(r"[WC]\d \((whey|cellulose)\), day 4\d\S*: [34]\d\d(\.\d)? NmL CH4/g VS", said), said
+    assert re.match(
+        r"[WC]\d \((whey|cellulose)\), day 4\d\S*: [34]\d\d(\.\d)? NmL CH4/g VS", said
+    ), said
     drawing.focus()
     telephone.keyboard.press("ArrowRight")
     assert telephone.inner_text("[data-pointed]") != said

@@ -171,7 +171,20 @@ def test_a_first_round_is_looked_at_beside_the_replicate_jars(tmp_path: Path) ->
     said = save(page, "J5", "1200")["slips"]
     assert "1200 mL is far from jar J4 of the same feed (98 mL)." in said[0]
     assert save(page, "J6", "120")["slips"] == []
-    assert "1200 mL is far" in get(page, f"/trials/one/readings?round={T1}").get_data(as_text=True)
+    for path in (f"/trials/one/readings?round={T1}", "/trials/one/"):
+        assert "1200 mL is far" in get(page, path).get_data(as_text=True), path
+
+
+def test_what_was_typed_is_put_back_over_a_table_that_cannot_be_used(tmp_path: Path) -> None:
+    folder = small_trial(tmp_path / "one", jars=4)
+    page = client(tmp_path)
+    save(page, "J1", "21")
+    (folder / "readings.csv").write_text("taken,J1 [mL]\n2024-03-05,9\n")
+    assert "Put back what was typed here" in get(page, "/trials/one/readings").text
+    assert post(page, "/trials/one/readings/put-back").status_code == 303
+    assert set(rows_of(folder)) == {("J1", T1, "21")}
+    assert (folder / "readings-found.csv").read_text().startswith("taken,J1 [mL]")
+    assert get(page, "/trials/one/readings").status_code == 200
 
 
 def test_every_part_of_the_guide_can_be_read(tmp_path: Path) -> None:
