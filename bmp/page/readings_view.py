@@ -132,7 +132,14 @@ def _next_day(read: list[ReadRound]) -> str:
 def _form(trial: OpenTrial, known: Setting, time: str) -> dict[str, Any]:
     names = trial.shelf()
     read = rounds_read(trial.sheet)
-    round_ = next((one for one in read if time in one.jars.values()), None)
+    round_ = next(
+        (
+            one
+            for one in read
+            if time in one.jars.values() or order(one.time) <= order(time) <= one.end
+        ),
+        None,
+    )
     own = round_.jars if round_ is not None else {}
     here = [jar for jar in known.shelf(names) if jar.left_out is None]
     first = round_.time if round_ is not None else time

@@ -262,6 +262,8 @@ def test_readings_minutes_apart_are_one_round(tmp_path: Path) -> None:
     assert "Rounds read (2)" in text
     assert ">3</span> of 4 jars are read" in text
     assert f'data-jar="J3" data-time="{at[2]}"' in text
+    between = get(page, "/trials/one/readings?round=2024-03-02T08:30").get_data(as_text=True)
+    assert ">3</span> of 4 jars are read" in between
     move = {"from": at[0], "to": "2024-03-02T09:00"}
     assert post(page, "/trials/one/readings/move", **move).status_code == 303
     get(page, "/trials/one/so-far")
