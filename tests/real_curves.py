@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import csv
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 
 from bmp.trial import FloatArray
+from tests.references import REAL
 
-PLACE = Path(__file__).resolve().parents[2] / "shared" / "real-trials" / "curves"
+PLACE = REAL / "real-trials" / "curves"
 MISSING = "the real curves are not beside the checkout: their licence keeps them out of it"
 
 

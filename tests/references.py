@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import csv
+import os
 from pathlib import Path
+
+REAL = Path(os.environ.get("BMP_REAL_TRIALS") or Path(__file__).resolve().parents[2] / "shared")
+"""Folder of real readings, which are no part of the project (`real-trial`, `real-trials`)."""
 
 FOLDER = Path(__file__).parents[1] / "reference_data"
 

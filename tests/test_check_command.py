@@ -1,18 +1,18 @@
 """`bmp check` as a person uses it: clean, planted and unusable trials, and a real one."""
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from bmp.cli import main
+from tests import references
 from tests.planted import PLANTED, clean, dated, kept_readings
 from tests.simulate_trials import CELLULOSE, FEEDS, Noise, simulate_trial
 from tests.tables import JARS, LONG, TRIAL, tables, write_csv
 from tests.written import write_trial
 
-REAL = Path(__file__).parents[2] / "shared" / "real-trial"
+REAL = references.REAL / "real-trial"
 
 # Slips that a folder of tables can hold and that reading them lets through.
 BY_TABLES = (

@@ -27,9 +27,9 @@ from bmp.read.takeover.build import build_tables
 from bmp.read.takeover.grid import Grid
 from bmp.read.takeover.propose import draft
 from bmp.results import Results
-from tests import own_sheets
+from tests import own_sheets, references
 
-REAL = Path(__file__).parents[2] / "shared" / "real-trials" / "sdu-2016"
+REAL = references.REAL / "real-trials" / "sdu-2016"
 
 
 WORDS = (

@@ -6,7 +6,6 @@ figures).
 """
 
 import re
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,8 +14,9 @@ from scipy import stats
 from bmp.analyze import analyze
 from bmp.read import read_trial
 from bmp.results import Results
+from tests.references import REAL
 
-PLACE = Path(__file__).resolve().parents[3] / "shared" / "real-trial"
+PLACE = REAL / "real-trial"
 
 pytestmark = pytest.mark.skipif(
     not PLACE.is_dir(), reason="the real trial carries no licence and is kept outside the project"

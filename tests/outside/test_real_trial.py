@@ -7,15 +7,14 @@ The readings carry no licence and are not part of this project; the tests are sk
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 
 from bmp.analyze import analyze
 from bmp.read import read_trial
 from bmp.results import Results
+from tests.references import REAL
 
-PLACE = Path(__file__).parents[3] / "shared" / "real-trial"
+PLACE = REAL / "real-trial"
 
 pytestmark = pytest.mark.skipif(
     not PLACE.is_dir(), reason="the real trial's readings are not part of the project"

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import ast
 import os
+import re
 import subprocess
 import sys
+import tomllib
 import zipfile
+from importlib.metadata import packages_distributions
 from pathlib import Path
 
 import pytest
+
+from bmp import __version__
 
 ROOT = Path(__file__).parents[1]
 
@@ -72,5 +78,46 @@ def test_the_wheel_holds_every_file_that_the_code_reads(installed: Path) -> None
         if path.is_file() and "__pycache__" not in path.parts
     }
     assert ours <= names
-    assert any(name.startswith("bmp/reference_data/") for name in names)
     assert not any(name.startswith("tests/") for name in names)
+
+
+def test_the_wheel_holds_the_reference_data_that_a_plan_reads_and_no_other(
+    installed: Path,
+) -> None:
+    sources = {path.name for path in (installed / "bmp" / "reference_data").iterdir()}
+    assert sources == {"literature_yields", "solids_ranges"}
+
+
+def test_the_wheel_tells_its_licence_version_and_types(installed: Path) -> None:
+    (about,) = installed.glob("bmp-*.dist-info")
+    told = (about / "METADATA").read_text(encoding="utf-8")
+    assert f"\nVersion: {__version__}\n" in told
+    assert "\nLicense-Expression: MIT\n" in told
+    assert "Permission is hereby granted" in (about / "licenses" / "LICENSE").read_text(
+        encoding="utf-8"
+    )
+    assert (installed / "bmp" / "py.typed").is_file()
+
+
+def test_every_package_that_the_code_imports_is_declared() -> None:
+    declared = {
+        re.match(r"[\w-]+", line)[0].lower().replace("-", "_")  # type: ignore[index]
+        for line in tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"][
+            "dependencies"
+        ]
+    }
+    owner = packages_distributions()
+    imported: set[str] = set()
+    for path in (ROOT / "bmp").rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Import):
+                imported |= {alias.name.partition(".")[0] for alias in node.names}
+            elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
+                imported.add(node.module.partition(".")[0])
+    ours = imported - set(sys.stdlib_module_names) - {"bmp"}
+    missing = {
+        name
+        for name in ours
+        if not {dist.lower().replace("-", "_") for dist in owner.get(name, [name])} & declared
+    }
+    assert not missing
