@@ -57,7 +57,7 @@ def analyze(
     problems = [*impossible_falls(trial, gas), *unknown_gas(trial, gas)]
     if problems:
         raise UnusableInput(problems)
-    progress("take off the inoculum's own gas")
+    progress("subtract the inoculum's own gas")
     jars = jar_columns(trial)
     blanks = blank_means(gas, jars)
     curves = net_curves(gas, jars, blanks)
@@ -144,7 +144,7 @@ def correction_sizes(
         return ()
     sizes = [_size(jars, yields, name, words) for name, words in CORRECTIONS.items()]
     if jars.of.setup.blank:
-        sizes.append(_size(jars, yields, "blank", "the inoculum's own methane is taken off"))
+        sizes.append(_size(jars, yields, "blank", "the inoculum's own methane is subtracted"))
     return tuple(size for size in sizes if _matters(size))
 
 

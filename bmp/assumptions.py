@@ -42,19 +42,19 @@ def _gas(trial: Trial, gas: JarGas) -> Iterator[str]:
         yield (
             "The gas was read saturated with water vapour."
             if setup.gas_is_wet
-            else "The gas was read dry, so no water vapour is taken off."
+            else "The gas was read dry, so no water vapour is subtracted."
         )
     if setup.cumulative and ways & {"volume", "methane volume"}:
         kept = gas_is_kept(trial.readings, setup)
         if kept.any():
             yield (
-                "Vessels that still held all their gas when they were read: the whole of it is "
-                "brought to the reference state with the temperature and pressure of the reading."
+                "Some vessels still held all their gas when they were read. All of it is corrected "
+                "with the temperature and pressure of the reading."
             )
         if not kept.all():
             yield (
-                "Each share of the gas is brought to the reference state with the temperature and "
-                "pressure of the reading that first counted it."
+                "Each share of the gas is corrected with the temperature and pressure of the "
+                "reading that first counted it."
             )
         resets = int(trial.readings.emptied.sum())
         if resets:
@@ -68,9 +68,8 @@ def _gas(trial: Trial, gas: JarGas) -> Iterator[str]:
     falls = int(gas.fall.sum())
     if falls:
         yield (
-            f"At {_readings(falls)} there is a little less gas than at the one before, no more "
-            "than a cooler headspace or carbon dioxide going into solution explains; what was read "
-            "is kept."
+            f"At {_readings(falls)} there is a little less gas than before. A cooler headspace or "
+            "dissolving carbon dioxide explains that much. What was read is kept."
         )
     unknown = [
         jar.name
@@ -85,7 +84,7 @@ def _gas(trial: Trial, gas: JarGas) -> Iterator[str]:
 
 
 def _outlets(trial: Trial) -> Iterator[str]:
-    """Say how gas left the jars where the tables leave it to be taken for granted."""
+    """Say how gas left the jars where the tables leave it to be assumed."""
     ways = {jar.measured for jar in trial.jars}
     if trial.setup.closed_between_readings is None:
         if "mass" in ways:
@@ -97,13 +96,13 @@ def _outlets(trial: Trial) -> Iterator[str]:
     silent = pressed & np.all(np.isnan(after), axis=0) & ~trial.readings.not_vented
     if silent.any():
         yield (
-            f"{int(silent.sum())} pressure readings name no pressure after venting: the jars are "
-            "taken to be vented to the air at them (write “not vented” where one stayed shut)."
+            f"{int(silent.sum())} pressure readings name no pressure after venting. The jars are "
+            "assumed to be vented to the air then; write “not vented” where one stayed shut."
         )
     if not np.isnan(trial.readings.column("syringe_gas_left_mL")).all():
         yield (
-            "What caustic leaves in a syringe is methane and flush gas; the flush gas still under "
-            "the lid, by balance, is taken off."
+            "What caustic leaves in a syringe is methane and flush gas. The flush gas still under "
+            "the lid is subtracted, by balance."
         )
 
 
@@ -196,8 +195,8 @@ def _solids(trial: Trial, yields: tuple[MaterialYield, ...]) -> Iterator[str]:
     fresh = [one.material for one in yields if one.per == "fresh"]
     if fresh:
         yield (
-            f"VS of {_names(fresh)} is not known: the yield is per gram of fresh mass, and cannot "
-            "be compared with other feeds' yields or with the control's limits."
+            f"VS of {_names(fresh)} is not known, so the yield is per gram of fresh mass. It "
+            "cannot be compared with other feeds or with the limits of the control."
         )
     unsure = sorted(
         {one.material for one in yields if one.per == "VS" and "solids" not in one.parts}

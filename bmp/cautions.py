@@ -80,16 +80,17 @@ CAUTIONS: tuple[Caution, ...] = (
         "closed glass",
         "closed glass",
         "Closed glass can burst. Keep the predicted and the read gauge pressure below the "
-        "vessel's stated rating; use only undamaged vessels; cover them or stand behind a "
-        "screen, wear eye protection, vent on time and at once when a reading passes the plan.",
+        "vessel's stated rating. Use only undamaged vessels. Cover them or stand behind a "
+        "screen, and wear eye protection. Vent on time, and at once when a reading passes the "
+        "plan.",
         "At most 200 kPa gauge even if rated higher; cautious 100 kPa",
         _D304,
     ),
     _row(
         "open outlet",
         "open outlet",
-        "Where the outlet ends under water, let it end so shallow that no water can be drawn back "
-        "into the jar when it cools; put no tap or clamp in it that can be left closed.",
+        "Let an outlet under water end so shallow that no water can be drawn back into the jar "
+        "when it cools. Put no tap or clamp in it that can be left closed.",
         "",
         _COMMON,
     ),
@@ -114,8 +115,8 @@ CAUTIONS: tuple[Caution, ...] = (
     _row(
         "no air",
         "gas store, tank",
-        "Biogas, carbon dioxide and flush gas push the air out of small rooms and pits: never "
-        "enter a pit, tank or storage; open windows while flushing and venting.",
+        "Biogas, carbon dioxide and flush gas push the air out of small rooms and pits. Never "
+        "enter a pit, tank or storage. Open windows while flushing and venting.",
         "CO2 at most 0.5 % over a working day, 4 % is dangerous at once; oxygen at least 19.5 %",
         "OSHA 29 CFR 1910.1000, NIOSH IDLH (from memory)",
         "Gas pushes out the air: never enter a pit, tank or storage.",
@@ -123,8 +124,8 @@ CAUTIONS: tuple[Caution, ...] = (
     _row(
         "tank flame",
         "tank",
-        "A burner under or beside a tank of gas is for licensed practice: heat the tank through "
-        "water, with the flame apart; a flame arrester and a water seal in the gas line.",
+        "A burner under or near a tank of gas is for licensed practice. Heat the tank through "
+        "water, with the flame apart. Put a flame arrester and a water seal in the gas line.",
         "",
         _COMMON,
         "Heating by a burner is for licensed practice: flame apart, flame arrester, water seal.",
@@ -133,8 +134,8 @@ CAUTIONS: tuple[Caution, ...] = (
         "germs",
         "manure or meat",
         "Digestate, manure and meat carry germs that make people ill. Gloves, eye protection, no "
-        "food or drink, wash hands; keep children, pregnant women and people with weak defences "
-        "away; heat-treat or dispose of the residue as the local rules say.",
+        "food or drink, wash hands. Keep children, pregnant women and people with weak defences "
+        "away. Heat-treat or dispose of the residue as the local rules say.",
         "",
         _COMMON,
         "Digestate, manure and meat carry germs: gloves, eye protection, wash hands.",
@@ -142,8 +143,8 @@ CAUTIONS: tuple[Caution, ...] = (
     _row(
         "caustic",
         "caustic",
-        "Sodium hydroxide solution blinds and burns. Goggles and gloves; pellets into cold "
-        "water, never water onto pellets (it boils); rinse splashes with much water at once "
+        "Sodium hydroxide solution blinds and burns. Wear goggles and gloves. Put pellets into "
+        "cold water, never water onto pellets (it boils). Rinse splashes with much water at once "
         "and see a doctor for the eyes. Label and lock away.",
         "3 mol/L is 120 g NaOH per litre",
         _COMMON,
@@ -151,9 +152,9 @@ CAUTIONS: tuple[Caution, ...] = (
     _row(
         "oven and furnace",
         "crucibles",
-        "Crucibles leave the oven at 105 °C and the furnace at 550 °C: tongs, heat gloves, a "
-        "cooling plate; dry completely before ignition, or the sample spits; ignite under a "
-        "hood. No kitchen oven that is used for food.",
+        "Crucibles leave the oven at 105 °C and the furnace at 550 °C. Use tongs, heat "
+        "gloves and a cooling plate. Dry completely before ignition, or the sample spits. Ignite "
+        "under a hood. No kitchen oven that is used for food.",
         "105 °C, 550 °C",
         "Standard BMP Methods document 100 v1.9 (temperatures); common practice (the rest)",
     ),

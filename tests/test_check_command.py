@@ -126,7 +126,9 @@ def test_the_verdict_of_a_real_trial():
     cautions = {(f.check, f.where): f for f in results.checks if f.outcome == "caution"}
     assert ("blank's share of the feed", "raw sludge") in cautions
     assert ("blank's share of the feed", "sonicated sludge") in cautions
-    assert cautions["jar unlike its sisters", "sonicated sludge"].meaning.startswith("Jar 8 gave")
+    assert cautions["jar unlike its replicates", "sonicated sludge"].meaning.startswith(
+        "Jar 8 gave"
+    )
     assert "is rough" in results.feed_verdicts["sonicated sludge"]
     assert results.feed_verdicts["cellulose"].startswith(
         "The cellulose control is in the accepted range"

@@ -52,8 +52,8 @@ def named(feed):
 
 def test_a_late_start_beside_the_control():
     found = named(curve(gompertz(400, 40, 9.0)))
-    assert set(found) == {"lag beside the control"}
-    assert "consistent with" in found["lag beside the control"].meaning
+    assert set(found) == {"start compared with the control"}
+    assert "consistent with" in found["start compared with the control"].meaning
     assert not named(curve(gompertz(400, 40, 2.5)))
 
 

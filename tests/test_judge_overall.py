@@ -160,7 +160,7 @@ def test_slips_of_another_feed_do_not_touch_this_one():
     results = analyze(trial)
     assert "leaking jar" in results.feed_verdicts["food waste"]
     assert "leaking jar" not in results.feed_verdicts["maize silage"]
-    odd = next(f for f in results.checks if f.check == "jar unlike its sisters")
+    odd = next(f for f in results.checks if f.check == "jar unlike its replicates")
     assert "S2-2" in odd.meaning
 
 

@@ -243,7 +243,7 @@ def test_sea_level_pressure_without_altitude_is_refused(tmp_path: Path) -> None:
 
 def test_a_typed_share_beside_scrubbed_gas_is_refused(tmp_path: Path) -> None:
     told = problems(tmp_path, trial=with_item("measured", "methane volume"))
-    assert "the item “methane” stands beside measured = methane volume" in told[0]
+    assert "the item “methane” does not go with measured = methane volume" in told[0]
     assert "methane already" in told[0]
 
 

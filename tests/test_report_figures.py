@@ -51,7 +51,7 @@ def test_net_curves_draw_jars_mean_model_and_interval() -> None:
 def test_gross_curves_say_so_on_their_axis() -> None:
     results = trials.gross()
     axes = net_curves(Figure().add_subplot(), results, results.yields)
-    assert axes.get_ylabel() == "Methane, blank not taken off [NmL CH4/g VS]"
+    assert axes.get_ylabel() == "Methane, blank not subtracted [NmL CH4/g VS]"
 
 
 def test_without_a_model_the_mean_is_the_line() -> None:

@@ -243,7 +243,7 @@ def test_dictionary_is_the_contract_and_plain_json():
 def test_cautions_put_codes_first():
     result = carry_to_tank(SETUP, FEEDS, YIELDS)
     assert result.cautions[0].startswith("Local codes")
-    for words in ("hydrogen sulphide", "licensed practice: heat the tank", "germs", "estimate"):
+    for words in ("hydrogen sulphide", "licensed practice. Heat the tank", "germs", "estimate"):
         assert any(words in caution for caution in result.cautions)
     assert "local codes and licensed practice come first" in result.verdict
 

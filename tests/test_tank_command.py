@@ -165,7 +165,7 @@ def test_trial_without_a_tank_is_analysed_and_the_command_says_what_lacks(trial,
     status, out, err = run(trial, capsys)
     assert (status, out) == (2, "")
     assert err == (
-        "dairy: there are no tables “tank” and “tank feeds”; add them beside the others as sheets "
+        "dairy: there are no tables “tank” and “tank feeds”; add them to the others as sheets "
         "or .csv files\n"
     )
 

@@ -18,7 +18,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Say what the command takes."""
     parser.add_argument("trial", type=Path, help="a workbook (.xlsx) or a folder of .csv tables")
     parser.add_argument(
-        "--out", type=Path, metavar="DIR", help="where to (default: TRIAL-results beside the input)"
+        "--out",
+        type=Path,
+        metavar="DIR",
+        help="where to (default: TRIAL-results next to the input)",
     )
     parser.add_argument(
         "--replace", action="store_true", help="write even where another folder stands (it is kept)"

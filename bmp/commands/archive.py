@@ -18,7 +18,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "place", type=Path, help="a folder of trials, or tables with a first column “trial”"
     )
     parser.add_argument(
-        "--out", type=Path, metavar="DIR", help="where to (default: PLACE-archive beside it)"
+        "--out", type=Path, metavar="DIR", help="where to (default: PLACE-archive next to it)"
     )
     parser.add_argument(
         "--replace", action="store_true", help="write even where another folder stands (it is kept)"

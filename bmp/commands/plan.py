@@ -18,7 +18,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="a plan request: workbook (.xlsx) or folder with plan and materials",
     )
     parser.add_argument(
-        "--out", type=Path, metavar="DIR", help="where to (default: REQUEST-plan beside the input)"
+        "--out", type=Path, metavar="DIR", help="where to (default: REQUEST-plan next to the input)"
     )
     parser.add_argument(
         "--replace", action="store_true", help="write even where another folder stands (it is kept)"
@@ -64,7 +64,7 @@ def _keep_a_logbook(out: Path, replace: bool) -> None:
     from bmp.problem import Problem, UnusableInput
 
     if (out / "logbook.xlsx").exists() and not replace:
-        wanted = "give another folder with --out, or --replace (the old one is kept beside it)"
+        wanted = "give another folder with --out, or --replace (the old one is kept too)"
         raise UnusableInput(
             [Problem(str(out), "a logbook stands there that may hold readings", wanted)]
         )

@@ -30,7 +30,7 @@ def run(arguments: argparse.Namespace) -> int:
     trial = read_told(arguments.trial, show)
     if trial.tank is None:
         what = "there are no tables “tank” and “tank feeds”"
-        wanted = "add them beside the others as sheets or .csv files"
+        wanted = "add them to the others as sheets or .csv files"
         raise UnusableInput([Problem(arguments.trial.name, what, wanted)])
     results = analyze(trial, show)
     show("")

@@ -75,13 +75,13 @@ def lag_beside_control(feed: FeedCurve, control: FeedCurve | None, setup: Setup)
     late = own > beside + 3.0 and own > 2.0 * beside
     air = setup.flush_gas.get("O2", 0.0) + setup.flush_gas.get("air", 0.0) > 0.0
     first = (
-        " The jars were closed under air: its oxygen is used up before methane is made, a lag of "
-        "days that is not inhibition, and the control has it too."
+        " The jars were closed under air. Its oxygen is used up before methane is made: a lag of "
+        "days that is not inhibition. The control has it too."
     )
     meaning = (
         f"Methane began in earnest on day {own:.1f}, the control's on day {beside:.1f}: "
         + (
-            "consistent with a feed that acidifies, with fat, or with an inoculum not used to it."
+            "consistent with a feed that acidifies, with fat, or with an inoculum new to it."
             if late
             else "no sign of a slow start."
         )
@@ -91,7 +91,14 @@ def lag_beside_control(feed: FeedCurve, control: FeedCurve | None, setup: Setup)
     limit = "at most 3 days and twice the control's"
     outcome: Outcome = "caution" if late else "pass"
     found = _say(
-        "lag beside the control", outcome, own, limit, LAG_SOURCE, meaning, advice, feed.series
+        "start compared with the control",
+        outcome,
+        own,
+        limit,
+        LAG_SOURCE,
+        meaning,
+        advice,
+        feed.series,
     )
     return [found]
 
@@ -108,8 +115,8 @@ def below_zero(feed: FeedCurve) -> list[Finding]:
     if mean + 2.0 * error >= 0.0:
         return []
     meaning = (
-        f"The jars made less than the inoculum alone ({mean:.0f} NmL/g VS): consistent with a feed "
-        "that inhibits, with a leak in all its jars, or with blanks that made too much."
+        f"The jars made less than the inoculum alone ({mean:.0f} NmL/g VS). That is consistent "
+        "with a feed that inhibits, a leak in all its jars, or blanks that made too much."
     )
     advice = "Look at the blanks one by one; repeat with half and a quarter of the feed."
     where = feed.series
@@ -130,13 +137,13 @@ def odd_jars(feed: FeedCurve) -> list[Finding]:
         name = feed.jars[k] if feed.jars else str(k + 1)
         meaning = (
             f"Jar {name} gave {end[k]:.3g} NmL/g VS, the other jars {middle:.3g}: consistent with "
-            "a leak, a weighing slip, or gas that was not read."
+            "a leak, a weighing error, or gas that was not read."
         )
         advice = "Leave it out only for a technical reason that you can name, and write it down."
         limit = "at most 25 % from the other jars and three times their own spread"
         found.append(
             _say(
-                "jar unlike its sisters", "caution", float(end[k]) / middle, limit,
+                "jar unlike its replicates", "caution", float(end[k]) / middle, limit,
                 "Standard BMP Methods, document 100 v1.9 (2021), asks for a technical reason",
                 meaning, advice, feed.series,
             )
@@ -151,8 +158,8 @@ def two_phases(feed: FeedCurve) -> list[Finding]:
         return []
     day = float(np.median([pause for pause in pauses if pause is not None]))
     meaning = (
-        f"Methane pauses about day {day:.0f} and rises again: consistent with two parts of the "
-        "feed that are digested one after the other, or with acids that pile up and are then used."
+        f"Methane pauses about day {day:.0f} and rises again. Either two parts of the feed are "
+        "digested one after the other, or acids pile up and are then used."
     )
     advice = "Fit two pools instead of one; look at the pH at the pause if you can."
     return [

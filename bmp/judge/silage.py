@@ -95,8 +95,8 @@ def acid_feed(material: Material) -> tuple[Finding, ...]:
     if acid or "silage" in material.name.lower():
         why = f"pH {material.pH:g}" if acid else "a silage"
         meaning = (
-            f"An acid feed ({why}) loses acids and alcohol in the oven; without their amount its "
-            "VS is too small and its yield per gram of VS too large, by a few up to 50 percent."
+            f"An acid feed ({why}) loses acids and alcohol in the oven. Without their amount its "
+            "VS is too small and its yield per gram of VS too large, by a few up to 50 %."
         )
         advice = "Have the volatile fatty acids measured, or compare per gram of fresh mass."
         return (

@@ -151,12 +151,12 @@ def _not_judged(feed: Judged) -> str:
 
 
 def _scattered(feed: Judged) -> str:
-    apart = ("scatter of the feed", "jar unlike its sisters")
+    apart = ("scatter of the feed", "jar unlike its replicates")
     if not any(f.check in apart and f.outcome == "caution" for f in feed.own):
         return ""
     return (
-        f"The yield of {feed.series} is rough: its jars differ too much to plan a tank with it, "
-        "or to tell it from another feed by less than that."
+        f"The yield of {feed.series} is rough. Its jars differ too much to plan a tank with it, or "
+        "to tell it from a similar feed."
     )
 
 

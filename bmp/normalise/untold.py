@@ -39,6 +39,6 @@ def unknown_gas(trial: Trial, gas: JarGas) -> Iterator[Problem]:
         if number in told or jar.measured == "net yield" or jar.role == "weight check":
             continue
         told.add(number)
-        what = f"the gas of jar “{jar.name}” cannot be told on day {readings.time_d[index]:.4g}"
+        what = f"the gas of jar “{jar.name}” is not known on day {readings.time_d[index]:.4g}"
         wanted = "fill in what is missing in this row, or take it out"
         yield Problem(readings.table, what, wanted, int(readings.row[index]))

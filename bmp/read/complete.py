@@ -207,9 +207,13 @@ def _methane_share(trial: Trial) -> Iterator[Problem]:
     typed = ~np.isnan(readings.column("methane_share"))
     twice = _by(trial, "methane volume") & typed
     wanted = "behind an absorber the volume is methane already: clear it"
-    yield from _first(readings, twice, "a methane share stands beside a methane volume", wanted)
+    yield from _first(
+        readings, twice, "there are both a methane share and a methane volume", wanted
+    )
     if trial.setup.measured == "methane volume" and trial.setup.methane_share is not None:
-        yield Problem("trial", "the item “methane” stands beside measured = methane volume", wanted)
+        yield Problem(
+            "trial", "the item “methane” does not go with measured = methane volume", wanted
+        )
     carbon_dioxide = trial.setup.flush_excluded and "CO2" in trial.setup.flush_gas
     if carbon_dioxide and any(jar.measured in _SHARE_WAYS for jar in trial.jars):
         what = "the flush gas holds carbon dioxide, so CH4 + CO2 = 100 % is not the jar's own gas"

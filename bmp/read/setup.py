@@ -201,7 +201,7 @@ def _with_assumptions(
     changes: dict[str, Any] = {}
     if "incubation_temperature_C" not in written and setup.measured != "net yield":
         assumed.append(
-            "The jars are taken to stand at 37 °C, since no incubation temperature was given."
+            "The jars are assumed to be at 37 °C, since no incubation temperature was given."
         )
     if setup.methane_share is not None and "methane_share_half_width" not in written:
         half, also = ASSUMED_SHARE_HALF_WIDTH, ""
@@ -212,9 +212,9 @@ def _with_assumptions(
             also = f"; about {error.typical:g} % of the gas taken up by {error.name} is counted in"
         changes["methane_share_half_width"] = half
         assumed.append(
-            f"The assumed methane share of {100 * setup.methane_share:.0f} % is taken to be "
-            f"right within ± {100 * half:.0f} percentage points (common "
-            f"practice, no source{also}); this widens the interval of a yield that rests on it."
+            f"The methane share of {100 * setup.methane_share:.0f} % is assumed to be right within "
+            f"{100 * half:.0f} percentage points either way (common practice, no source{also}). "
+            "This widens the interval of the yields."
         )
     if setup.methane_meter is not None:
         error = published_error(setup.methane_meter)

@@ -41,7 +41,7 @@ def check_place(out: Path, source: Path, file_format: str, replace: bool) -> Non
     if out.is_symlink() or (out.exists() and not out.is_dir()):
         raise UnusableInput([Problem(str(out), "this is a file or a link, not a folder", wanted)])
     if out.is_dir() and any(out.iterdir()) and not _written_here(out, file_format) and not replace:
-        wanted += ", or --replace (the old folder is then kept beside it)"
+        wanted += ", or --replace (the old folder is then kept too)"
         raise UnusableInput([Problem(str(out), "the folder holds other files", wanted)])
 
 

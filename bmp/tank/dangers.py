@@ -20,7 +20,7 @@ DO_FIRST: Final[Mapping[str, str]] = {
     "temperature of the tank": "Warm the tank first, by 1 °C a day at most.",
     "organic load": "Plan less feed.",
     "retention": "Plan less feed or less water, so that it stays longer.",
-    "C:N": "Plan a carbon-rich feed beside it, such as straw.",
+    "C:N": "Add a carbon-rich feed to the plan, such as straw.",
     "total ammonia N": "Plan less nitrogen-rich feed, or more water. Measure the tank's ammonia.",
     "free ammonia N": "Plan less nitrogen-rich feed, or more water. Measure the tank's ammonia.",
     "alkalinity": "Keep today's feed and wait until the alkalinity is above 3 g/L.",
@@ -189,7 +189,7 @@ def _acid_diet(feeds: Sequence[PreparedFeed]) -> list[Danger]:
         Danger(
             f"{100 * then:.0f} % of the planned volatile solids ({names}) turn to acid quickly and "
             "bring little alkalinity",
-            "Feed manure beside it. Measure the tank's pH and alkalinity each week.",
+            "Feed manure with it. Measure the tank's pH and alkalinity each week.",
         )
     ]
 

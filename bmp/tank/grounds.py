@@ -94,7 +94,7 @@ def _of(
         words.append("No blank was measured: the inoculum's own gas is still in the yields.")
     elif control is None:
         low, high = low * WITHOUT_CONTROL[0], high * WITHOUT_CONTROL[1]
-        words.append("No finished cellulose control stands beside the feeds, so the span is wider.")
+        words.append("There is no finished cellulose control, so the span is wider.")
     else:
         least, most = accepted_range()
         times = min(1.0, control / least), max(1.0, control / most)

@@ -242,7 +242,7 @@ def cautions_of(
     if planned.total_ammonia_N_mg_per_L is not None:
         found.append(
             "Ammonia is worked out for a diet that has lasted three retention times at today's "
-            "pH; more ammonia also lifts the pH, and with it the free share."
+            "pH. More ammonia also lifts the pH, and with it the free share."
         )
     if planned.water_to_add_kg_per_d:
         found.append(

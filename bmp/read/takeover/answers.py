@@ -85,7 +85,7 @@ def as_text(
         "# 2. When every line is right, write  yes  here:",
         f"confirmed = {'yes' if confirmed else 'no'}",
         f"# 3. Save this file and type:  bmp analyze {_quoted(name)}",
-        "# This file stays beside the sheet, so its next version is read without a question.",
+        "# Keep this file next to the sheet: its next version is read without a question.",
         *(f"# {line}" for line in words),
     ]
     for section in sections:

@@ -250,7 +250,7 @@ def _jar_lines(
     pressure = _quantities(mapped) & {"gauge before", "absolute before"}
     if jars and not any("headspace [mL]" in jar for jar in jars.values()):
         volume = _fact(facts, r"(bottle|jar|flask|vessel).*(vol|size|hold|capac)|flaschenvol", "mL")
-        remark = "inner volume of an empty jar: its contents are taken off at 1 g/mL"
+        remark = "inner volume of an empty jar: its contents are subtracted at 1 g/mL"
         if volume is None and not pressure:
             volume = "not known"
             remark += "; without it no flush gas is balanced"
