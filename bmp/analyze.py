@@ -8,6 +8,7 @@ import numpy as np
 
 from bmp.assumptions import assumptions
 from bmp.compare.whole import compare_trial
+from bmp.fit.common_errors import Factor
 from bmp.fit.material import MaterialCurves, fit_materials
 from bmp.fit.results import MaterialFits
 from bmp.jar_columns import JarColumns, jar_columns, yield_unit
@@ -15,14 +16,16 @@ from bmp.judge.criteria import Criterion
 from bmp.judge.facts import Measured, is_cellulose
 from bmp.judge.overall import judge_trial
 from bmp.net import (
+    COMMON_FACTORS,
     MaterialYield,
     NetCurves,
     blank_means,
+    blank_moves,
     net_curves,
     series_yields,
     yield_records,
 )
-from bmp.normalise import CORRECTIONS, normalise
+from bmp.normalise import CORRECTIONS, JarGas, normalise
 from bmp.normalise.untold import impossible_falls, unknown_gas
 from bmp.plan.literature import read_literature
 from bmp.problem import UnusableInput
@@ -64,7 +67,7 @@ def analyze(
     columns = series_yields(gas, jars, curves, blanks)
     yields = yield_records(columns, jars)
     progress("fit the kinetics")
-    fits = _fits(trial, curves, yields)
+    fits = _fits(gas, jars, curves, yields)
     progress("judge the trial")
     theory = _theoretical(jars)
     measured = Measured(jars, gas, blanks, curves, columns, theory)
@@ -117,7 +120,7 @@ def _highest(material: Material) -> float | None:
 
 
 def _fits(
-    trial: Trial, curves: NetCurves, yields: tuple[MaterialYield, ...]
+    gas: JarGas, jars: JarColumns, curves: NetCurves, yields: tuple[MaterialYield, ...]
 ) -> dict[str, MaterialFits]:
     """Fit every series of jars that has a reading after closing."""
     some = [one for one in yields if all(np.any(curves.of(jar)[0] > 0.0) for jar in one.jars)]
@@ -127,13 +130,24 @@ def _fits(
             [curves.of(jar)[1] for jar in one.jars],
             yield_unit(one.per),
             [curves.from_blank[curves.jar == jar] for jar in one.jars],
-            one_phase=is_cellulose(trial.material(one.material)),
-            highest=_highest(trial.material(one.material)) if one.per == "VS" else None,
+            blank_moves=blank_moves(gas, jars, curves, one.jars),
+            factors=_factors(one),
+            one_phase=is_cellulose(jars.of.material(one.material)),
+            highest=_highest(jars.of.material(one.material)) if one.per == "VS" else None,
         )
         for one in some
     ]
     fitted = fit_materials(materials) if materials else []
     return {one.series: fit for one, fit in zip(some, fitted, strict=True)}
+
+
+def _factors(one: MaterialYield) -> list[Factor]:
+    """Return the relative errors that all jars of a series have in common."""
+    return [
+        Factor(name, u / abs(one.value), freedom)
+        for name, (u, freedom) in one.parts.items()
+        if name in COMMON_FACTORS and u > 0 and one.value
+    ]
 
 
 def correction_sizes(

@@ -9,8 +9,8 @@ import numpy as np
 from bmp.net import Blanks, MaterialYield, NetCurves
 from bmp.normalise import JarGas
 from bmp.normalise.flow import gas_is_kept
-from bmp.published_errors import published_error
 from bmp.runs import last
+from bmp.solids import SOLIDS_SOURCE, solids_error
 from bmp.trial import ASSUMED_SHARE_HALF_WIDTH, Trial
 
 
@@ -198,15 +198,16 @@ def _solids(trial: Trial, yields: tuple[MaterialYield, ...]) -> Iterator[str]:
             f"VS of {_names(fresh)} is not known, so the yield is per gram of fresh mass. It "
             "cannot be compared with other feeds or with the limits of the control."
         )
-    unsure = sorted(
-        {one.material for one in yields if one.per == "VS" and "solids" not in one.parts}
-    )
-    if unsure:
-        wet = published_error("VS of a wet feed")
+    unsure: dict[float, list[str]] = {}
+    for one in yields:
+        if one.parts.get("assumed solids", (0.0,))[0] > 0.0:
+            error = solids_error(trial.material(one.material), one.per)
+            unsure.setdefault(error.relative_u, []).append(one.material)
+    for relative_u, names in unsure.items():
         yield (
-            f"No uncertainty of VS was given for {_names(unsure)}: the interval of the yield "
-            f"leaves it out. VS of a wet feed is usually known to {wet.low:g} to {wet.high:g} % "
-            f"({wet.source})."
+            f"No uncertainty of VS was given for {_names(names)}. A standard uncertainty of "
+            f"{100 * relative_u:.1f} % is assumed ({SOLIDS_SOURCE}). It widens the interval and is "
+            "not in the SD. Give the crucibles or an uncertainty for your own; 0 counts as exact."
         )
 
 

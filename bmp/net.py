@@ -6,18 +6,20 @@ goes over columns of jars, of one trial or of many; NaN stands for what is not k
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 import numpy as np
 
+from bmp.borrowed import borrowed_scatter
 from bmp.jar_columns import JarColumns, own_name, yield_unit
 from bmp.normalise import JarGas
 from bmp.runs import first, interpolate, last
-from bmp.statistics import critical_t, satterthwaite
+from bmp.solids import SolidsError, solids_error
+from bmp.statistics import critical_value, satterthwaite
 from bmp.stop_rule import finished, lowest_rates_percent
-from bmp.trial import BoolArray, FloatArray, IntArray, Material
+from bmp.trial import BoolArray, FloatArray, IntArray
 
 # A jar read some hours after the last blank takes that blank's last value: at the end of a trial
 # the inoculum gives next to nothing in that time (common practice, no source).
@@ -92,9 +94,14 @@ class ErrorPart(NamedTuple):
     """Degrees of freedom behind it; infinite: taken as known."""
 
 
-PARTS: Final = ("jars", "blank", "solids", "share")
+PARTS: Final = ("jars", "blank", "solids", "assumed solids", "share")
 """Scatter between jars (s1 of document 200, Eqs. 4 to 6), the blank (s2), the VS or TS of the feed
-(s3; where no error of it is known it is left out), an assumed methane share."""
+as its error was given (s3) or, where none was, by published repeatability (`bmp.solids`), and the
+methane share."""
+COMMON_FACTORS: Final = ("solids", "assumed solids", "share")
+"""Parts that multiply the yields of all jars of a series alike."""
+IN_SD: Final = ("jars", "blank", "solids")
+"""What document 200 counts in the standard deviation, by which a control is judged."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,12 +126,16 @@ class Yields:
     sd: FloatArray
     """Between jars, the blank's and the VS's error included; document 200, Eq. 7."""
     u: FloatArray
-    """Standard uncertainty of the mean; with what an assumed methane share adds."""
+    """Standard uncertainty of the mean; with what the methane share and assumed solids add."""
     freedom: FloatArray
     """Welch-Satterthwaite degrees of freedom (JCGM 100:2008, G.4)."""
     low: FloatArray
     """95 % interval of the mean."""
     high: FloatArray
+    borrowed_low: FloatArray
+    """The same with the scatter between jars that the trial and published trials lend
+    (`bmp.borrowed`)."""
+    borrowed_high: FloatArray
     blank_percent: FloatArray
     """The inoculum's part of the jars' methane."""
     three_day_rate_percent: FloatArray
@@ -155,6 +166,7 @@ class MaterialYield:
     freedom: float | None
     ci95: tuple[float, float] | None
     why_no_interval: str
+    ci95_borrowed: tuple[float, float] | None
     parts: Mapping[str, tuple[float, float]]
     """Standard uncertainty and degrees of freedom by part (`PARTS`); one that is not known is not
     there."""
@@ -218,6 +230,73 @@ def blank_curves(
     jar = gas.jar[here]
     specific = gas.methane_NmL[here] / jars.inoculum_g[jar]
     return _from_nothing(jar, gas.time_d[here], specific, own)
+
+
+def blank_moves(
+    gas: JarGas, jars: JarColumns, curves: NetCurves, some: Sequence[int]
+) -> list[FloatArray] | None:
+    """Return how far each blank moves the net yield of each of some jars of one series.
+
+    Returns
+    -------
+    list of numpy.ndarray or None
+        One array a jar, shape (blanks, readings): -(inoculum per gram) (b_i - b) at its readings,
+        which adds to nought over the blanks; `None` with fewer than two blanks.
+    """
+    inoculum = jars.inoculum[some[0]]
+    blank = (jars.role == "blank") & jars.counted & (jars.inoculum == inoculum)
+    own = np.flatnonzero(blank & jars.of.setup.blank)
+    if own.size < 2 or jars.typed[some[0]]:
+        return None
+    of_blank = blank_curves(gas, jars, own)
+    moves = []
+    for jar in some:
+        time_d = curves.of(jar)[0]
+        pair, at = np.repeat(own, time_d.size), np.tile(time_d, own.size)
+        seen = interpolate(pair, at, *of_blank)[0].reshape(own.size, -1)
+        ratio = jars.inoculum_g[jar] / jars.own_g[jar]
+        moves.append(-ratio * (seen - seen.mean(axis=0)))
+    return moves
+
+
+def blank_moves_of_rows(
+    gas: JarGas, jars: JarColumns, jar: IntArray, time_d: FloatArray
+) -> tuple[FloatArray, IntArray]:
+    """Return how far each blank moves the net yield of many jars, as `blank_moves` of one series.
+
+    Parameters
+    ----------
+    jar
+        The jar of each row.
+    time_d
+        Times of its readings, shape (rows, readings).
+
+    Returns
+    -------
+    moves : numpy.ndarray
+        Shape (blanks, rows, readings) with the most blanks of an inoculum; nought beyond a row's
+        own ones.
+    blanks : numpy.ndarray
+        Number of blanks of each row, shape (rows,); nought where none, or only one, was taken off.
+    """
+    blank = (jars.role == "blank") & jars.counted & (jars.inoculum >= 0) & jars.of.setup.blank
+    own = np.flatnonzero(blank)
+    own = own[np.argsort(jars.inoculum[own], kind="stable")]
+    count = np.bincount(jars.inoculum[own], minlength=len(jars.inocula) + 1)
+    starts = np.concatenate([[0], np.cumsum(count)])[:-1]
+    blanks = np.where(jars.typed[jar], 0, count[jars.inoculum[jar]])
+    blanks = np.where(blanks > 1, blanks, 0)
+    moves = np.zeros((int(blanks.max(initial=0)), *time_d.shape))
+    of_blank = blank_curves(gas, jars, np.sort(own))
+    for i in range(len(moves)):
+        rows = np.flatnonzero(blanks > i)
+        pair = np.repeat(own[starts[jars.inoculum[jar[rows]]] + i], time_d.shape[1])
+        seen = interpolate(pair, time_d[rows].ravel(), *of_blank)[0]
+        moves[i, rows] = seen.reshape(rows.size, -1)
+    mean = moves.sum(axis=0) / np.maximum(blanks, 1)[:, None]
+    here = np.arange(len(moves))[:, None] < blanks
+    ratio = jars.inoculum_g[jar] / jars.own_g[jar]
+    return np.where(here[..., None], -ratio[:, None] * (moves - mean), 0.0), blanks
 
 
 def last_time(jar: IntArray, time_d: FloatArray, jars: IntArray) -> FloatArray:
@@ -294,8 +373,9 @@ def series_yields(gas: JarGas, jars: JarColumns, curves: NetCurves, blanks: Blan
     off, _ = interpolate(jar, end_d[series], curves.jar, curves.time_d, curves.from_blank)
     taken_off = np.bincount(series, off, minlength=size) / some
     parts = _parts(gas, jars, blanks, jar, series, values, mean, end_d)
-    sd, u, freedom = _combined(parts, count)
-    reach = critical_t(freedom) * u
+    sd, u, freedom, critical = _combined(parts, count)
+    reach = critical * u
+    borrowed = _borrowed_reach(parts, mean, count, jars.series_trial)
     return Yields(
         jar=jar,
         series=series,
@@ -309,6 +389,8 @@ def series_yields(gas: JarGas, jars: JarColumns, curves: NetCurves, blanks: Blan
         freedom=freedom,
         low=mean - reach,
         high=mean + reach,
+        borrowed_low=mean - borrowed,
+        borrowed_high=mean + borrowed,
         blank_percent=_blank_percent(jars, blanks, jar, series, mean, taken_off),
         three_day_rate_percent=_slowest(curves, jar, series, size),
     )
@@ -330,34 +412,28 @@ def _parts(
     some = np.maximum(count, 1)
     square = np.bincount(series, (values - mean[series]) ** 2, minlength=size)
     between = np.where(count > 1, np.sqrt(square / np.maximum(count - 1, 1) / some), np.nan)
-    relative = np.array(
-        [
-            0.0 if typed else _relative_u(material, per)
-            for material, per, typed in zip(
-                jars.material_of, jars.per, _typed_series(jars), strict=True
-            )
-        ]
+    solids = [
+        SolidsError(0.0, np.inf, False) if typed else solids_error(material, per)
+        for material, per, typed in zip(
+            jars.material_of, jars.per, _typed_series(jars), strict=True
+        )
+    ]
+    relative, solids_dof = (
+        np.array([getattr(one, name) for one in solids]) for name in ("relative_u", "dof")
     )
+    assumed = np.array([one.assumed for one in solids], dtype=bool)
+    level = np.sqrt(np.bincount(series, values**2, minlength=size) / some)
     share = gas.share_u[jar] * np.abs(values)
     from_share = np.sqrt(np.bincount(series, share**2, minlength=size) / some)
     common = np.bincount(series, gas.share_u_common[jar], minlength=size) > 0
-    # the errors of VS and share were found from replicates whose number is not handed in
     known = np.full(size, np.inf)
     return {
         "jars": ErrorPart(between, (count - 1).astype(np.float64)),
         "blank": _blank_part(jars, blanks, jar, series, end_d),
-        "solids": ErrorPart(
-            relative * np.sqrt(np.bincount(series, values**2, minlength=size) / some), known
-        ),
+        "solids": ErrorPart(np.where(assumed, 0.0, relative * level), solids_dof),
+        "assumed solids": ErrorPart(np.where(assumed, relative * level, 0.0), known),
         "share": ErrorPart(np.where(common, from_share, from_share / np.sqrt(some)), known),
     }
-
-
-def _relative_u(material: Material, per: str) -> float:
-    """Return the relative standard uncertainty of what a yield is counted per; NaN: not known."""
-    if per == "VS" and material.VS:
-        return np.nan if material.VS_u is None else material.VS_u / material.VS
-    return 0.0
 
 
 def _typed_series(jars: JarColumns) -> list[bool]:
@@ -398,15 +474,31 @@ def _blank_part(
 
 def _combined(
     parts: Mapping[str, ErrorPart], count: IntArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return SD, standard uncertainty and degrees of freedom of the means."""
-    known = {**parts, "solids": parts["solids"]._replace(u=np.nan_to_num(parts["solids"].u))}
-    variance = np.stack([known[name].u ** 2 for name in PARTS], axis=-1)
-    freedom = np.stack([np.maximum(known[name].freedom, 1.0) for name in PARTS], axis=-1)
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Return SD, standard uncertainty, degrees of freedom and critical value of the means."""
+    variance = np.stack([parts[name].u ** 2 for name in PARTS], axis=-1)
+    freedom = np.stack([np.maximum(parts[name].freedom, 1.0) for name in PARTS], axis=-1)
     whole = variance.sum(axis=-1)
     effective = np.where(np.isnan(whole), np.nan, satterthwaite(variance, freedom))
-    without_share = variance[:, [name != "share" for name in PARTS]].sum(axis=-1)
-    return np.sqrt(count * without_share), np.sqrt(whole), effective
+    in_sd = variance[:, [name in IN_SD for name in PARTS]].sum(axis=-1)
+    critical = critical_value(variance, freedom)
+    return np.sqrt(count * in_sd), np.sqrt(whole), effective, critical
+
+
+def _borrowed_reach(
+    parts: Mapping[str, ErrorPart], mean: FloatArray, count: IntArray, trial: IntArray
+) -> FloatArray:
+    """Return half the 95 % interval with borrowed scatter; NaN for a yield not above nought."""
+    above, some = np.nan_to_num(mean) > 0, np.maximum(count, 1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        rsd = np.where(above, parts["jars"].u * np.sqrt(some) / mean, np.nan)
+    lent, freedom = borrowed_scatter(rsd, count, trial)
+    jars = ErrorPart(np.where(above, lent * mean / np.sqrt(some), np.nan), freedom)
+    own = {**parts, "jars": jars}
+    variance = np.stack([own[name].u ** 2 for name in PARTS], axis=-1)
+    dof = np.stack([np.maximum(own[name].freedom, 1.0) for name in PARTS], axis=-1)
+    reach: FloatArray = critical_value(variance, dof) * np.sqrt(variance.sum(axis=-1))
+    return reach
 
 
 def _blank_percent(
@@ -461,6 +553,7 @@ def _record(index: int, own: IntArray, yields: Yields, jars: JarColumns) -> Mate
         freedom=_known(yields.freedom[index]),
         ci95=None if u is None else (low, high),
         why_no_interval=_why(index, yields),
+        ci95_borrowed=_limits(yields.borrowed_low[index], yields.borrowed_high[index]),
         parts={
             name: (float(one.u[index]), float(one.freedom[index]))
             for name, one in yields.parts.items()
@@ -471,6 +564,10 @@ def _record(index: int, own: IntArray, yields: Yields, jars: JarColumns) -> Mate
         jar_values=tuple(yields.jar_value[yields.series == index].tolist()),
         three_day_rate_percent=_known(yields.three_day_rate_percent[index]),
     )
+
+
+def _limits(low: float, high: float) -> tuple[float, float] | None:
+    return (float(low), float(high)) if np.isfinite(low) and np.isfinite(high) else None
 
 
 def _known(value: float) -> float | None:

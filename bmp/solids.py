@@ -13,13 +13,56 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bmp.trial import FloatArray
+from bmp.trial import FloatArray, Material
 
 # Standard BMP Methods document 100 v1.9 (2021): TS and VS of every material in triplicate.
 ADVISED_REPLICATES = 3
 # Largest relative standard deviation of replicates: laboratory manual of the New England Water
 # Environment Association, which cites Standard Methods 2540 G.
 LARGEST_REPLICATE_RSD = 0.05
+
+
+# Where no error of the solids is given: relative standard uncertainty of one replicate, by role.
+# Feeds: the most that replicates may differ by (above), so that a mean of three is within 2.9 %; a
+# control is a dry powder, whose crucibles differed by 0.6 % at most (Justesen et al. 2019, Water
+# 11(12):2431, open data; VS of a ground feed).
+ASSUMED_REPLICATE_RSD = {"control": 0.006}
+SOLIDS_SOURCE = (
+    "replicates within 5 %: New England Water Environment Association after Standard Methods 2540 "
+    "G; dry powders 0.6 %: Justesen et al. 2019"
+)
+
+
+@dataclass(frozen=True)
+class SolidsError:
+    """The error of what a yield is counted per gram of."""
+
+    relative_u: float
+    dof: float
+    """Infinite: taken as known."""
+    assumed: bool
+    """Nobody gave it: published repeatability."""
+
+
+def solids_error(material: Material, per: str) -> SolidsError:
+    """Return the relative standard uncertainty of the solids that a yield is counted per.
+
+    Parameters
+    ----------
+    material : Material
+        Its uncertainty as given; nought counts as exact.
+    per : str
+        `VS`, `TS` or `fresh` (which has none).
+    """
+    value = {"VS": material.VS, "TS": material.TS}.get(per)
+    if not value:
+        return SolidsError(0.0, math.inf, False)
+    u, dof = (material.VS_u, material.VS_dof) if per == "VS" else (material.TS_u, material.TS_dof)
+    if u is not None:
+        return SolidsError(u / value, math.inf if dof is None else dof, False)
+    replicates = material.solids_replicates or ADVISED_REPLICATES
+    rsd = ASSUMED_REPLICATE_RSD.get(material.role, LARGEST_REPLICATE_RSD)
+    return SolidsError(rsd / math.sqrt(replicates), math.inf, True)
 
 
 class CrucibleError(ValueError):
@@ -49,6 +92,8 @@ class Fraction:
     """What `u` is made of, or why there is none."""
     n: int
     """Crucibles it was taken from."""
+    dof: float | None = None
+    """Degrees of freedom of `u`; `None`: taken as known, or there is none."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +115,7 @@ def solids_from_crucibles(
     dry_g: Sequence[float] | FloatArray,
     ash_g: Sequence[float] | FloatArray | None = None,
     *,
-    balance_u_g: float | None = None,
+    balance_u_g: float | FloatArray | None = None,
 ) -> Solids:
     """Return TS and VS from weighings of one crucible a replicate.
 
@@ -80,7 +125,8 @@ def solids_from_crucibles(
         Mass of the empty crucible, with fresh sample, after 105 °C and after 550 °C [g], each with
         the crucible. Shape (replicates,). No `ash_g`: TS only.
     balance_u_g
-        Standard uncertainty of one weighing [g]; not given: only the replicates' scatter counts.
+        Standard uncertainty of one weighing [g], one for all or one a crucible; not given:
+        only the replicates' scatter counts.
 
     Raises
     ------
@@ -97,15 +143,19 @@ def solids_from_crucibles(
     tare, wet, dry, ash = _checked(tare_g, wet_g, dry_g, ash_g)
     fresh = wet - tare
     TS = (dry - tare) / fresh
-    ts_balance = balance_u_g and balance_u_g / fresh * np.sqrt(1 + TS**2 + (1 - TS) ** 2)
+    ts_balance = (
+        None if balance_u_g is None else balance_u_g / fresh * np.sqrt(1 + TS**2 + (1 - TS) ** 2)
+    )
     ts = _mean(TS, ts_balance)
     if ash is None:
         return Solids(ts, None, None, _cautions({"TS": TS}))
     VS = (dry - ash) / fresh
     share = (dry - ash) / (dry - tare)
-    vs_balance = balance_u_g and balance_u_g / fresh * np.sqrt(2 + 2 * VS**2)
-    share_balance = balance_u_g and (
-        balance_u_g / (dry - tare) * np.sqrt(1 + share**2 + (1 - share) ** 2)
+    vs_balance = None if balance_u_g is None else balance_u_g / fresh * np.sqrt(2 + 2 * VS**2)
+    share_balance = (
+        None
+        if balance_u_g is None
+        else balance_u_g / (dry - tare) * np.sqrt(1 + share**2 + (1 - share) ** 2)
     )
     cautions = _cautions({"TS": TS, "VS": VS})
     return Solids(ts, _mean(VS, vs_balance), _mean(share, share_balance), cautions)
@@ -157,7 +207,7 @@ def _mean(replicates: FloatArray, balance_u: FloatArray | float | None) -> Fract
         return Fraction(value, balance, "balance only: one crucible does not show the scatter", n)
     if balance is not None and balance > scatter:
         return Fraction(value, balance, "balance (larger than the scatter of the crucibles)", n)
-    return Fraction(value, scatter, f"scatter of {n} crucibles", n)
+    return Fraction(value, scatter, f"scatter of {n} crucibles", n, float(n - 1))
 
 
 def _cautions(replicates: dict[str, FloatArray]) -> tuple[str, ...]:

@@ -65,11 +65,15 @@ class Interval:
     high: FloatArray
     standard_error: FloatArray
     dof: FloatArray
+    """Welch and Satterthwaite's; the critical value is larger where one source has few."""
     p: FloatArray
     """Two-sided p-value of the contrast being zero."""
+    critical: FloatArray
+    """Half width over standard error."""
 
 
-Critical = Callable[[FloatArray], FloatArray]
+Critical = Callable[[FloatArray, FloatArray], FloatArray]
+"""Of variances by source and their degrees of freedom."""
 
 
 def satterthwaite(variances: FloatArray, dof: FloatArray) -> FloatArray:
@@ -102,6 +106,80 @@ def two_sided_p(t: FloatArray, dof: FloatArray) -> FloatArray:
     return np.asarray(2 * stdtr(dof, -np.abs(t)))
 
 
+def critical_value(variances: FloatArray, dof: FloatArray, level: float = LEVEL) -> FloatArray:
+    """Return the multiple of the standard error that a sum of estimated variances asks for.
+
+    Parameters
+    ----------
+    variances : array, shape (..., sources)
+        Estimated variance from each source.
+    dof : array, shape (sources,) or (..., sources)
+        Degrees of freedom of each; infinite: taken as known.
+    level : float
+        Coverage aimed at.
+
+    Notes
+    -----
+    Student's t of Welch and Satterthwaite's degrees of freedom [1]_, but never so small that the
+    interval is narrower than one source gives by itself: max_i t(v_i) sqrt(V_i/V). Without that a
+    second error makes the interval of three jars narrower, and where a source of few degrees of
+    freedom carries the error the 95 % interval holds in 89 to 93 %; simulated errors of the test
+    stay at or below 5.3 % with it (tests/benchmarks/null_error.py).
+    """
+    variances, dof = np.asarray(variances, dtype=float), np.asarray(dof, dtype=float)
+    total = variances.sum(axis=-1, keepdims=True)
+    share = variances / np.where(total > 0, total, 1.0)
+    alone = critical_t(np.minimum(dof, MOST_DOF), level) * np.sqrt(share)
+    together = critical_t(satterthwaite(variances, dof), level)
+    return np.asarray(np.maximum(together, alone.max(axis=-1)))
+
+
+def two_sided_sum_p(t: FloatArray, variances: FloatArray, dof: FloatArray) -> FloatArray:
+    """Return the two-sided p-value that belongs to `critical_value`.
+
+    Parameters
+    ----------
+    t : array, shape (...)
+        Value over its standard error.
+    variances, dof
+        As there.
+    """
+    variances, dof = np.asarray(variances, dtype=float), np.asarray(dof, dtype=float)
+    total = variances.sum(axis=-1, keepdims=True)
+    share = variances / np.where(total > 0, total, 1.0)
+    counts = share > 0
+    alone = np.where(counts, np.asarray(t)[..., None] / np.sqrt(np.where(counts, share, 1)), np.inf)
+    p = two_sided_p(alone, np.minimum(dof, MOST_DOF))
+    return np.asarray(np.maximum(two_sided_p(t, satterthwaite(variances, dof)), p.max(axis=-1)))
+
+
+def mean_interval(
+    mean: FloatArray, variances: FloatArray, dof: FloatArray, level: float = LEVEL
+) -> Interval:
+    """Return the interval of a value whose variance is a sum of estimated ones, and its p-value.
+
+    Parameters
+    ----------
+    mean : array, shape (...)
+    variances, dof
+        As `critical_value` takes them.
+    level : float
+        Coverage aimed at.
+    """
+    mean = np.asarray(mean, dtype=float)
+    error, critical = np.sqrt(variances.sum(axis=-1)), critical_value(variances, dof, level)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        t = np.where(error > 0, mean / error, np.where(mean == 0, 0.0, np.inf))
+    return Interval(
+        mean - critical * error,
+        mean + critical * error,
+        error,
+        satterthwaite(variances, dof),
+        two_sided_sum_p(t, variances, dof),
+        critical,
+    )
+
+
 def difference_interval(
     difference: FloatArray, components: Components, level: float = LEVEL
 ) -> Interval:
@@ -115,13 +193,7 @@ def difference_interval(
     level : float
         Coverage aimed at.
     """
-    difference = np.asarray(difference, dtype=float)
-    dof = satterthwaite(components.numerator, components.dof)
-    error = np.sqrt(components.numerator.sum(axis=-1))
-    half = critical_t(dof, level) * error
-    with np.errstate(divide="ignore", invalid="ignore"):
-        t = np.where(error > 0, difference / error, np.where(difference == 0, 0.0, np.inf))
-    return Interval(difference - half, difference + half, error, dof, two_sided_p(t, dof))
+    return mean_interval(difference, components.numerator, components.dof, level)
 
 
 def fieller_interval(
@@ -142,8 +214,8 @@ def fieller_interval(
     ----------
     numerator, denominator : array, shape (...)
     components : Components
-    critical : function of the degrees of freedom, or a number
-        Critical value; default Student's t at 95 %.
+    critical : function of variances and degrees of freedom, or a number
+        Critical value; default `critical_value` at 95 %.
 
     Returns
     -------
@@ -163,11 +235,11 @@ def fieller_interval(
 
 def _critical_function(critical: Critical | float | None) -> Critical:
     if critical is None:
-        return critical_t
+        return critical_value
     if callable(critical):
         return critical
     value = float(critical)
-    return lambda dof: np.full_like(dof, value)
+    return lambda variances, dof: np.full(variances.shape[:-1], value)
 
 
 def _fieller_end(
@@ -186,7 +258,7 @@ def _fieller_end(
     ratio = start
     for _ in range(60):
         at = np.where(np.isfinite(ratio), ratio, start)
-        t2 = critical(satterthwaite(components.along(at), components.dof)) ** 2
+        t2 = critical(components.along(at), components.dof) ** 2
         a, b, c = d**2 - t2 * dd, n * d - t2 * nd, n**2 - t2 * nn
         with np.errstate(divide="ignore", invalid="ignore"):
             root = (b + side * np.sqrt(np.maximum(b**2 - a * c, 0.0))) / a
@@ -216,32 +288,28 @@ def log_interval(
     level : float
         Coverage aimed at.
     """
-    dof = satterthwaite(relative.numerator, relative.dof)
-    half = critical_t(dof, level) * np.sqrt(relative.numerator.sum(axis=-1))
+    critical = critical_value(relative.numerator, relative.dof, level)
+    half = critical * np.sqrt(relative.numerator.sum(axis=-1))
     return ratio * np.exp(-half), ratio * np.exp(half)
 
 
-def detectable_difference(
-    standard_error: FloatArray, dof: FloatArray, power: float | None = None, level: float = LEVEL
-) -> FloatArray:
-    """Return the smallest difference that this much noise lets show.
+def detectable_difference(interval: Interval, power: float | None = None) -> FloatArray:
+    """Return the smallest difference that as much noise as this interval's lets show.
 
     Parameters
     ----------
-    standard_error, dof : array, shape (...)
-        Of the difference.
+    interval : Interval
+        Of a difference.
     power : float, optional
         Share of repeated trials in which a true difference of this size would show, from the
         noncentral t (the far tail left out); default: the difference that is just significant.
-    level : float
-        Of the interval.
     """
-    critical = critical_t(dof, level)
     if power is None:
-        return critical * standard_error
+        return interval.critical * interval.standard_error
     from scipy.special import nctdtrinc
 
-    return np.asarray(nctdtrinc(dof, 1 - power, critical)) * standard_error
+    found = nctdtrinc(interval.dof, 1 - power, interval.critical)
+    return np.asarray(found) * interval.standard_error
 
 
 def holm(p: FloatArray) -> FloatArray:

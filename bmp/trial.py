@@ -75,6 +75,9 @@ class Setup:
     """Assumed CH4 in the dry gas, in the sense of `flush_excluded`."""
     methane_share_half_width: float = 0.0
     """Half the width of the 95 % interval of the assumed share."""
+    measured_share_half_width: float | None = None
+    """The same of the meter that shares were read with, its error common to all jars; `None`: not
+    given."""
     flush_excluded: bool = True
     """Shares are CH4/(CH4 + CO2); otherwise of all dry gas, the flush gas included."""
     flush_gas: Mapping[str, float] = field(default_factory=lambda: {"N2": 1.0})
@@ -134,6 +137,11 @@ class Material:
     """Standard uncertainty of `TS`, per fresh mass."""
     VS_u: float | None = None
     """Standard uncertainty of `VS`, per fresh mass."""
+    TS_dof: float | None = None
+    """Degrees of freedom of `TS_u`, and of `VS_u`: replicates less one; `None`: taken as known."""
+    VS_dof: float | None = None
+    solids_replicates: float | None = None
+    """Crucibles, or other samples, that the typed TS and VS are means of."""
     COD_g_per_gVS: float | None = None
     carbohydrate: float | None = None
     """Share of VS, as `protein` and `lipid`."""

@@ -21,6 +21,8 @@ LEVELS: list[set[str]] = [
         "runs",
         "atmosphere",
         "statistics",
+        "borrowed",
+        "surer",
     },
     {"stop_rule", "limits", "jar_columns", "published_errors"},
     {"theory", "solids", "cautions", "wall"},

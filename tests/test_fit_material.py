@@ -165,3 +165,23 @@ def test_jars_that_agree_overrule_an_error_swollen_by_a_model_that_bends_otherwi
     far_apart = [jars[0], 2.0 * jars[1], 4.0 * jars[2]]
     apart = fit_material([days] * 3, far_apart).models["modified Gompertz"].parameters["B0"]
     assert apart.value is None or apart.ci95[1] > 2.0 * apart.value
+
+
+def test_materials_with_readings_of_their_own_carry_their_blanks() -> None:
+    """A material read less often than another is padded, and so are the shifts of its readings."""
+    days = [np.arange(1.0, 31.0), np.arange(2.0, 31.0, 4.0)]
+    materials = []
+    for times in days:
+        curve = 300 * (1 - np.exp(-0.2 * times))
+        moves = np.stack([np.full(times.size, shift) for shift in (2.0, -1.0, -1.0)])
+        jars = [curve * scale for scale in (0.99, 1.0, 1.01)]
+        materials.append(MaterialCurves([times] * 3, jars, blank_moves=[moves] * 3))
+    together = fit_materials(materials)
+    for both, one in zip(together, materials, strict=True):
+        alone = fit_materials([one])[0]
+        assert both.t90_blank_moves == pytest.approx(alone.t90_blank_moves)
+        for name in ("first order", "cone"):
+            assert both.models[name].blank_moves == {
+                parameter: pytest.approx(found)
+                for parameter, found in alone.models[name].blank_moves.items()
+            }

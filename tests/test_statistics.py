@@ -8,12 +8,14 @@ from hypothesis import strategies as st
 from bmp.statistics import (
     Components,
     critical_t,
+    critical_value,
     detectable_difference,
     difference_interval,
     fieller_interval,
     log_interval,
     satterthwaite,
     two_sided_p,
+    two_sided_sum_p,
 )
 
 
@@ -67,9 +69,8 @@ def test_fieller_ends_are_where_the_contrast_is_just_significant(
     parts = independent(u**2, v**2, dof=2.0)
     for end in fieller_interval(np.array(a), np.array(b), parts):
         variances = parts.along(end)
-        dof = satterthwaite(variances, parts.dof)
         t = (a - end * b) / np.sqrt(variances.sum(axis=-1))
-        assert two_sided_p(t, dof) == pytest.approx(0.05, abs=1e-6)
+        assert two_sided_sum_p(t, variances, parts.dof) == pytest.approx(0.05, abs=1e-6)
 
 
 @given(a=st.floats(50, 400), b=st.floats(50, 400), u=st.floats(0.5, 8), v=st.floats(0.5, 8))
@@ -124,6 +125,34 @@ def test_log_interval_is_symmetric_in_the_ratio() -> None:
 
 
 def test_a_difference_found_four_times_in_five_is_larger_than_one_just_significant() -> None:
-    error, dof = np.array(2.0), np.array(4.0)
-    assert detectable_difference(error, dof) == pytest.approx(2 * 2.776445, abs=1e-5)
-    assert detectable_difference(error, dof, power=0.8) > detectable_difference(error, dof)
+    one_source = Components(("jars",), *(np.array([x]) for x in (4.0, 0.0, 0.0)), np.array([4.0]))
+    found = difference_interval(np.array(0.0), one_source)
+    assert detectable_difference(found) == pytest.approx(2 * 2.776445, abs=1e-5)
+    assert detectable_difference(found, power=0.8) > detectable_difference(found)
+
+
+def test_an_interval_is_never_narrower_than_one_source_makes_it_by_itself() -> None:
+    """Three jars, t(2) = 4.3027: a known error beside them may not narrow their interval."""
+    jars, known = 4.0, 1.0
+    critical = critical_value(np.array([jars, known]), np.array([2.0, np.inf]))
+    assert critical * np.sqrt(jars + known) == pytest.approx(4.3026527 * np.sqrt(jars), abs=1e-6)
+    # Welch and Satterthwaite alone: (4 + 1)^2 / (16/2) = 3.125 degrees of freedom, t = 3.112
+    assert 4.3026527 * np.sqrt(jars) > 3.112 * np.sqrt(jars + known)
+
+
+def test_one_source_is_students_t_and_a_known_one_the_normal_deviate() -> None:
+    assert critical_value(np.array([4.0]), np.array([2.0])) == pytest.approx(4.3026527, abs=1e-6)
+    known = critical_value(np.array([1.0, 3.0]), np.array([np.inf, np.inf]))
+    assert known == pytest.approx(1.9599640, abs=1e-6)
+
+
+@given(
+    variances=st.lists(st.floats(0.01, 100), min_size=2, max_size=4),
+    dof=st.lists(st.sampled_from([1.0, 2.0, 3.0, 5.0, np.inf]), min_size=4, max_size=4),
+)
+def test_the_critical_value_is_where_the_p_value_is_five_per_cent(
+    variances: list[float], dof: list[float]
+) -> None:
+    v, d = np.array(variances), np.array(dof[: len(variances)])
+    p = two_sided_sum_p(critical_value(v, d), v, d)
+    assert p == pytest.approx(0.05, abs=1e-6)

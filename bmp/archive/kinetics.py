@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 import numpy as np
 
 from bmp.fit.choice import CANDIDATES
+from bmp.fit.common_errors import parameter_moves
 from bmp.fit.curves import Curves, table
 from bmp.fit.interval import series_limits
 from bmp.fit.models import MODELS
 from bmp.fit.series import SeriesFits
 from bmp.fit.series import fit_series as fit_packed
-from bmp.fit.times import times_of_jars
-from bmp.net import NetCurves, Yields
+from bmp.fit.times import share_days, times_of_jars
+from bmp.jar_columns import JarColumns
+from bmp.net import COMMON_FACTORS, NetCurves, Yields, blank_moves_of_rows
+from bmp.normalise import JarGas
+from bmp.runs import first
 from bmp.trial import BoolArray, FloatArray, IntArray
 
 PARAMETERS: Final = {
@@ -47,8 +51,14 @@ class Kinetics:
     chosen: list[str | None]
 
 
-def fit_series(curves: NetCurves, yields: Yields) -> Kinetics:
-    """Fit every series whose jars all have a reading after closing."""
+def fit_series(
+    curves: NetCurves, yields: Yields, blanks: tuple[JarGas, JarColumns] | None = None
+) -> Kinetics:
+    """Fit every series whose jars all have a reading after closing.
+
+    `blanks` holds the gas and the jars that the curves were made from, for what all jars of a
+    series have in common; without it the limits hold the scatter between jars alone.
+    """
     size = len(yields.jars)
     columns = {
         name: Known(*(np.full(size, np.nan) for _ in Known._fields))
@@ -58,10 +68,16 @@ def fit_series(curves: NetCurves, yields: Yields) -> Kinetics:
     packed = _pack(curves, yields)
     if packed is None:
         return Kinetics(columns, chosen)
-    jars, series, fitted = packed
-    fits = fit_packed(jars, series, CANDIDATES)
+    rows, series, fitted, jar = packed
+    fits = fit_packed(rows, series, CANDIDATES)
+    none = _Common(np.zeros((0, *rows.time_d.shape)), np.zeros(len(fitted), dtype=np.int64), ())
+    common = none if blanks is None else _common(*blanks, jar, fits, yields, fitted)
     for name, whole in columns.items():
-        found = _parameter(fits, *PARAMETERS[name]) if name in PARAMETERS else _time(fits, name)
+        found = (
+            _parameter(fits, common, *PARAMETERS[name])
+            if name in PARAMETERS
+            else _time(fits, common, name)
+        )
         for column, values in zip(whole, found, strict=True):
             column[fitted] = values
     for place, model in zip(fitted.tolist(), fits.chosen, strict=True):
@@ -69,18 +85,77 @@ def fit_series(curves: NetCurves, yields: Yields) -> Kinetics:
     return Kinetics(columns, chosen)
 
 
-def _parameter(fits: SeriesFits, model: str, name: str) -> Known:
+@dataclass(frozen=True, eq=False)
+class _Common:
+    """What the jars of each series have in common."""
+
+    moves: FloatArray
+    """How far each blank moves each reading, shape (blanks, jars, readings)."""
+    blanks: IntArray
+    """Blanks of each series; nought where their error is not known."""
+    factors: Sequence[tuple[FloatArray, FloatArray]]
+    """Relative variance and degrees of freedom of each factor, shape (series,) each."""
+
+    def of_blank(self, moved: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return variance and freedom from the blanks' moves of a mean, (blanks, series)."""
+        few = np.maximum(self.blanks, 2)
+        variance = (moved**2).sum(axis=0) / (few * (few - 1.0))
+        return np.where(self.blanks > 1, variance, 0.0), few - 1.0
+
+
+def _common(
+    gas: JarGas,
+    jars: JarColumns,
+    jar: IntArray,
+    fits: SeriesFits,
+    yields: Yields,
+    fitted: IntArray,
+) -> _Common:
+    moves, blanks = blank_moves_of_rows(gas, jars, jar, fits.curves.time_d)
+    value = yields.value[fitted]
+    parts = [yields.parts[name] for name in COMMON_FACTORS]
+    factors = [
+        ((part.u[fitted] / np.where(value != 0, value, np.inf)) ** 2, part.freedom[fitted])
+        for part in parts
+    ]
+    return _Common(moves, blanks[np.flatnonzero(first(fits.series))], factors)
+
+
+def _parameter(fits: SeriesFits, common: _Common, model: str, name: str) -> Known:
     index = MODELS[model].names.index(name)
     jarwise = fits.jarwise[model]
     value = np.where(fits.left_open[model], np.nan, fits.pooled[model])[:, index]
+    parameter = MODELS[model].parameters[index]
+    parts = [common.of_blank(_moved(fits, common, model)[:, :, index])]
+    if parameter.unit.startswith("yield"):
+        mean = np.where(np.isnan(value), 0.0, _mean(jarwise.named[:, index], fits.series))
+        parts += [(relative * mean**2, freedom) for relative, freedom in common.factors]
     low, high = series_limits(
         value, jarwise.named[:, index], jarwise.standard_error[:, index], jarwise.degrees,
-        fits.series, positive=MODELS[model].parameters[index].positive,
+        fits.series, positive=parameter.positive, common=parts,
     )  # fmt: skip
     return _where(~np.isnan(value), value, low, high)
 
 
-def _time(fits: SeriesFits, name: str) -> Known:
+def _mean(values: FloatArray, series: IntArray) -> FloatArray:
+    mean: FloatArray = np.bincount(series, values) / np.bincount(series)
+    return mean
+
+
+def _moved(fits: SeriesFits, common: _Common, model: str) -> FloatArray:
+    """Return how far each blank moves each series' mean parameters, (blanks, series, p)."""
+    jarwise = fits.jarwise[model]
+    size, names = len(fits.chosen), MODELS[model].names
+    moved = np.zeros((len(common.moves), size, len(names)))
+    for i, shift in enumerate(common.moves):
+        with np.errstate(all="ignore"):
+            by_jar = parameter_moves(MODELS[model], fits.curves, jarwise.named, shift)
+        for p in range(len(names)):
+            moved[i, :, p] = _mean(np.nan_to_num(by_jar[:, p]), fits.series)
+    return moved
+
+
+def _time(fits: SeriesFits, common: _Common, name: str) -> Known:
     """Return the times to a share of the yield, the errors of the model chosen for each series."""
     days, error, degrees = (np.full(fits.series.size, np.nan) for _ in range(3))
     by_jar = np.array([model or "" for model in fits.chosen])[fits.series]
@@ -91,16 +166,42 @@ def _time(fits: SeriesFits, name: str) -> Known:
         days[rows], error[rows], degrees[rows] = found
     size = len(fits.chosen)
     ended_below = np.bincount(fits.series, fits.curves.value[:, -1] <= 0, minlength=size) > 0
-    value = np.bincount(fits.series, days) / np.bincount(fits.series)
-    return _where(~ended_below, value, *series_limits(value, days, error, degrees, fits.series))
+    value = _mean(days, fits.series)
+    parts = [common.of_blank(_moved_days(fits, common, TIMES[name], by_jar, value))]
+    limits = series_limits(value, days, error, degrees, fits.series, common=parts)
+    return _where(~ended_below, value, *limits)
+
+
+def _moved_days(
+    fits: SeriesFits, common: _Common, share: float, by_jar: np.ndarray, value: FloatArray
+) -> FloatArray:
+    """Return how far each blank moves each series' mean time, by leaving each out in turn."""
+    blanks = common.blanks[fits.series]
+    means = np.tile(value, (len(common.moves), 1))
+    curves, below = fits.curves, np.zeros(value.size, dtype=bool)
+    for i, shift in enumerate(common.moves):
+        less = curves.value - shift / np.maximum(blanks - 1, 1)[:, None]
+        without = Curves(curves.time_d, less, curves.valid)
+        days = np.empty(fits.series.size)
+        for model in set(fits.chosen):
+            rows = np.flatnonzero(by_jar == (model or ""))
+            chosen = None if model is None else fits.jarwise[model]
+            days[rows] = share_days(without.rows(rows), share, chosen, rows)
+        means[i] = _mean(days, fits.series)
+        below |= np.bincount(fits.series, less[:, -1] <= 0, minlength=value.size) > 0
+    here = np.arange(len(means))[:, None] < common.blanks
+    few = np.maximum(common.blanks, 1)
+    middle = np.where(here, means, 0.0).sum(axis=0) / few
+    moved = np.where(here, -(few - 1.0) * (means - middle), 0.0)
+    return np.where(below | ~np.isfinite(moved).all(axis=0), 0.0, moved)
 
 
 def _where(told: BoolArray, *columns: FloatArray) -> Known:
     return Known(*(np.where(told, column, np.nan) for column in columns))
 
 
-def _pack(curves: NetCurves, yields: Yields) -> tuple[Curves, IntArray, IntArray] | None:
-    """Return the counted jars' curves after day 0, the series of each, and which series these are.
+def _pack(curves: NetCurves, yields: Yields) -> tuple[Curves, IntArray, IntArray, IntArray] | None:
+    """Return the counted jars' curves after day 0, the series of each, which series, which jars.
 
     Series are numbered anew, from 0 over those that can be fitted; `None` where there is none.
     """
@@ -117,4 +218,4 @@ def _pack(curves: NetCurves, yields: Yields) -> tuple[Curves, IntArray, IntArray
     order = np.argsort(row[jar[here]], kind="stable")
     packed = table(row[jar[here]][order], time_d[here][order], net[here][order])
     series = np.repeat(np.arange(len(some)), [yields.jars[i].size for i in some])
-    return packed, series, np.array(some)
+    return packed, series, np.array(some), jars

@@ -37,6 +37,7 @@ _WITH_LIMITS = tuple(
 )
 COLUMNS = (
     "trial", "material", "role", "jars", "bmp", "sd", "u", "ci95_low", "ci95_high", "time_d",
+    "ci95_borrowed_low", "ci95_borrowed_high",
     "rsd_percent", "blank_percent", "finished", "reading_errors", *_WITH_LIMITS, "chosen_model",
     "verdict", "series", "unit",
 )  # fmt: skip
@@ -176,7 +177,7 @@ def _outcome(jars: JarColumns, gas: JarGas) -> Outcome:
     blanks = blank_means(gas, jars)
     curves = net_curves(gas, jars, blanks)
     yields = series_yields(gas, jars, curves, blanks)
-    kinetics = fit_series(curves, yields)
+    kinetics = fit_series(curves, yields, (gas, jars))
     measured = Measured(jars, gas, blanks, curves, yields)
     facts = facts_of(measured, _deciding())
     because = reasons_by_trial(facts, _deciding(), len(jars.trials))
@@ -207,6 +208,8 @@ def _rows(measured: Measured, kinetics: Kinetics, words: list[str]) -> tuple[tup
         "u": _known(yields.u),
         "ci95_low": _known(yields.low),
         "ci95_high": _known(yields.high),
+        "ci95_borrowed_low": _known(yields.borrowed_low),
+        "ci95_borrowed_high": _known(yields.borrowed_high),
         "time_d": _known(yields.time_d),
         "rsd_percent": _known(rsd_percent),
         "blank_percent": _known(yields.blank_percent),

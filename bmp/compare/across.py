@@ -29,6 +29,7 @@ from bmp.statistics import (
     detectable_difference,
     difference_interval,
     log_interval,
+    mean_interval,
     satterthwaite,
 )
 from bmp.trial import FloatArray
@@ -228,7 +229,8 @@ def _plain(samples: Sequence[Sample]) -> tuple[list[Estimate], Errors | None]:
         if s.jars < 2:
             estimates.append(Estimate(value, s.unit, why="one jar only"))
             continue
-        found = difference_interval(np.asarray(value), components([s], [1.0]))
+        parts = components([s], [1.0])
+        found = mean_interval(np.asarray(value), parts.numerator, parts.dof)
         estimates.append(
             Estimate(value, s.unit, (float(found.low), float(found.high)), "within the trial")
         )
@@ -314,8 +316,8 @@ def _bridged(plain: Comparison, four: Sequence[Sample]) -> Comparison:
     )
     spread = difference_interval(np.asarray(a_here - b_here), parts)
     limits = (float(spread.low), float(spread.high))
-    detectable = b_here * float(detectable_difference(np.asarray(error), test.dof))
-    found = b_here * float(detectable_difference(np.asarray(error), test.dof, power=0.8))
+    detectable = b_here * float(detectable_difference(test))
+    found = b_here * float(detectable_difference(test, power=0.8))
     return replace(
         plain,
         mean_b=b_here,

@@ -26,7 +26,8 @@ def components(
 
     Sources: the scatter between the jars of each sample (n - 1 degrees of freedom); the blanks of
     each trial (k - 1), of which only what does not cancel between the samples is left; each common
-    factor such as a material's volatile solids, whose stated uncertainty is taken as known.
+    factor such as a material's volatile solids, with the degrees of freedom that its replicates
+    left.
 
     Parameters
     ----------
@@ -123,5 +124,6 @@ def _factor_rows(samples: Sequence[Sample], n: list[FloatArray], d: list[FloatAr
         ]
         p = np.asarray(sum(u * w for u, w, _ in members))[..., None]
         q = np.asarray(sum(u * w for u, _, w in members))[..., None]
-        rows.append(_products(factor, p, q, np.inf))
+        dof = min(s.factor_dof.get(factor, np.inf) for s in samples if s.trial == trial)
+        rows.append(_products(factor, p, q, dof))
     return rows

@@ -151,12 +151,22 @@ class Feed:
     TS_relative_u: float | None = None
     """Relative standard uncertainty of `TS`; the same for `VS` and the bulk density."""
     VS_relative_u: float | None = None
+    TS_dof: float = np.inf
+    """Degrees of freedom of `TS_relative_u`; the same for `VS`."""
+    VS_dof: float = np.inf
     bulk_density_kg_per_L: float | None = None
     bulk_density_relative_u: float | None = None
     methane_share_relative_u: float = 0.0
     """Relative standard uncertainty of an assumed methane share, the same in all jars."""
+    meter_relative_u: float = 0.0
+    """Relative standard uncertainty of the meter that shares were read with, the same in all jars
+    of the trial, so that it falls out of a ratio."""
     material: str = ""
     """Material whose solids were measured, where several feeds share it; default: the name."""
+    time_d: float | None = None
+    """Day that the yields are of."""
+    finished: bool | None = None
+    """Whether every jar had met the stop rule by then; `None`: cannot be told."""
     still_runs: bool = False
     """It had not met the stop rule at its last reading: what comes last is not known yet."""
     no_bridge: str = ""
@@ -194,6 +204,8 @@ class Sample:
     factors: Mapping[str, float] = field(default_factory=dict)
     """Relative standard uncertainty of each factor that all jars have in common, by its name:
     samples of one trial that name the same factor share its error."""
+    factor_dof: Mapping[str, float] = field(default_factory=dict)
+    """Degrees of freedom of these; one that is not named is taken as known."""
     inoculum: str = ""
     """Whose blanks they are: samples of one trial and inoculum share them."""
     unit: str = ""
@@ -256,7 +268,9 @@ def sample_of(
     rule = QUANTITIES[quantity]
     values = _values(feed, quantity)
     scale = _scale(feed, basis, bucket_L) if rule.per_basis else 1.0
-    factors, missing = _factors(feed, basis, solids_cancel) if rule.per_basis else ({}, ())
+    factors, factor_dof, missing = (
+        _factors(feed, basis, solids_cancel) if rule.per_basis else ({}, {}, ())
+    )
     influence, blank_missing = _blank_part(feed, quantity)
     return Sample(
         label=feed.name,
@@ -264,6 +278,7 @@ def sample_of(
         values=values * scale,
         blank_influence=None if influence is None else influence * scale,
         factors=factors,
+        factor_dof=factor_dof,
         inoculum=feed.blanks.inoculum if feed.blanks is not None else "",
         unit=unit_of(quantity, basis),
         not_carried=missing + blank_missing,
@@ -316,8 +331,8 @@ def _scale(feed: Feed, basis: str, bucket_L: float) -> float:
 
 def _factors(
     feed: Feed, basis: str, solids_cancel: bool
-) -> tuple[dict[str, float], tuple[str, ...]]:
-    """Relative errors common to the feed's jars on this basis, and those that are not known.
+) -> tuple[dict[str, float], dict[str, float], tuple[str, ...]]:
+    """Relative errors common to the feed's jars on this basis, their freedom, those not known.
 
     A yield per gram of VS is the net gas over (sample mass x VS): the error of VS is in it, and
     falls out again per gram of fresh mass, where only the scale's own error is left.
@@ -333,9 +348,12 @@ def _factors(
     found = {
         f"{what} of {material}": relative_u or 0.0,
         f"assumed methane share of {feed.name}": feed.methane_share_relative_u,
+        "methane meter": feed.meter_relative_u,
     }
+    dof = {"VS": feed.VS_dof, "TS": feed.TS_dof}.get(basis, np.inf)
     missing = (f"the error of the {what} of {material}",) if relative_u is None else ()
-    return {name: u for name, u in found.items() if u > 0}, missing
+    freedom = {f"{what} of {material}": dof}
+    return {name: u for name, u in found.items() if u > 0}, freedom, missing
 
 
 def _blank_part(feed: Feed, quantity: str) -> tuple[FloatArray | None, tuple[str, ...]]:

@@ -8,18 +8,15 @@ from dataclasses import replace
 import numpy as np
 
 from bmp.compare.feed import Blanks, Feed
-from bmp.fit.curves import Curves, crossing, pack
-from bmp.fit.identify import reasons
-from bmp.fit.jarwise import fit_jarwise
-from bmp.fit.models import MODELS
 from bmp.fit.results import MaterialFits
 from bmp.jar_columns import jar_columns
 from bmp.judge.control import why_control_fails
-from bmp.net import MaterialYield, NetCurves, blank_curves, blank_means, net_curves
+from bmp.net import MaterialYield, NetCurves, blank_curves
 from bmp.normalise import JarGas
+from bmp.normalise.jars import SHARE_ORIGINS
 from bmp.runs import interpolate
-from bmp.statistics import jackknife_influence
-from bmp.trial import FloatArray, Trial
+from bmp.solids import solids_error
+from bmp.trial import Trial
 
 # Which model a kinetic quantity is read from: one and the same for all feeds, or they would not
 # be comparable.
@@ -28,6 +25,10 @@ KINETIC_QUANTITIES: Mapping[str, tuple[str, str]] = {
     "peak rate": ("modified Gompertz", "Rm"),
     "lag": ("modified Gompertz", "lag"),
 }
+
+# A share that nobody measured is wrong by as much as this feed's gas differs; a meter's error is
+# the same for all feeds.
+SHARES_OF_A_FEED = [SHARE_ORIGINS.index(word) for word in ("assumed", "absorber")]
 
 JarValues = dict[str, tuple[float | None, ...]]
 
@@ -49,29 +50,21 @@ def feeds_of(
     name : str
         What the trial is called among others; default: its title.
     """
-    influences = _influences(trial, gas, curves, yields)
     feeds = []
     for one in yields:
         bare = _feed(trial, gas, one, name or trial.setup.title)
-        values = {"yield": one.jar_values, **_kinetics(curves, one, fits.get(one.series))}
+        values = {"yield": one.jar_values, **_kinetics(one, fits.get(one.series))}
         feeds.append(
             replace(
                 bare,
                 values=values,
+                time_d=one.time_d,
+                finished=one.finished,
                 still_runs=not one.finished,
-                blank_influence=influences.get(one.series, {}),
+                blank_influence=_blank_moves(one, fits.get(one.series)),
             )
         )
     return tuple(feeds)
-
-
-def days_to_90_percent(curves: Curves) -> FloatArray:
-    """Return when each jar first reached 90 % of its last reading. Shape (jars,).
-
-    NaN for a jar whose last reading is not above zero.
-    """
-    last = curves.value[:, -1]
-    return np.where(last > 0, crossing(curves, 0.9 * np.maximum(last, 1e-300)), np.nan)
 
 
 def _feed(trial: Trial, gas: JarGas, one: MaterialYield, name: str) -> Feed:
@@ -81,6 +74,10 @@ def _feed(trial: Trial, gas: JarGas, one: MaterialYield, name: str) -> Feed:
     columns = jar_columns(trial)
     common = gas.share_u_common[list(one.jars)]
     share_u = gas.share_u[list(one.jars)]
+    common_u = float(share_u.mean()) if common.any() else 0.0
+    of_jars = np.isin(gas.jar, one.jars)
+    of_feed = bool(np.isin(gas.share_origin[of_jars], SHARES_OF_A_FEED).any())
+    VS, TS = solids_error(material, "VS"), solids_error(material, "TS")
     return Feed(
         name=one.series,
         trial=name,
@@ -93,11 +90,14 @@ def _feed(trial: Trial, gas: JarGas, one: MaterialYield, name: str) -> Feed:
         basis=one.per,
         TS=material.TS,
         VS=material.VS,
-        TS_relative_u=_relative(material.TS_u, material.TS),
-        VS_relative_u=_relative(material.VS_u, material.VS),
+        TS_relative_u=TS.relative_u if material.TS else None,
+        VS_relative_u=VS.relative_u if material.VS else None,
+        TS_dof=TS.dof,
+        VS_dof=VS.dof,
         bulk_density_kg_per_L=material.bulk_density_kg_per_L,
         bulk_density_relative_u=_relative(material.bulk_density_u, material.bulk_density_kg_per_L),
-        methane_share_relative_u=float(share_u.mean()) if common.any() else 0.0,
+        methane_share_relative_u=common_u if of_feed else 0.0,
+        meter_relative_u=0.0 if of_feed else common_u,
         material=one.material,
         no_bridge=why_control_fails(one, trial) if one.role == "control" else "",
     )
@@ -125,7 +125,7 @@ def _blank_jars(trial: Trial, inoculum: str) -> list[int]:
     ]
 
 
-def _kinetics(curves: NetCurves, one: MaterialYield, fits: MaterialFits | None) -> JarValues:
+def _kinetics(one: MaterialYield, fits: MaterialFits | None) -> JarValues:
     """Rates and times of each jar; `None` where the readings do not determine them."""
     if fits is None:
         return {}
@@ -133,80 +133,19 @@ def _kinetics(curves: NetCurves, one: MaterialYield, fits: MaterialFits | None) 
         quantity: tuple(jar.parameters[parameter].value for jar in fits.models[model].jars)
         for quantity, (model, parameter) in KINETIC_QUANTITIES.items()
     }
-    if not one.finished:
+    if one.finished:
         # a share of what has come so far says nothing of how soon the feed is done
-        return found
-    some = [curves.of(jar) for jar in one.jars]
-    days = days_to_90_percent(pack([t for t, _ in some], [net for _, net in some]))
-    found["t90"] = tuple(float(day) if np.isfinite(day) else None for day in days)
+        found["t90"] = fits.t90_by_jar
     return found
 
 
-def _influences(
-    trial: Trial, gas: JarGas, curves: NetCurves, yields: Sequence[MaterialYield]
-) -> dict[str, dict[str, tuple[float, ...]]]:
-    """How far each blank moves every feed's kinetics, by series: the curves without it, refitted.
-
-    A quantity that one of these curves does not determine has no influence.
-    """
-    found: dict[str, dict[str, tuple[float, ...]]] = {}
-    if not trial.setup.blank:
-        return found
-    for inoculum in dict.fromkeys(trial.jars[one.jars[0]].inoculum for one in yields):
-        numbers = _blank_jars(trial, inoculum)
-        series = [one for one in yields if _can_be_refitted(trial, curves, one, inoculum)]
-        if len(numbers) < 2 or not series:
-            continue
-        jars = [jar for one in series for jar in one.jars]
-        without = _without_each_blank(trial, gas, curves, jars, numbers)
-        for one in series:
-            rows = [jars.index(jar) for jar in one.jars]
-            means = {name: values[:, rows].mean(axis=1) for name, values in without.items()}
-            found[one.series] = {
-                name: tuple(float(x) for x in jackknife_influence(mean))
-                for name, mean in means.items()
-                if np.isfinite(mean).all()
-            }
-    return found
-
-
-def _can_be_refitted(trial: Trial, curves: NetCurves, one: MaterialYield, inoculum: str) -> bool:
-    first = trial.jars[one.jars[0]]
-    return (
-        first.inoculum == inoculum
-        and first.measured != "net yield"
-        and all(np.any(curves.of(jar)[0] > 0) for jar in one.jars)
-    )
-
-
-def _without_each_blank(
-    trial: Trial, gas: JarGas, curves: NetCurves, jars: Sequence[int], blanks: Sequence[int]
-) -> dict[str, FloatArray]:
-    """Return each kinetic quantity of each jar without each blank; NaN: not determined.
-
-    Arrays have shape (blanks, jars). All curves are fitted in one go, each model once.
-    """
-    times, values = [], []
-    for blank in blanks:
-        anew = _net_without(trial, gas, blank)
-        for jar in jars:
-            time_d, net = anew.of(jar)
-            # the blank that is not there may have been the first to end
-            keep = (time_d > 0) & (time_d <= curves.of(jar)[0].max())
-            times.append(time_d[keep])
-            values.append(net[keep])
-    packed = pack(times, values)
-    found = {"t90": days_to_90_percent(packed)}
-    fits = {m: fit_jarwise(MODELS[m], packed) for m, _ in KINETIC_QUANTITIES.values()}
-    why = {model: reasons(fit) for model, fit in fits.items()}
-    for quantity, (model, parameter) in KINETIC_QUANTITIES.items():
-        place = MODELS[model].names.index(parameter)
-        open_ = np.array([bool(row[place]) for row in why[model]])
-        found[quantity] = np.where(open_, np.nan, fits[model].named[:, place])
-    return {name: each.reshape(len(blanks), len(jars)) for name, each in found.items()}
-
-
-def _net_without(trial: Trial, gas: JarGas, blank: int) -> NetCurves:
-    jars = jar_columns(trial)
-    fewer = replace(jars, counted=jars.counted & (np.arange(jars.counted.size) != blank))
-    return net_curves(gas, fewer, blank_means(gas, fewer))
+def _blank_moves(one: MaterialYield, fits: MaterialFits | None) -> dict[str, tuple[float, ...]]:
+    """Return how far each blank moves the mean of each kinetic quantity that is known."""
+    if fits is None:
+        return {}
+    found = {
+        quantity: fits.models[model].blank_moves.get(parameter, ())
+        for quantity, (model, parameter) in KINETIC_QUANTITIES.items()
+    }
+    found["t90"] = fits.t90_blank_moves
+    return {quantity: moves for quantity, moves in found.items() if moves}

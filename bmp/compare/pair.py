@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from bmp.statistics import (
     detectable_difference,
     difference_interval,
     fieller_interval,
+    mean_interval,
 )
 
 SIGNIFICANT_P = 0.05
@@ -43,6 +45,8 @@ class Comparison:
     trial_a: str = ""
     trial_b: str = ""
     bucket_L: float = 10.0
+    standard_error: float | None = None
+    """Of the difference."""
     dof: float | None = None
     """Effective degrees of freedom of the difference; `None`: taken as known, or no verdict."""
     p: float | None = None
@@ -60,6 +64,10 @@ class Comparison:
     """What share of the difference's variance each source of error has."""
     not_carried: tuple[str, ...] = ()
     """Errors that are not known and so not in the intervals."""
+    time_d: tuple[float, float] | None = None
+    """Day that each side's yields are of."""
+    finished: bool | None = None
+    """Whether both sides had met the stop rule by then; `None`: cannot be told."""
     no_verdict: str = ""
     """Why nothing is said about which is better; empty where something is."""
 
@@ -144,21 +152,29 @@ def compare_pair(
     A quantity that is not determined, or a basis that is not known, gives a comparison without
     verdict that says so.
     """
+    ends = _ends(a, b)
     try:
         samples = [sample_of(feed, quantity, basis, bucket_L) for feed in (a, b)]
     except NotComparable as missing:
         bare = not_comparable(a.name, b.name, quantity, basis, str(missing))
         return replace(
             bare,
+            **ends,
             jars_a=len(a.jars),
             jars_b=len(b.jars),
             trial_a=a.trial,
             trial_b=b.trial,
             bucket_L=bucket_L,
         )
-    return compare_samples(
-        samples, Side(a.name, (1.0, 0.0)), Side(b.name, (0.0, 1.0)), quantity, basis, bucket_L
-    )
+    sides = Side(a.name, (1.0, 0.0)), Side(b.name, (0.0, 1.0))
+    return replace(compare_samples(samples, *sides, quantity, basis, bucket_L), **ends)
+
+
+def _ends(a: Feed, b: Feed) -> dict[str, Any]:
+    """Return the days of both feeds and whether both have finished."""
+    told = [one.finished for one in (a, b)]
+    days = None if a.time_d is None or b.time_d is None else (a.time_d, b.time_d)
+    return {"time_d": days, "finished": False if False in told else None if None in told else True}
 
 
 def not_comparable(a: str, b: str, quantity: str, basis: str, why: str) -> Comparison:
@@ -180,7 +196,8 @@ def mean_of(
     value = float(sample.mean)
     if sample.jars < 2:
         return Estimate(value, unit, why="one jar only: nothing tells its scatter")
-    found = difference_interval(np.asarray(value), components([sample], [1.0]))
+    parts = components([sample], [1.0])
+    found = mean_interval(np.asarray(value), parts.numerator, parts.dof)
     return Estimate(
         value, unit, (float(found.low), float(found.high)), "between jars, blank, solids"
     )
@@ -207,7 +224,7 @@ def _with_intervals(
     assert bare.mean_b is not None
     total = float(parts.numerator.sum())
     shares = zip(parts.sources, parts.numerator / total, strict=True)
-    error, dof = interval.standard_error, interval.dof
+    dof = interval.dof
     return replace(
         bare,
         difference=Estimate(
@@ -217,11 +234,12 @@ def _with_intervals(
             "this pair alone",
         ),
         ratio=ratio_estimate(bare.mean_a, bare.mean_b, both),
+        standard_error=float(interval.standard_error),
         dof=float(dof) if dof < 1e8 else None,
         p=float(interval.p),
         p_adjusted=float(interval.p),
-        detectable=float(detectable_difference(error, dof)),
-        detectable_four_in_five=float(detectable_difference(error, dof, power=0.8)),
+        detectable=float(detectable_difference(interval)),
+        detectable_four_in_five=float(detectable_difference(interval, power=0.8)),
         variance_shares={name: float(share) for name, share in shares},
     )
 

@@ -37,7 +37,16 @@ def sentence(c: Comparison) -> str:
     else:
         text = f"{a} {phrase} than {b}, between {low} and {high}"
     bridge = BRIDGE if _bridged(c) else ""
-    return _capital(text + _what_would_show(c) + "." + bridge + _at_once(c) + _left_out(c))
+    body = text + _what_would_show(c) + "." + bridge + _at_once(c) + _left_out(c)
+    return _so_far(c) + _capital(body)
+
+
+def _so_far(c: Comparison) -> str:
+    """Say of which day a comparison is, where a feed had not finished by then."""
+    if c.finished is not False or c.time_d is None:
+        return ""
+    days = " and ".join(dict.fromkeys(f"{day:.0f}" for day in c.time_d))
+    return f"By day {days}, not finished (this can change): "
 
 
 def mixture_sentence(c: Comparison) -> str:
@@ -113,6 +122,8 @@ def as_record(c: Comparison) -> dict[str, Any]:
         "detectable_four_in_five": c.detectable_four_in_five,
         "variance_shares": dict(c.variance_shares),
         "not_carried": list(c.not_carried),
+        "time_d": None if c.time_d is None else max(c.time_d),
+        "finished": c.finished,
         "verdict": c.verdict,
         "no_verdict_because": c.no_verdict or None,
         "words": sentence(c),

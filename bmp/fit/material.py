@@ -14,6 +14,7 @@ import numpy as np
 from bmp.estimate import Estimate
 from bmp.fit.choice import serving
 from bmp.fit.choice_words import NONE_FOLLOWS, describe
+from bmp.fit.common_errors import Factor, mean_moves, packed_shifts
 from bmp.fit.curves import Curves, pack
 from bmp.fit.forecast import BlankGas, blank_gas, forecast
 from bmp.fit.identify import TextArray, jars_agree
@@ -24,7 +25,7 @@ from bmp.fit.models import MODELS
 from bmp.fit.reported import least_yield, reported_fit
 from bmp.fit.results import JarFit, MaterialFits, ModelFit
 from bmp.fit.series import SeriesFits, fit_series
-from bmp.fit.times import NO_MODEL, peak, time_to_share
+from bmp.fit.times import NO_MODEL, moves_of_days, peak, share_days, time_to_share
 from bmp.trial import FloatArray, IntArray
 
 YIELD_UNIT = "NmL CH4/g VS"
@@ -41,6 +42,11 @@ class MaterialCurves:
     unit: str = YIELD_UNIT
     from_blank: Sequence[FloatArray] | None = None
     """What was taken off for the inoculum at those times; `None`: nothing."""
+    blank_moves: Sequence[FloatArray] | None = None
+    """How far each blank moves the readings of each jar, one array (blanks, readings) a jar;
+    `None`: fewer than two blanks."""
+    factors: Sequence[Factor] = ()
+    """Relative errors that all jars have in common, such as that of VS."""
     one_phase: bool = False
     """Whether it is known to give its gas in one phase, as cellulose does."""
     highest: float | None = None
@@ -121,7 +127,15 @@ def _material(
 ) -> MaterialFits:
     rows = np.flatnonzero(work.series == index)
     unit = material.unit
-    models = {name: _model_fit(work, index, rows, name, unit, reported) for name in MODELS}
+    shifts = (
+        packed_shifts(
+            material.time_d, material.net, material.blank_moves, work.curves.value.shape[1]
+        )
+        if material.blank_moves is not None
+        else []
+    )
+    common = _Common(shifts, material.factors)
+    models = {name: _model_fit(work, index, rows, name, unit, reported, common) for name in MODELS}
     choice = describe(
         work.chosen[index], work.scores, index, work.jarwise, work.why, work.left_open, rows
     )
@@ -130,13 +144,23 @@ def _material(
     no_rate = NO_MODEL if all(fit.aicc is None for fit in models.values()) else NONE_FOLLOWS
     serving_ones = [] if choice.model is None else serving(work.scores, index, choice.model)
     peak_rate, peak_d = peak(
-        [work.jarwise[name] for name in serving_ones], rows, unit_per_day(unit), no_rate
+        [work.jarwise[name] for name in serving_ones],
+        rows,
+        unit_per_day(unit),
+        no_rate,
+        shifts,
+        material.factors,
     )
+    days = share_days(curves, 0.9, chosen, rows)
+    ended = curves.value[:, -1] > 0
+    t90_by_jar = tuple(float(d) if e else None for d, e in zip(days, ended, strict=True))
     return MaterialFits(
         models=models,
         choice=choice,
-        t50_d=time_to_share(curves, 0.5, chosen, rows),
-        t90_d=time_to_share(curves, 0.9, chosen, rows),
+        t50_d=time_to_share(curves, 0.5, chosen, rows, shifts),
+        t90_d=time_to_share(curves, 0.9, chosen, rows, shifts),
+        t90_by_jar=t90_by_jar,
+        t90_blank_moves=moves_of_days(curves, 0.9, chosen, rows, shifts),
         peak_rate=peak_rate,
         peak_d=peak_d,
         forecast=forecast(
@@ -149,8 +173,23 @@ def _material(
     )
 
 
+@dataclass(frozen=True, eq=False)
+class _Common:
+    """What the jars of one material have in common."""
+
+    shifts: Sequence[FloatArray]
+    """How far each blank moves each reading, shape (jars, readings) each."""
+    factors: Sequence[Factor]
+
+
 def _model_fit(
-    work: SeriesFits, index: int, rows: IntArray, name: str, unit: str, reported: bool
+    work: SeriesFits,
+    index: int,
+    rows: IntArray,
+    name: str,
+    unit: str,
+    reported: bool,
+    common: _Common,
 ) -> ModelFit:
     """Put together what one model says of one material."""
     model, fits, why = MODELS[name], work.jarwise[name], work.why[name]
@@ -161,9 +200,13 @@ def _model_fit(
     if reported and identified:
         named = reported_fit(model, curves, named)
     rmse, r2 = _about(model, curves, named)
+    moves = mean_moves(fits, rows, curves, common.shifts) if fitted and common.shifts else None
     return ModelFit(
         model=name,
-        parameters=_estimates(fits, rows, why, named, unit, reported),
+        parameters=_estimates(fits, rows, why, named, unit, reported, moves, common.factors),
+        blank_moves={}
+        if moves is None
+        else {one: tuple(moves[:, i].tolist()) for i, one in enumerate(model.names)},
         curve=_as_mapping(model, named) if fitted else None,
         rmse=rmse if fitted else None,
         r2=r2 if fitted else None,
@@ -194,6 +237,8 @@ def _estimates(
     named: FloatArray,
     unit: str,
     reported: bool,
+    moves: FloatArray | None,
+    factors: Sequence[Factor],
 ) -> dict[str, Estimate]:
     """Return one estimate a parameter, from the curve through all jars and the jars' values."""
     result = {}
@@ -213,6 +258,8 @@ def _estimates(
             fits.standard_error[rows, i],
             fits.degrees[rows],
             positive=parameter.positive,
+            blank_moves=None if moves is None else moves[:, i],
+            factors=factors if parameter.unit.startswith("yield") else (),
         )
     return result
 

@@ -117,10 +117,10 @@ def carried_covariance(
         slopes = [slope * curves.valid for slope in slopes]
     # the sums are taken in search coordinates: only their few numbers are then turned
     turn = model.search_jacobian(named)
-    normal = _turned(slopes, slopes, turn)
+    normal = normal_matrix(slopes, slopes, turn)
     from_last = variance[:, ::-1]
     after = [np.cumsum(slope[:, ::-1], axis=1) for slope in slopes]
-    middle = _turned([one * from_last for one in after], after, turn)
+    middle = normal_matrix([one * from_last for one in after], after, turn)
     scale = np.sqrt(np.einsum("jkk->jk", normal))
     scale = np.where(scale > 1e-100, scale, 1.0)
     outer = scale[:, :, None] * scale[:, None, :]
@@ -131,7 +131,7 @@ def carried_covariance(
     return covariance
 
 
-def _turned(left: list[FloatArray], right: list[FloatArray], turn: FloatArray) -> FloatArray:
+def normal_matrix(left: list[FloatArray], right: list[FloatArray], turn: FloatArray) -> FloatArray:
     """Return the sums of products over the readings, in named parameters. Shape (jars, p, p)."""
     sums = np.empty_like(turn)
     for i, one in enumerate(left):

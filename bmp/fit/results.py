@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -59,6 +59,8 @@ class ModelFit:
     identified: bool
     jars: tuple[JarFit, ...]
     """In the order in which the jars were handed in."""
+    blank_moves: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+    """How far each blank moves the mean of each parameter over jars, by its name."""
 
     def to_dict(self) -> dict[str, Any]:
         """Return the plain dictionary that `results.json` holds under `materials`, `fits`."""
@@ -116,6 +118,10 @@ class MaterialFits:
     """Day of it."""
     forecast: Forecast | None
     """`None` once the stop rule has been met."""
+    t90_by_jar: tuple[float | None, ...] = ()
+    """Day of 90 % of each jar's own last value; `None`: it ended without net gas."""
+    t90_blank_moves: tuple[float, ...] = ()
+    """How far each blank moves the mean of these days."""
 
 
 def fitted_curve(model: str, curve: Mapping[str, float] | None, time_d: FloatArray) -> FloatArray:

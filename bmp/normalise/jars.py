@@ -262,12 +262,21 @@ def _origin(told: Shares) -> IntArray:
 def _relative_u(told: Shares, setup: Setup, assumed_u: FloatArray) -> FloatArray:
     """Return the standard uncertainty of each share, relative: assumed, or of the meter."""
     relative = np.zeros(told.share.shape)
-    if setup.methane_meter is not None:
-        meter = published_error(setup.methane_meter).typical / 100 / 1.96
+    meter = meter_half_width(setup)
+    if meter is not None:
         known = ~told.assumed & (told.share > 0.0)
-        relative[known] = meter / told.share[known]
+        relative[known] = meter / 1.96 / told.share[known]
     relative[told.assumed] = np.nan_to_num(assumed_u)[told.assumed]
     return relative
+
+
+def meter_half_width(setup: Setup) -> float | None:
+    """Return half the 95 % interval of the meter's error, as given or as published; else `None`."""
+    if setup.measured_share_half_width is not None:
+        return setup.measured_share_half_width
+    if setup.methane_meter is not None:
+        return published_error(setup.methane_meter).typical / 100
+    return None
 
 
 def _share_uncertainty(
@@ -279,7 +288,7 @@ def _share_uncertainty(
     """
     run, count = trial.readings.jar, len(trial.jars)
     one_error = (origin == _ORIGIN["assumed"]) | (origin == _ORIGIN["absorber"])
-    one_error |= trial.setup.methane_meter is not None
+    one_error |= meter_half_width(trial.setup) is not None
     common = np.bincount(run[one_error], minlength=count) > 0
     if not np.any(relative_u > 0.0):
         return np.zeros(count), common

@@ -228,7 +228,7 @@ def _crucibles_sheet(book: Workbook, plan: Plan) -> None:
     solids = [(draft.inoculum.material.name, draft.inoculum_solids)]
     solids += [(sample.name, sample.solids) for sample in draft.samples]
     open_names = [name for name, one in solids if not one.measured]
-    names = ["material", *(f"{known.name} [g]" for known in CRUCIBLES[1:])]
+    names = ["material", *(f"{known.name} [g]" for known in CRUCIBLES[1:5])]
     sheet = new_sheet(book, "crucibles", names, [34, 16, 16, 18, 18])
     for row, name in enumerate(sorted(open_names * ADVISED_REPLICATES), start=2):
         put(sheet, row, 1, name)

@@ -18,6 +18,9 @@ from bmp.read.tables import Cell, Table
 from bmp.trial import FloatArray
 from bmp.units import EXAMPLES, Conversion, UnknownUnit, conversion, near_unit
 
+BARE_NUMBERS = ("pH", "solids_replicates")
+"""Numbers without a unit."""
+
 
 @dataclass(frozen=True)
 class Known:
@@ -40,7 +43,7 @@ class Known:
     @property
     def is_number(self) -> bool:
         """Whether its cells hold numbers."""
-        return self.unit is not None or self.field == "pH"
+        return self.unit is not None or self.field in BARE_NUMBERS
 
 
 _FRESH = "fresh mass"

@@ -12,7 +12,7 @@ from bmp.read.columns import CRUCIBLES, one_of
 from bmp.read.records import Rows, read_rows
 from bmp.read.tables import Table
 from bmp.solids import CrucibleError, Solids, solids_from_crucibles
-from bmp.trial import Material
+from bmp.trial import FloatArray, Material
 
 _WEIGHTS = ("tare_g", "wet_g", "dry_g", "ash_g")
 
@@ -55,13 +55,28 @@ def _solids(rows: Rows, at: list[int], problems: list[Problem]) -> Solids | None
     if ash is not None and np.isnan(ash).all():
         ash = None
     try:
-        return solids_from_crucibles(weights["tare_g"], weights["wet_g"], weights["dry_g"], ash)
+        return solids_from_crucibles(
+            weights["tare_g"],
+            weights["wet_g"],
+            weights["dry_g"],
+            ash,
+            balance_u_g=_balance(rows, at),
+        )
     except CrucibleError as error:
         wanted = "weigh again or clear the row"
         for place, what in error.faults:
             number = rows.table.row_numbers[at[place or 0]]
             problems.append(Problem(rows.table.name, what, wanted, number))
         return None
+
+
+def _balance(rows: Rows, at: list[int]) -> FloatArray | None:
+    """Return the balance's error at each weighing; `None` where it was not given for all."""
+    given = rows.values.get("balance_u_g")
+    if given is None or np.isnan(given[at]).any():
+        return None
+    error: FloatArray = np.abs(given[at])
+    return error
 
 
 def with_crucibles(
@@ -72,10 +87,16 @@ def with_crucibles(
     for material in materials:
         found = solids.get(material.name)
         if found is not None:
-            material = replace(material, TS=found.TS.value, TS_u=found.TS.u)
+            material = replace(
+                material, TS=found.TS.value, TS_u=found.TS.u, TS_dof=found.TS.dof,
+                solids_replicates=float(found.TS.n),
+            )  # fmt: skip
             words = "TS"
             if found.VS is not None:
-                material = replace(material, VS=found.VS.value, VS_u=found.VS.u, solids_from=None)
+                material = replace(
+                    material, VS=found.VS.value, VS_u=found.VS.u, VS_dof=found.VS.dof,
+                    solids_from=None,
+                )  # fmt: skip
                 words = "TS and VS"
             number = f"{found.TS.n} crucible{'s' if found.TS.n > 1 else ''}"
             assumed.append(f"{words} of {material.name} are those of its {number}.")

@@ -175,6 +175,7 @@ def _material(rows: Rows, index: int, name: str, role: str, problems: list[Probl
         given |= _per_fresh_mass(rows, index, field, given, name, problems)
     if "VS" in rows.found and rows.found["VS"].of == "TS" and given.get("TS_u") is not None:
         given["VS_u"] = _u_of_product(given)
+    given |= _freedom(rows, index, given, problems)
     solids, volatile = given.get("TS"), given.get("VS")
     if solids is not None and volatile is not None and volatile > solids * (1 + 1e-9):
         what = f"VS ({100 * volatile:.4g} % of fresh mass) is more than TS ({100 * solids:.4g} %)"
@@ -209,6 +210,23 @@ def _with_possible_theory(
 
 def _can_be(field: str, share: float) -> bool:
     return LEAST_SHARE <= share <= 1.0 if field in ("TS", "VS") else 0.0 <= share <= 1.0
+
+
+def _freedom(
+    rows: Rows, index: int, given: Mapping[str, float | None], problems: list[Problem]
+) -> dict[str, float | None]:
+    """Return the degrees of freedom of the solids' errors, where their replicates are told."""
+    count = given.get("solids_replicates")
+    if count is None:
+        return {}
+    if count < 1 or count != round(count):
+        what, wanted = f"{count:.4g} is not a number of samples", "a whole number, 1 or more"
+        problems.append(rows.problem(index, "solids_replicates", what, wanted))
+        return {"solids_replicates": None}
+    return {
+        name: count - 1 if count > 1 and given.get(f"{solid}_u") else None
+        for name, solid in (("TS_dof", "TS"), ("VS_dof", "VS"))
+    }
 
 
 def _u_of_product(given: Mapping[str, float | None]) -> float | None:

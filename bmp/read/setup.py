@@ -216,7 +216,9 @@ def _with_assumptions(
             f"{100 * half:.0f} percentage points either way (common practice, no source{also}). "
             "This widens the interval of the yields."
         )
-    if setup.methane_meter is not None:
+    if "methane_share_half_width" in written:
+        changes["measured_share_half_width"] = setup.methane_share_half_width
+    elif setup.methane_meter is not None:
         error = published_error(setup.methane_meter)
         assumed.append(
             f"Shares read with the {error.name} are taken to be right within ± {error.typical:g} "

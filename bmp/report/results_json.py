@@ -15,6 +15,7 @@ from bmp.constants import REFERENCE_PRESSURE_KPA, REFERENCE_TEMPERATURE_K, ZERO_
 from bmp.jar_columns import yield_unit
 from bmp.net import MaterialYield
 from bmp.results import Results
+from bmp.surer import improvements, variance_shares
 from bmp.theory import degradability, theories_of
 from bmp.trial import Jar
 
@@ -140,6 +141,12 @@ def _material(results: Results, one: MaterialYield) -> dict[str, Any]:
             "u": one.u,
             "ci95": one.ci95,
             "why_no_interval": one.why_no_interval,
+            "ci95_borrowed": one.ci95_borrowed,
+            "parts": variance_shares(one.parts),
+            "surer": [
+                {"what": way.what, "half_width": way.half_width}
+                for way in improvements(one.parts, len(one.jars))
+            ],
             "unit": one.unit,
             "time_d": one.time_d,
             "gross": results.gross,

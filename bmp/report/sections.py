@@ -23,6 +23,7 @@ from bmp.report.quantities import yield_number
 from bmp.report.reporting_list import blank_rows, reporting_rows
 from bmp.report.rounding import number, percent, short
 from bmp.report.sentences import meaning_of_numbers
+from bmp.report.surer_section import surer
 from bmp.report.tank_rows import ESTIMATE, TANK_PICTURES, tank_tables
 from bmp.results import Results
 from bmp.tank.verdict import STANDING_CAUTIONS, TANK_HAZARDS
@@ -224,6 +225,7 @@ SECTIONS: Final = (
     Section("answer", "Results", answer, folded=False),
     Section("curves", "Methane curves", curves, folded=False),
     Section("jars", "Each jar", jars),
+    Section("surer", "Where the ± comes from", surer),
     Section("kinetics", "How fast: kinetics", kinetics),
     Section("rates", "Methane a day", rates),
     Section("comparison", "Which feed is better", comparison),

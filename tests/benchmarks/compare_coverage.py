@@ -20,8 +20,8 @@ from bmp.compare import Blanks, Feed, compare_all
 from bmp.compare.across import between_sd_interval, trials_half_widths
 from bmp.compare.contrast import components, contrast
 from bmp.compare.feed import Sample, blank_influence
-from bmp.compare.measured import days_to_90_percent
 from bmp.fit.curves import Curves
+from bmp.fit.times import share_days
 from bmp.statistics import (
     difference_interval,
     fieller_interval,
@@ -158,7 +158,7 @@ def _t90(net: np.ndarray) -> np.ndarray:
     flat = net.reshape(-1, DAYS.size)
     times = np.broadcast_to(DAYS, flat.shape)
     curves = Curves(times, flat, np.ones(flat.shape, dtype=bool))
-    return days_to_90_percent(curves).reshape(net.shape[:-1])
+    return share_days(curves, 0.9, None).reshape(net.shape[:-1])
 
 
 def trials_coverage(

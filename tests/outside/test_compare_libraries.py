@@ -24,7 +24,13 @@ from bmp.compare import (
     compare_pair,
 )
 from bmp.compare.across import hedges_olkin, mean_over_trials
-from bmp.statistics import bartlett_p, detectable_difference, satterthwaite
+from bmp.statistics import (
+    Components,
+    bartlett_p,
+    detectable_difference,
+    difference_interval,
+    satterthwaite,
+)
 
 SILENT = Blanks((1.0, 1.0, 1.0))
 
@@ -79,7 +85,11 @@ def test_holm_as_in_statsmodels(data: dict[str, np.ndarray]) -> None:
     plain = [
         stats.ttest_ind(data[c.a], data[c.b], equal_var=False).pvalue for c in family.comparisons
     ]
-    adjusted = multipletests(plain, method="holm")[1]
+    own = [c.p for c in family.comparisons]
+    # never below Welch's, and above it where one feed of few jars carries the error
+    assert (np.array(own) >= np.array(plain) * (1 - 1e-9)).all()
+    assert np.median(np.array(own) / plain) == pytest.approx(1.0, rel=1e-9)
+    adjusted = multipletests(own, method="holm")[1]
     assert [c.p_adjusted for c in family.comparisons] == pytest.approx(list(adjusted), rel=1e-9)
     assert family.adjusted_by == "Holm"
 
@@ -172,8 +182,10 @@ def test_effective_degrees_of_freedom_as_in_the_guide() -> None:
 
 @pytest.mark.parametrize("jars", [3, 4, 5])
 def test_detectable_difference_as_the_power_of_statsmodels(jars: int) -> None:
-    error, dof = np.sqrt(2 / jars), 2.0 * (jars - 1)
-    found = float(detectable_difference(np.asarray(error), np.asarray(dof), power=0.8))
+    pooled = Components(
+        ("jars",), *(np.array([x]) for x in (2 / jars, 0.0, 0.0)), np.array([2.0 * (jars - 1)])
+    )
+    found = float(detectable_difference(difference_interval(np.asarray(0.0), pooled), power=0.8))
     power = TTestIndPower().power(found, nobs1=jars, alpha=0.05, ratio=1.0)
     # statsmodels counts the far tail too, some 1e-5.
     assert power == pytest.approx(0.8, abs=1e-4)

@@ -50,23 +50,16 @@ CONTROL_2, CONTROL_2_MEAN = made("cellulose", "autumn", 280.0, [340.0, 352.0, 34
 MEANS = {"goat": GOAT_MEAN, "horse": HORSE_MEAN}
 
 
-def standard_error(found: object) -> float:
-    """Half the interval over the critical value of its own degrees of freedom."""
-    from scipy.stats import t
-
-    return found.detectable / t.ppf(0.975, found.dof)
-
-
 def test_a_pair_with_a_shared_blank() -> None:
     found = compare_pair(GOAT, HORSE)
     expected = GOAT_MEAN - HORSE_MEAN
     assert found.difference.value == pytest.approx(expected.n, rel=1e-12)
-    assert standard_error(found) == pytest.approx(expected.s, rel=1e-9)
+    assert found.standard_error == pytest.approx(expected.s, rel=1e-9)
 
 
 def test_leaving_the_covariance_out_would_show() -> None:
     apart = np.hypot(GOAT_MEAN.s, HORSE_MEAN.s)
-    assert standard_error(compare_pair(GOAT, HORSE)) < 0.95 * apart
+    assert compare_pair(GOAT, HORSE).standard_error < 0.95 * apart
 
 
 def test_a_mixture_per_fresh_mass() -> None:
@@ -76,7 +69,7 @@ def test_a_mixture_per_fresh_mass() -> None:
     fresh = [m * SOLIDS[name] * 0.2 / MASS_VS for name, m in MEANS.items()]
     expected = mix_mean * SOLIDS["mix"] * 0.2 / MASS_VS - 0.4 * fresh[0] - 0.6 * fresh[1]
     assert found.difference.value == pytest.approx(expected.n, rel=1e-12)
-    assert standard_error(found) == pytest.approx(expected.s, rel=1e-9)
+    assert found.standard_error == pytest.approx(expected.s, rel=1e-9)
 
 
 def test_a_bridge_over_the_control() -> None:
