@@ -375,7 +375,7 @@ def series_yields(gas: JarGas, jars: JarColumns, curves: NetCurves, blanks: Blan
     parts = _parts(gas, jars, blanks, jar, series, values, mean, end_d)
     sd, u, freedom, critical = _combined(parts, count)
     reach = critical * u
-    borrowed = _borrowed_reach(parts, mean, count, jars.series_trial)
+    borrowed = _borrowed_reach(parts, mean, taken_off, count, jars.series_trial)
     return Yields(
         jar=jar,
         series=series,
@@ -486,15 +486,28 @@ def _combined(
 
 
 def _borrowed_reach(
-    parts: Mapping[str, ErrorPart], mean: FloatArray, count: IntArray, trial: IntArray
+    parts: Mapping[str, ErrorPart],
+    mean: FloatArray,
+    taken_off: FloatArray,
+    count: IntArray,
+    trial: IntArray,
 ) -> FloatArray:
-    """Return half the 95 % interval with borrowed scatter; NaN for a yield not above nought."""
+    """Return half the 95 % interval with borrowed scatter; NaN for a yield not above nought.
+
+    A single blank borrows the published scatter.
+    """
     above, some = np.nan_to_num(mean) > 0, np.maximum(count, 1)
     with np.errstate(divide="ignore", invalid="ignore"):
         rsd = np.where(above, parts["jars"].u * np.sqrt(some) / mean, np.nan)
     lent, freedom = borrowed_scatter(rsd, count, trial)
     jars = ErrorPart(np.where(above, lent * mean / np.sqrt(some), np.nan), freedom)
-    own = {**parts, "jars": jars}
+    one, one_freedom = borrowed_scatter(np.full(1, np.nan), np.ones(1, np.int64), np.zeros(1, int))
+    single = np.isnan(parts["blank"].u)
+    blank = ErrorPart(
+        np.where(single, one[0] * np.abs(taken_off), parts["blank"].u),
+        np.where(single, one_freedom[0], parts["blank"].freedom),
+    )
+    own = {**parts, "jars": jars, "blank": blank}
     variance = np.stack([own[name].u ** 2 for name in PARTS], axis=-1)
     dof = np.stack([np.maximum(own[name].freedom, 1.0) for name in PARTS], axis=-1)
     reach: FloatArray = critical_value(variance, dof) * np.sqrt(variance.sum(axis=-1))

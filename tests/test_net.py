@@ -89,6 +89,8 @@ def test_one_jar_or_one_blank_has_no_interval() -> None:
     _, _, (one,) = results(trial(VOLUMES, JARS[:4]))
     assert one.ci95 is None
     assert one.why_no_interval == "one jar tells nothing of the scatter between jars"
+    assert one.ci95_borrowed is not None
+    assert one.ci95_borrowed[0] < one.value < one.ci95_borrowed[1]
     _, _, (two,) = results(trial(VOLUMES, [JARS[0], *JARS[3:]]))
     assert two.sd is None
     assert two.why_no_interval == "one blank tells nothing of the scatter between blanks"
