@@ -49,7 +49,9 @@ def comparison_content(
     return {
         "why_none": "",
         "question": _question(found),
-        "ranking": ranked(found, yields) if len(found.feeds) > MOST_FEEDS_IN_PAIRS else None,
+        "ranking": ranked(found, yields)
+        if yields and len(found.feeds) > MOST_FEEDS_IN_PAIRS
+        else None,
         "method": family.why,
         "bases": [b.words.format(bucket_L=found.bucket_L) for b in BASES.values()],
         "base_rows": [

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from bmp.page.places import Place
-from bmp.page.so_far import Analyses, analysed
+from bmp.page.so_far import Analyses, analysed, compared
 from bmp.page.worker import Workers, directly
 from bmp.problem import Problem, UnusableInput
 from tests.page.test_page_planning import DEMO
@@ -86,3 +86,14 @@ def test_the_other_process_gives_the_same_results() -> None:
     values = [[one.value for one in found.results.yields] for found in (there, here)]
     assert values[0] == values[1]
     assert len(values[0]) >= 3
+
+
+def test_many_feeds_are_compared_too(tmp_path: Path) -> None:
+    from tests.benchmarks.page_speed import invented
+
+    folder = invented(tmp_path / "many", 27, 8)
+    found = directly(analysed, Place("many", folder), "")
+    page, said = directly(compared, [found.results], ["many"])
+    # seven feeds: each pair has its sentence, and the page its table
+    assert len(said) == 21
+    assert page.count("feed 6") > 5
