@@ -34,7 +34,7 @@ def _feeds(feeds: tuple[FeedLine, ...]) -> list[str]:
             one.series + (" (control)" if one.role == "control" else ""),
             one.yield_words,
             f"{one.fresh_words} fresh" if one.fresh_words else "",
-            "" if one.half_day is None else f"half by day {one.half_day}",
+            one.half_words,
             one.remark,
         )
         for one in feeds

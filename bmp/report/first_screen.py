@@ -47,7 +47,16 @@ class FeedLine:
     fresh_words: str
     """`59.9 NL/kg`: per kg of fresh feed; empty where it is not known."""
     half_day: int | None
-    """Day by which half had come; `None` where it is not known."""
+    """Day by which half had come, of what there is so far; `None` where it is not known."""
+
+    @property
+    def half_words(self) -> str:
+        """Return by which day half had come: `half by day 9`; empty where it is not known."""
+        if self.half_day is None:
+            return ""
+        what = "half of it so far" if self.finished is False else "half"
+        return f"{what} by day {self.half_day}"
+
     remark: str
     """What limits its use; empty where nothing does."""
 

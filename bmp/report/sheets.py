@@ -80,7 +80,7 @@ def answer_rows(results: Results) -> Iterator[Sequence[Any]]:
         parts = (
             one.yield_words,
             f"{one.fresh_words} fresh" if one.fresh_words else "",
-            "" if one.half_day is None else f"half by day {one.half_day}",
+            one.half_words,
             one.remark,
         )
         yield one.series, "; ".join(part for part in parts if part)
