@@ -7,6 +7,7 @@ import os
 import shutil
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -17,9 +18,10 @@ from bmp.page.places import Place, free_place, new_folder, safe_name
 from bmp.page.planning import lay_down
 from bmp.page.site import place_or_404, site
 from bmp.problem import Problem, UnusableInput
+from bmp.read.tables import Cell
 from bmp.read.takeover.answers import UNKNOWN, Section, answers_path, as_text
 from bmp.read.takeover.grid import read_grids
-from bmp.read.takeover.take import answer_words, look_through, take_over
+from bmp.read.takeover.take import answer_words, column_words, look_through, take_over
 
 pages = Blueprint("own", __name__)
 HOW_READ = "how the sheet was read.txt"
@@ -41,19 +43,52 @@ def ask(name: str) -> Any:
                 new = run(laid_out, place, site().root)
                 site().show(new.name)
                 return redirect(url_for("trial.page", name=new.name), 303)
-        sections = run(asked, place)
+        sections, previews = run(asked, place)
     except UnusableInput as unusable:
         abort(422, str(unusable.problems[0]))
     page = render_template(
-        "own_sheet.html", place=place, sections=sections, problems=problems, unknown=UNKNOWN
+        "own_sheet.html",
+        place=place,
+        sections=sections,
+        previews=previews,
+        kinds=column_words(),
+        problems=problems,
+        unknown=UNKNOWN,
     )
     return page, 422 if problems else 200
 
 
-def asked(place: Place) -> tuple[Section, ...]:
-    """Return all questions about a sheet with what is proposed or was answered."""
+ROWS_SHOWN = 6
+
+
+def asked(place: Place) -> tuple[tuple[Section, ...], dict[str, list[list[str]]]]:
+    """Return all questions about a sheet with what is proposed or was answered.
+
+    Beside them the first rows of each table as its owner knows it, under the letters of its
+    columns, by the title of its section.
+    """
     found, _ = look_through(place.path)
-    return tuple(section for section in found.sections if section.lines)
+    previews = {
+        one.section: [
+            [column.letter for column in one.table.columns],
+            [column.header for column in one.table.columns],
+            *(
+                [shown_cell(one.table.grid.rows[row][column.index]) for column in one.table.columns]
+                for row in one.table.rows[:ROWS_SHOWN]
+            ),
+        ]
+        for one in found.mapped
+    }
+    return tuple(section for section in found.sections if section.lines), previews
+
+
+def shown_cell(cell: Cell) -> str:
+    """Return a cell as its owner knows it, at most 30 characters."""
+    if isinstance(cell, datetime):
+        return f"{cell:%Y-%m-%d %H:%M}"
+    if isinstance(cell, float):
+        return f"{cell:.6g}"
+    return "" if cell is None else str(cell)[:30]
 
 
 def answered(place: Place, given: Mapping[str, str]) -> Sequence[Problem]:

@@ -58,13 +58,18 @@ def write_answers(found: Draft, place: Path, path: Path, confirmed: bool = False
 
 def answer_words() -> list[str]:
     """Return what a table can hold and a column can be, for the head of the file of answers."""
-    names = dict.fromkeys(name for kind in KINDS.values() for name in kind)
-    said = ", ".join(f"{n} [{shown_unit(n)}]" if UNITS.get(n) else n for n in names)
+    said = ", ".join(column_words())
     return [
         f"A table holds one of: {'; '.join(KINDS)}.",
         "A column is one of these, with the unit of your figures, or not used:",
         *textwrap.wrap(said, 90),
     ]
+
+
+def column_words() -> list[str]:
+    """Return what a column can be, with an example of its unit."""
+    names = dict.fromkeys(name for kind in KINDS.values() for name in kind)
+    return [f"{n} [{shown_unit(n)}]" if UNITS.get(n) else n for n in names]
 
 
 def take_over(place: Path) -> TakenOver:
