@@ -40,8 +40,16 @@ class Workers:
             self._idle.put(None)
 
     def warm_up(self) -> None:
-        """Start the first child, so that what it imports is there when it is asked."""
-        threading.Thread(target=self.run, args=(warm,), daemon=True).start()
+        """Import what a first view of results takes, in the first child and here."""
+
+        def both() -> None:
+            import bmp.page.chart
+            import bmp.report.page  # noqa: F401
+
+            with suppress(RuntimeError):
+                self.run(warm)
+
+        threading.Thread(target=both, daemon=True).start()
 
     def run(self, function: Callable[..., Any], *given: Any) -> Any:
         """Call a function in a child and return what it returns, or raise what it raises."""
@@ -92,11 +100,13 @@ class _Child:
 
 
 def warm() -> None:
-    """Import what an analysis takes."""
-    import bmp.analyze
-    import bmp.check
-    import bmp.fit.reported
-    import bmp.report.sections  # noqa: F401
+    """Analyse the demo once, so that all is imported that an analysis and its pictures take."""
+    import bmp.report.compare_page  # noqa: F401
+    from bmp.page.demo import demo_folder
+    from bmp.page.places import Place
+    from bmp.page.so_far import analysed
+
+    analysed(Place("demo", demo_folder()), "")
 
 
 def serve_questions(questions: BinaryIO, answers: BinaryIO) -> None:
