@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -141,7 +142,7 @@ class Yields:
     three_day_rate_percent: FloatArray
     """Lowest three-day rate that the slowest counted jar has reached (`bmp.stop_rule`)."""
 
-    @property
+    @cached_property
     def jars(self) -> list[IntArray]:
         """Return the jars that count, a list entry a series."""
         ends = np.cumsum(self.count)

@@ -234,8 +234,9 @@ def test_kinetics_in_bulk_are_those_of_single_materials() -> None:
     jar = np.repeat(np.arange(len(time_d)), [days.size for days in time_d])
     net = np.concatenate([values for material in materials for values in material.net])
     curves = NetCurves(jar, np.concatenate(time_d), net, net, np.zeros(len(time_d), dtype=bool))
-    jars = np.split(np.arange(len(time_d)), np.cumsum(sizes)[:-1])
-    found = fit_series(curves, SimpleNamespace(jars=jars))
+    series, jar_numbers = np.repeat(np.arange(len(sizes)), sizes), np.arange(len(time_d))
+    yields = SimpleNamespace(jar=jar_numbers, series=series, count=np.array(sizes))
+    found = fit_series(curves, yields)
     assert found.chosen == [one.choice.model for one in alone]
     for column, (model, name) in PARAMETERS.items():
         values = found.columns[column].value

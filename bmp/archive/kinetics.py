@@ -59,7 +59,7 @@ def fit_series(
     `blanks` holds the gas and the jars that the curves were made from, for what all jars of a
     series have in common; without it the limits hold the scatter between jars alone.
     """
-    size = len(yields.jars)
+    size = yields.count.size
     columns = {
         name: Known(*(np.full(size, np.nan) for _ in Known._fields))
         for name in (*PARAMETERS, *TIMES)
@@ -208,14 +208,14 @@ def _pack(curves: NetCurves, yields: Yields) -> tuple[Curves, IntArray, IntArray
     after = curves.time_d > 0.0
     jar, time_d, net = curves.jar[after], curves.time_d[after], curves.net[after]
     read = np.bincount(jar, minlength=int(curves.jar.max(initial=-1)) + 1) > 0
-    some = [i for i, jars in enumerate(yields.jars) if jars.size and read[jars].all()]
-    if not some:
+    whole = np.bincount(yields.series, ~read[yields.jar], minlength=yields.count.size) == 0
+    fitted = np.flatnonzero(whole & (yields.count > 0))
+    if not fitted.size:
         return None
-    jars = np.concatenate([yields.jars[i] for i in some])
+    jars = yields.jar[whole[yields.series]]
     row = np.full(read.size, -1)
     row[jars] = np.arange(jars.size)
     here = row[jar] >= 0
     order = np.argsort(row[jar[here]], kind="stable")
     packed = table(row[jar[here]][order], time_d[here][order], net[here][order])
-    series = np.repeat(np.arange(len(some)), [yields.jars[i].size for i in some])
-    return packed, series, np.array(some), jars
+    return packed, np.repeat(np.arange(fitted.size), yields.count[fitted]), fitted, jars
