@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from bmp.net import MaterialYield
-from bmp.report.rounding import with_uncertainty
+from bmp.report.rounding import interval_words, with_uncertainty
 from bmp.results import Results
 from bmp.surer import improvements, variance_shares
 
@@ -30,7 +30,7 @@ def _row(one: MaterialYield) -> Mapping[str, Any]:
             if share >= SMALLEST_SHARE
         ],
         "own": with_uncertainty(one.value, _half(one.ci95)) if one.ci95 else "no interval",
-        "borrowed": with_uncertainty(one.value, _half(one.ci95_borrowed)),
+        "borrowed": "" if one.ci95_borrowed is None else interval_words(one.ci95_borrowed),
         "jars": len(one.jars),
         "words": improvement_words(one),
     }
