@@ -16,6 +16,7 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from openpyxl import load_workbook
 
 from bmp.analyze import analyze
 from bmp.cli import main
@@ -273,3 +274,14 @@ def test_ounces_of_water_are_asked_about(tmp_path: Path) -> None:
     assert main(["start", str(sheet)]) == 0
     text = answers_path(sheet).read_text(encoding="utf-8-sig")
     assert re.search(r'column C "oz" = volume \[\?\] +# “oz” is no volume', text)
+
+
+def test_a_formula_that_nobody_calculated_is_asked_about(tmp_path: Path) -> None:
+    sheet = tmp_path / "keeper.xlsx"
+    own_sheets.write_keeper(sheet)
+    book = load_workbook(sheet)
+    book["Pressure log"]["D6"] = "=D5+1"
+    book.save(sheet)
+    assert main(["start", str(sheet)]) == 0
+    text = answers_path(sheet).read_text(encoding="utf-8-sig")
+    assert 'cell D6 "formula without a value" = ?' in text

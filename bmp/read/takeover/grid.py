@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -65,13 +66,47 @@ def _workbook_grids(place: Path) -> tuple[Grid, ...]:
     _, names = read_sheets(place, ("\0",), problems)
     if not problems and names:
         sheets, _ = read_sheets(place, [name.strip().lower() for name in names], problems)
-    # a formula without a value is an empty cell here: `build` tells of it where it matters
     if problems and not names:
         raise UnusableInput(problems)
     titles = {name.strip().lower(): name.strip() for name in names}
+    empty = _formulas_without_value(problems)
     return tuple(
-        Grid(titles[name], f"sheet {titles[name]}", _square(rows)) for name, rows in sheets.items()
+        Grid(
+            titles[name],
+            f"sheet {titles[name]}",
+            _square(_marked(rows, empty.get(f"sheet {name}", set()))),
+        )
+        for name, rows in sheets.items()
     )
+
+
+NO_VALUE = "formula without a value"
+_PLACE = re.compile(r"“([A-Z]{1,3})(\d{1,7})”")
+
+
+def _formulas_without_value(problems: Sequence[Problem]) -> dict[str, set[tuple[int, int]]]:
+    """Return the cells (row, column from 0) that hold a formula nobody has calculated, by table."""
+    found: dict[str, set[tuple[int, int]]] = {}
+    for problem in problems:
+        match = _PLACE.search(problem.what) if "no calculated value" in problem.what else None
+        if match is not None:
+            column = 0
+            for letter in match[1]:
+                column = 26 * column + ord(letter) - 64
+            found.setdefault(problem.table.lower(), set()).add((int(match[2]) - 1, column - 1))
+    return found
+
+
+def _marked(
+    rows: Sequence[Sequence[Cell]], empty: set[tuple[int, int]]
+) -> Sequence[Sequence[Cell]]:
+    """Return rows with a text where a formula has no value: where it matters, it is asked about."""
+    if not empty:
+        return rows
+    return [
+        [NO_VALUE if (r, c) in empty else cell for c, cell in enumerate(row)]
+        for r, row in enumerate(rows)
+    ]
 
 
 def _square(rows: Sequence[Sequence[Cell]]) -> tuple[tuple[Cell, ...], ...]:
