@@ -63,6 +63,8 @@ def reasons(fits: Jarwise) -> TextArray:
         why[~fits.fitted] = NO_OPTIMUM
         why[too_few] = NOT_FITTED
     if fits.model.phases > 1:
+        # a search that ended at its limit has found no pool there: the limit is no result
+        table[fits.fit.at_bound & (table == "").all(axis=1)] = NO_OPTIMUM
         # pools that cannot be told apart have no values of their own, even where one looks steady
         table[(table == "") & (table != "").any(axis=1, keepdims=True)] = NO_OPTIMUM
     return table

@@ -21,6 +21,7 @@ from bmp.trial import FloatArray, IntArray
 
 BISECTIONS = 40  # leaves 1e-12 of the interval
 NO_MODEL = "no model could be fitted"
+DAY_OPEN = "the readings leave open on which day the rate was highest"
 
 
 def time_to_share(
@@ -176,7 +177,7 @@ def peak(
         return Estimate(None, rate_unit, why=no_model), Estimate(None, "d", why=no_model)
     found = (_peak_of(fits, rows, rate_unit, shifts, factors) for fits in models)
     rates, days = zip(*found, strict=True)
-    return _spanning(rates), _spanning(days)
+    return _spanning(rates), _of_the_trial(_spanning(days), models[0].curves.rows(rows))
 
 
 def _spanning(estimates: Sequence[Estimate]) -> Estimate:
@@ -187,6 +188,23 @@ def _spanning(estimates: Sequence[Estimate]) -> Estimate:
     lows = [low for low, _ in limits if low is not None]
     highs = [high for _, high in limits if high is not None]
     return replace(estimates[0], ci95=(min(lows, default=None), max(highs, default=None)))
+
+
+def _of_the_trial(day: Estimate, curves: Curves) -> Estimate:
+    """Return the day of the highest rate with no more said of it than the readings can tell.
+
+    Nothing is seen before the first reading, so a day before it may be any up to it: curves that
+    fall from the start have it at day 0 by their form. Where the interval runs past the last
+    reading no day is told.
+    """
+    if day.value is None or day.ci95 is None:
+        return day
+    first, end = float(curves.time_d[:, 0].max()), float(curves.end_d.max())
+    low, high = day.ci95
+    if low is None or high is None or not high <= end:
+        return replace(day, value=None, ci95=None, interval_from="", why=DAY_OPEN)
+    early = day.value <= first
+    return replace(day, ci95=(0.0 if early else max(low, 0.0), max(high, first) if early else high))
 
 
 def _peak_of(
@@ -212,7 +230,10 @@ def _peak_of(
             float(rate.mean()), rate_unit, rate, rate_error, degrees,
             blank_moves=rate_moves, factors=factors,
         ),
-        estimate(float(day.mean()), "d", day, day_error, degrees, blank_moves=day_moves),
+        estimate(
+            float(day.mean()), "d", day, day_error, degrees,
+            positive=False, blank_moves=day_moves,
+        ),
     )  # fmt: skip
 
 
