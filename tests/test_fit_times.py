@@ -8,6 +8,7 @@ import pytest
 from bmp.fit.curves import pack
 from bmp.fit.interval import BETWEEN, WITHIN
 from bmp.fit.jarwise import fit_jarwise
+from bmp.fit.material import fit_material
 from bmp.fit.models import MODELS
 from bmp.fit.times import peak, time_to_share
 from tests.fit_curves_made import made_jars
@@ -89,3 +90,28 @@ def test_models_that_are_not_ruled_out_widen_the_interval_of_the_highest_rate() 
     assert other.ci95 is not None
     low, high = alone.ci95[0], other.ci95[1]
     assert both.ci95 == (low, high)
+
+
+def test_of_the_day_of_the_highest_rate_no_more_is_said_than_readings_can_tell() -> None:
+    """Curves that fall from the start: any day before the first reading; never past the last."""
+    days = np.array([1.0, 2, 3, 5, 7, 10, 14, 21, 30])
+    for jars in (1, 2, 3):
+        noise = np.random.default_rng(jars).normal(0, 2, (jars, days.size))
+        net = [350 * -np.expm1(-0.3 * days) + one for one in noise]
+        found = fit_material([days] * jars, net, reported=False).peak_d
+        assert found.value is None or found.ci95 is not None
+        if found.value is not None:
+            low, high = found.ci95
+            assert low == 0.0
+            assert 1.0 <= high <= days[-1]
+
+
+def test_the_limit_of_a_search_is_no_result_however_well_jars_agree_on_it() -> None:
+    """One pool fitted with two: jars end alike at the slowest rate and the largest share."""
+    days = np.array([*range(1, 15), *range(16, 46, 3)], dtype=float)
+    late = np.maximum(days - 2.0, 0.0)
+    net = [b * -np.expm1(-0.166 * late) for b in (483.0, 438.0, 473.0)]
+    found = fit_material([days] * 3, net, reported=False).models["two-pool first order"]
+    for estimate in found.parameters.values():
+        assert estimate.value is None
+        assert estimate.ci95 is None or estimate.ci95[1] is None

@@ -59,12 +59,13 @@ def reasons(fits: Jarwise) -> TextArray:
         _too_wide(fits, index, parameter, highest, why)
         if parameter.unit in ("yield", "1/d"):
             why[straight] = NOT_BENT
+        if fits.model.phases > 1 or parameter.unit == "1":
+            # where the search ended at its limit nothing was found, however well jars agree on it
+            why[fits.fit.at_bound] = NO_OPTIMUM
         why[(fits.named[:, 0] <= 0) | (highest <= 0)] = NO_GAS
         why[~fits.fitted] = NO_OPTIMUM
         why[too_few] = NOT_FITTED
     if fits.model.phases > 1:
-        # a search that ended at its limit has found no pool there: the limit is no result
-        table[fits.fit.at_bound & (table == "").all(axis=1)] = NO_OPTIMUM
         # pools that cannot be told apart have no values of their own, even where one looks steady
         table[(table == "") & (table != "").any(axis=1, keepdims=True)] = NO_OPTIMUM
     return table
