@@ -1,14 +1,27 @@
-"""A trial looked at before or while it runs: slips in the readings, and what is still to do."""
+"""A trial looked at before or while it runs: reading errors, and what is still to do."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from datetime import timedelta
 
+import numpy as np
+
 from bmp.finding import Finding, Outcome, worst
+from bmp.jar_columns import jar_columns
+from bmp.judge.criteria import CAUTIONS, CURRENT, judge, read_criteria
 from bmp.judge.diagnosis import composition_hints
+from bmp.judge.facts import Measured, facts_of
+from bmp.judge.handling import handling_findings
+from bmp.judge.leak import leak_findings
+from bmp.judge.reading_errors import find_reading_errors, is_answered
 from bmp.judge.silage import acid_feed
-from bmp.judge.traps import find_traps
+from bmp.net import blank_means, net_curves, series_yields
+from bmp.normalise import normalise
+from bmp.normalise.untold import impossible_falls, unknown_gas
+from bmp.problem import Problem
+from bmp.theory import highest_yield_NmL_per_gVS
 from bmp.trial import Trial
 
 
@@ -17,9 +30,9 @@ class Check:
     """What was found."""
 
     findings: tuple[Finding, ...]
-    """Slips seen and cautions; what passed is left out."""
+    """Reading errors seen and cautions; what passed is left out, but for what the log answers."""
     looked_for: int
-    """Number of slips that were looked for and could be judged."""
+    """Number of kinds of reading error that were looked for and could be judged."""
     title: str
     days: float | None
     """Day of the last reading; `None`: no reading yet."""
@@ -27,6 +40,10 @@ class Check:
     """When the first row of a logbook without any reading waits, such as `2027-03-01 22:00`."""
     whole: bool = True
     """Whether all of the trial could be read."""
+    problems: tuple[Problem, ...] = ()
+    """Readings from which no gas can be told: an analysis refuses them."""
+    not_yet: tuple[str, ...] = ()
+    """What cannot be said while the trial runs, a sentence each."""
 
     @property
     def worst(self) -> Outcome:
@@ -37,10 +54,12 @@ class Check:
     def lines(self) -> tuple[str, ...]:
         """Return what a person reads, a line each."""
         lines = [f"{self.title}: {self._days_words()}", *(_line(f) for f in self.findings)]
+        lines += [f"not yet: {sentence}" for sentence in self.not_yet]
         if not self.whole:
-            lines.append("What could be read was looked at; mend the rest and check again.")
-        elif not self.findings and self.days is not None:
-            lines.append(f"Nothing found; {self.looked_for} kinds of slip were looked for.")
+            lines.append("What could be read was looked at; correct the rest and check again.")
+        elif self.worst == "pass" and not self.problems and self.days is not None:
+            kinds = f"{self.looked_for} kinds of reading error were looked for"
+            lines.append(f"Nothing found; {kinds}. Small ones cannot be seen.")
         return tuple(lines)
 
     def _days_words(self) -> str:
@@ -52,7 +71,7 @@ class Check:
 
 
 def check(trial: Trial, whole: bool = True) -> Check:
-    """Look for slips in the readings and for what the tables warn of.
+    """Look for reading errors and for what the tables warn of; say what an analysis would say.
 
     Parameters
     ----------
@@ -61,7 +80,9 @@ def check(trial: Trial, whole: bool = True) -> Check:
         Whether all of it could be read, so that silence means that nothing was found.
     """
     # a trial of which hardly anything could be read is not looked at
-    traps = find_traps(trial) if trial.jars and trial.readings.jar.size else ()
+    some = bool(trial.jars and trial.readings.jar.size)
+    errors = find_reading_errors(trial) if some else ()
+    problems, judged, not_yet = _judged(trial) if whole and some else ((), (), ())
     pH = next((m.pH for m in trial.materials if m.role == "inoculum"), None)
     figures = [
         finding
@@ -73,16 +94,76 @@ def check(trial: Trial, whole: bool = True) -> Check:
     ]
     # a jar that could not be read is there all the same
     jars = _jars(trial) if whole else []
-    seen = [f for f in (*traps, *jars, *figures) if f.outcome in ("caution", "fail")]
+    seen = [
+        f
+        for f in (*errors, *judged, *jars, *figures)
+        if f.outcome in ("caution", "fail") or is_answered(f)
+    ]
     times = trial.readings.time_d
     return Check(
         findings=tuple(seen),
-        looked_for=len({f.check for f in traps if f.outcome != "not judged"}),
+        looked_for=len({f.check for f in errors if f.outcome != "not judged"}),
         title=trial.setup.title,
         days=float(times.max()) if times.size else None,
         first_due=_first_due(trial),
         whole=whole,
+        problems=problems,
+        not_yet=not_yet,
     )
+
+
+def _judged(
+    trial: Trial,
+) -> tuple[tuple[Problem, ...], tuple[Finding, ...], tuple[str, ...]]:
+    """Return what an analysis would refuse, what it would call broken, and what is not yet known.
+
+    A yield that is too low says nothing while its jars still make gas.
+    """
+    gas = normalise(trial)
+    problems = (*impossible_falls(trial, gas), *unknown_gas(trial, gas))
+    if problems:
+        return problems, (), ()
+    jars = jar_columns(trial)
+    blanks = blank_means(gas, jars)
+    curves = net_curves(gas, jars, blanks)
+    highest = [highest_yield_NmL_per_gVS(material) for material in jars.material_of]
+    theory = np.array([np.nan if one is None else one for one in highest], dtype=np.float64)
+    columns = series_yields(gas, jars, curves, blanks)
+    criteria = [c for c in read_criteria() if c.rule_set in (CURRENT, CAUTIONS)]
+    found = judge(
+        facts_of(Measured(jars, gas, blanks, curves, columns, theory), criteria), criteria
+    )
+    runs_on = {f.where for f in found if f.check.startswith("duration of") and f.outcome != "pass"}
+    yields = tuple(_yields(found, runs_on))
+    not_yet = tuple(
+        f"the yield of {f.where} is {f.value:.3g} so far, and its jars still make gas."
+        for f in found
+        if f.check in _TOO_LOW and f.outcome == "fail" and f.where in runs_on and _low(f)
+    )
+    return (), (*yields, *leak_findings(trial, gas), *handling_findings(trial, gas)), not_yet
+
+
+_TOO_LOW = ("yield of the control", "yield of the control above zero",
+            "yield of the substrate above zero")  # fmt: skip
+MIDDLE_OF_THE_CONTROL = 367.5
+"""NmL CH4 per g VS, of the published window."""
+
+
+def _low(finding: Finding) -> bool:
+    return isinstance(finding.value, float) and finding.value < MIDDLE_OF_THE_CONTROL
+
+
+def _yields(found: tuple[Finding, ...], runs_on: set[str]) -> Iterator[Finding]:
+    """Return the yields that cannot be, and the control's where it has ended."""
+    for finding in found:
+        if finding.outcome != "fail" or not finding.check.startswith("yield of"):
+            continue
+        if finding.check in _TOO_LOW and finding.where in runs_on and _low(finding):
+            continue
+        if finding.check == "yield of the control":
+            yield replace(finding, outcome="caution")
+        else:
+            yield finding
 
 
 def _first_due(trial: Trial) -> str:
@@ -133,4 +214,5 @@ def _too_few(what: str, number: int, least: int, where: str) -> Finding:
 def _line(finding: Finding) -> str:
     place = f" ({finding.where})" if finding.where else ""
     advice = f" {finding.advice}" if finding.advice else ""
-    return f"{finding.outcome}: {finding.check}{place}: {finding.meaning}{advice}"
+    outcome = "answered" if is_answered(finding) else finding.outcome
+    return f"{outcome}: {finding.check}{place}: {finding.meaning}{advice}"

@@ -108,29 +108,38 @@ def _jars(feeds, per_material, blanks, scale, ratio, rng, way, headspace) -> lis
     return [replace(jar, measured=way) for jar in out]
 
 
-def _truth(jars, feeds, time_d, rng, between, blank_yield, blank_k):
-    """True cumulative methane, net yield and methane share of each jar."""
-    t = np.asarray(time_d)
+def _truth(jars, feeds, read_d, rng, between, blank_yield, blank_k, between_lags_d):
+    """True cumulative methane, net yield and methane share of each jar at its times `read_d`."""
     by_name = {f.name: f for f in feeds}
-    blank_curve = blank_yield * (1 - np.exp(-blank_k * t)) / (1 - np.exp(-blank_k * 45.0))
-    methane = np.zeros((len(jars), len(t)))
-    net = np.full((len(jars), len(t)), np.nan)
-    made = np.zeros((3, len(jars), len(t)))
+    methane = np.zeros(read_d.shape)
+    net = np.full(read_d.shape, np.nan)
+    made = np.zeros((3, *read_d.shape))
     for j, jar in enumerate(jars):
+        t = read_d[j]
         factor = 1 + between * rng.standard_normal()
+        blank_curve = blank_yield * (1 - np.exp(-blank_k * t)) / (1 - np.exp(-blank_k * 45.0))
         own = jar.inoculum_g * INOCULUM_VS * blank_curve
         if jar.role == "blank":
             methane[j] = own * factor
             made[:, j] = sim.made_gas(methane[j][None], 0.60)[:, 0]
             continue
         feed = by_name[jar.material]
-        net[j] = feed.yield_at(t) * factor
+        late = between_lags_d * abs(rng.standard_normal()) if between_lags_d else 0.0
+        net[j] = feed.yield_at(np.maximum(t - late, 0.0)) * factor
         more = jar.sample_g * feed.VS * net[j]
         methane[j] = own + more
         made[:, j] = (sim.made_gas(own[None], 0.60) + sim.made_gas(more[None], feed.methane_share))[
             :, 0
         ]
     return methane, net, made
+
+
+def _queue_d(rng, jars: int, times: int, minutes_apart: float) -> FloatArray:
+    """How long after the round's first reading each jar is read, shape (jars, times) [d]."""
+    if not minutes_apart:
+        return np.zeros((jars, times))
+    place = np.stack([rng.permutation(jars) for _ in range(times)], axis=1)
+    return place * minutes_apart / 1440.0
 
 
 def simulate_trial(
@@ -160,6 +169,8 @@ def simulate_trial(
     leak_share: dict[str, float] | None = None,
     drift_g: FloatArray | float = 0.0,
     dummies: int = 0,
+    minutes_apart: float = 0.0,
+    between_lags_d: float = 0.0,
 ) -> Simulated:
     """Draw one trial and read it in one way of measuring.
 
@@ -167,7 +178,8 @@ def simulate_trial(
     readings); `mass` with `with_volume` also reads the vented gas' volume, at 22 °C.
     `blank_yield`: NmL CH4 per g VS of inoculum in 45 d. `leak_share`: by jar name.
     Volumes `cumulative` are counters (`gas_kept` False) or one vessel.
-    `dummies`: jars of constant mass for the scale.
+    `dummies`: jars of constant mass for the scale. `minutes_apart`: jars are read one after the
+    other in a random order each round; `between_lags_d`: scatter of the jars' lags.
     """
     noise = Noise() if noise is None else noise
     closed = way in ("pressure", "mass") or outlet == "closed"
@@ -178,7 +190,11 @@ def simulate_trial(
     jars = _jars(
         feeds, jars_per_material, blanks, scale, inoculum_to_substrate, rng, way, headspace
     )
-    methane, net, made = _truth(jars, feeds, t, rng, noise.between_jars, blank_yield, blank_k)
+    read_d = t + _queue_d(rng, len(jars) + dummies, len(t), minutes_apart)
+    methane, net, made = _truth(
+        jars, feeds, read_d[: len(jars)], rng, noise.between_jars, blank_yield, blank_k,
+        between_lags_d,
+    )  # fmt: skip
     leak = np.array([(leak_share or {}).get(j.name, 0.0) for j in jars])
     vessels = sim.Vessels(np.full(len(jars), headspace), leak_share=leak)
     gas = (
@@ -201,6 +217,7 @@ def simulate_trial(
     readings = sim.readings_of(columns, t, len(jars), not_vented)
     if dummies:
         jars, readings = _with_dummies(jars, readings, t, dummies, noise, drift_g, rng)
+    readings = replace(readings, time_d=read_d.ravel())
     trial = Trial(_setup(way, around, incubation_C, closing_C, cumulative, gas_kept,
                          flush_excluded), _materials(feeds), tuple(jars), readings)  # fmt: skip
     return Simulated(trial, t, methane, net, gas, around)

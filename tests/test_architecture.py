@@ -23,6 +23,7 @@ LEVELS: list[set[str]] = [
         "statistics",
         "borrowed",
         "surer",
+        "rounds",
     },
     {"stop_rule", "limits", "jar_columns", "published_errors"},
     {"theory", "solids", "cautions", "wall"},

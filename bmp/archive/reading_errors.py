@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from bmp.finding import Finding
 from bmp.judge.overall import touching
-from bmp.judge.traps import find_traps
+from bmp.judge.reading_errors import find_reading_errors
 from bmp.trial import Trial
 
 ERROR_COLUMNS: Final = ("trial", "jar", "time_d", "error", "outcome", "meaning")
@@ -21,7 +21,9 @@ def reading_errors(name: str, trial: Trial) -> tuple[list[tuple[Any, ...]], dict
 
     An error that names no jar, or one of a blank, touches every series.
     """
-    found = [finding for finding in find_traps(trial) if finding.outcome in ("caution", "fail")]
+    found = [
+        finding for finding in find_reading_errors(trial) if finding.outcome in ("caution", "fail")
+    ]
     rows = [
         (name, jar, day, finding.check, finding.outcome, finding.meaning)
         for finding in found

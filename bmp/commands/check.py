@@ -1,4 +1,4 @@
-"""`bmp check TRIAL`: read the tables and look for slips, before or during a trial."""
+"""`bmp check TRIAL`: read the tables and look for reading errors, before or during a trial."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from pathlib import Path
 
 from bmp.commands.terminal import CHECK_FAILED, DONE, UNUSABLE, tell
 
-HELP = "read a trial and look for slips in it, also while it runs"
+HELP = "read a trial and look for reading errors in it, also while it runs"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -28,9 +28,9 @@ def run(arguments: argparse.Namespace) -> int:
             trial, problems = running, ()
     found = check(trial, whole=not problems)
     tell(trial.ignored)
-    tell(problems)
+    tell([*problems, *found.problems])
     for line in found.lines:
         print(line)
-    if problems or found.worst == "fail":
+    if problems or found.problems or found.worst == "fail":
         return UNUSABLE
     return CHECK_FAILED if found.worst == "caution" else DONE

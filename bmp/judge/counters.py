@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
-
 import numpy as np
 
 from bmp.judge.look import Look
-from bmp.judge.trap import Seen, finite_max, has_gas, jar_names, named
+from bmp.judge.reading_error import Seen, finite_max, has_gas, jar_names, named
 from bmp.trial import BoolArray, FloatArray, IntArray, Trial
 
 # A running total wavers with air pressure and temperature by 2 to 3 percent at most.
@@ -196,14 +194,14 @@ def _zero_readings(trial: Trial, seen: Look) -> list[int]:
         else:
             # A jar that has nearly stopped, or not yet begun, does read zero.
             least = max(_least_sure(trial), 0.25 * float(np.nanmedian(value[value > 0])))
-            amid = np.minimum(before, after) > max(least, 2.5 * _step(seen.value))
+            amid = np.minimum(before, after) > max(least, 3.5 * _step(seen.value))
         out += [int(i) for i in one[(value == 0) & amid & (trial.readings.time_d[one] > 0)]]
     return out
 
 
 def _least_sure(trial: Trial) -> float:
-    """Return the figure below which a zero may well be true: 8 mL, 3 kPa, 1 mg."""
-    return 3.0 if trial.setup.measured == "pressure" else 8.0 if has_gas(trial) else 0.001
+    """Return the figure below which a zero may well be true: 12 mL, 5 kPa, 1 mg."""
+    return 5.0 if trial.setup.measured == "pressure" else 12.0 if has_gas(trial) else 0.001
 
 
 def _step(values: FloatArray) -> float:
@@ -217,9 +215,8 @@ def _step(values: FloatArray) -> float:
 
 def zero_for_not_read(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     """Find a zero typed where nothing was read."""
-    found = [named(trial, [i]) for i in _zero_readings(trial, seen)]
     text = "A zero stands between readings that are far from zero: it was probably not read."
-    out = [Seen(0.0, where, text) for where in found]
+    out = [Seen(0.0, named(trial, [i]), text, readings=(i,)) for i in _zero_readings(trial, seen)]
     share = trial.readings.column("methane_share")
     for one in seen.of_jar:
         column = share[one]
@@ -227,7 +224,7 @@ def zero_for_not_read(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
             before, after = _neighbours(column)
             bad = one[(column == 0) & (before > 0.2) & (after > 0.2)]
             text = "A methane share of zero stands between shares far from zero."
-            out += [Seen(0.0, named(trial, [int(i)]), text) for i in bad]
+            out += [Seen(0.0, named(trial, [int(i)]), text, readings=(int(i),)) for i in bad]
     return tuple(out)
 
 
@@ -243,13 +240,17 @@ def _same_time(trial: Trial, seen: Look) -> list[Seen]:
     t = trial.readings.time_d
     again = np.flatnonzero(~seen.first & (t - t[seen.previous] < 1e-6))
     text = "The same jar and time stands there twice."
-    return [Seen(float(seen.value[i]), named(trial, [int(i)]), text) for i in again]
+    return [
+        Seen(float(seen.value[i]), named(trial, [int(i)]), text, readings=(int(i),)) for i in again
+    ]
 
 
 def _same_row(trial: Trial, seen: Look) -> list[Seen]:
     """Find rows that repeat every figure of the jar's row before, where chance hardly does."""
     r = trial.readings
-    later = np.flatnonzero(~seen.first & (r.time_d - r.time_d[seen.previous] >= 1e-6))
+    checks = np.array([jar.role == "weight check" for jar in trial.jars] or [False])[r.jar]
+    apart = ~seen.first & ~checks & (r.time_d - r.time_d[seen.previous] >= 1e-6)
+    later = np.flatnonzero(apart)
     if not later.size:
         return []
     same = np.ones(len(later), bool)
@@ -268,44 +269,113 @@ def _same_row(trial: Trial, seen: Look) -> list[Seen]:
     if chance > 0.02:
         return []
     text = "Every figure of the reading before stands here again: it was copied."
-    return [Seen(float(seen.value[i]), named(trial, [int(i)]), text) for i in later[same]]
+    return [
+        Seen(float(seen.value[i]), named(trial, [int(i)]), text, readings=(int(i),))
+        for i in later[same]
+    ]
 
 
 def _same_jar(trial: Trial, seen: Look) -> list[Seen]:
-    """Find jars in which nine of ten readings are those of another jar, figure by figure."""
+    """Find jars with so many figures of another jar that chance cannot have done it.
+
+    Chance is told from how far apart the other figures of the two lie, in divisions of the scale,
+    and from how often other pairs of replicate jars meet.
+    """
     step = _step(seen.value)
+    if step <= 0:
+        return []
+    table = np.full((len(trial.jars), len(seen.time_d)), np.nan)
+    table[trial.readings.jar, seen.round] = seen.value
+    total = trial.setup.measured == "mass" or (has_gas(trial) and trial.setup.cumulative)
+    pairs = {}
+    for j, jar in enumerate(trial.jars):
+        for k in range(j if jar.role != "weight check" else 0):
+            met = _met(table[j], table[k], step, total)
+            if met is not None:
+                pairs[j, k] = met
     out = []
-    for j, one in enumerate(seen.of_jar):
-        value = seen.value[one]
-        sure = (np.abs(value) > 30 * step) & (np.diff(value, prepend=np.nan) != 0)
-        if len(one) < 5 or sure.sum() < 4:
+    for (j, k), (count, size, chance) in pairs.items():
+        expected = chance * size
+        alike = [c / n for one, (c, n, _) in pairs.items() if one != (j, k)]
+        if count < max(expected + 5.0 * np.sqrt(expected) + (5.0 if total else 3.0), 0.2 * size):
             continue
-        for k in range(j):
-            other = seen.value[seen.of_jar[k]]
-            if len(other) == len(value) and np.mean(other[sure] == value[sure]) > 0.9:
-                text = f"The readings are those of jar {trial.jars[k].name}, figure by figure."
-                out.append(Seen("copied", trial.jars[j].name, text))
-                break
+        if alike and np.quantile(alike, 0.9) > 0.5 * count / size:
+            continue
+        whole = np.nanmean(table[j] == table[k]) > 0.9
+        text = (
+            f"The readings are those of jar {trial.jars[k].name}, figure by figure."
+            if whole
+            else f"Many of its readings are those of jar {trial.jars[k].name}, to the last digit: "
+            "was one jar read twice under two names?"
+        )
+        out.append(Seen("copied", f"{trial.jars[j].name}, {trial.jars[k].name}", text))
     return out
+
+
+def _met(
+    one: FloatArray, two: FloatArray, step: float, total: bool
+) -> tuple[int, int, float] | None:
+    """Return how often two jars have the same figure, of how many, and the chance of each time."""
+    both = np.isfinite(one) & np.isfinite(two) & (np.abs(one) > 5 * step)
+    fresh = (np.diff(one, prepend=np.nan) != 0) & (np.diff(two, prepend=np.nan) != 0)
+    gap = np.abs(one - two)[both & fresh] / step
+    if gap.size < 5 or not np.any(np.abs(one[both]) > 30 * step):
+        return None
+    same = gap < 1e-6
+    apart = gap[~same]
+    usual = float(np.median(apart)) if apart.size > 2 else float(0.02 * np.median(one[both]) / step)
+    if total and usual < 5.0:
+        return None  # too coarse to tell
+    # two totals that meet once go on together for a while
+    met = same & ~np.concatenate([[False], same[:-1]]) if total and apart.size > 2 else same
+    return int(met.sum()), int(gap.size), 1.0 / (1.0 + 2.5 * usual)
 
 
 def missing_readings(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     """Find gaps in which most other jars were read three times or more."""
     if len(trial.jars) < 3 or trial.setup.measured == "net yield":
         return None
-    times = seen.time_d
-    read = np.zeros((len(trial.jars), len(times)), bool)
-    read[trial.readings.jar, np.searchsorted(times, trial.readings.time_d)] = True
+    read = np.zeros((len(trial.jars), len(seen.time_d)), bool)
+    read[trial.readings.jar, seen.round] = True
     usual = read.mean(axis=0) > 0.5
     if usual.sum() < 5:
         return ()
+    before = np.cumsum(usual)
     out = []
-    for j, jar in enumerate(trial.jars):
-        own = times[read[j]]
-        edges = np.concatenate([[0.0], own])
-        for start, end in pairwise(edges):
-            missed = int((usual & (times > start) & (times < end)).sum())
+    for one, jar in zip(seen.of_jar, trial.jars, strict=True):
+        start, last = 0.0, 0
+        for i in one:
+            here = int(seen.round[i])
+            missed = int(before[here] - usual[here] - last)
             if missed >= 3 and jar.left_out is None:
+                end = float(trial.readings.time_d[i])
                 text = f"{missed} readings that most jars have are missing here."
-                out.append(Seen(missed, f"{jar.name} day {start:g} to {end:g}", text))
+                out.append(Seen(missed, f"{jar.name} day {start:.4g} to {end:.4g}", text))
+            start, last = float(trial.readings.time_d[i]), int(before[here])
+    return tuple(out)
+
+
+def ends_early(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+    """Find jars whose readings end long before most others'."""
+    if len(trial.jars) < 4 or trial.setup.measured == "net yield" or len(seen.time_d) < 5:
+        return None
+    last = np.array([seen.round[one[-1]] if len(one) else -1 for one in seen.of_jar])
+    counted = np.array(
+        [jar.left_out is None and jar.role != "weight check" for jar in trial.jars], dtype=bool
+    )
+    if not (counted & (last >= 0)).any():
+        return None
+    end = int(np.median(last[counted & (last >= 0)]))
+    out = []
+    for j in np.flatnonzero(counted & (last >= 0) & (last <= end - 3)):
+        own_d, others_d = float(seen.time_d[last[j]]), float(seen.time_d[end])
+        if own_d > 0.6 * others_d:
+            continue
+        jar = trial.jars[j]
+        what = "The blank" if jar.role == "blank" else f"The yield of {jar.series}"
+        text = (
+            f"The last reading of jar {jar.name} is on day {own_d:.3g}, that of most jars on day "
+            f"{others_d:.3g}. {what} would end with it."
+        )
+        out.append(Seen(round(own_d, 3), jar.name, text))
     return tuple(out)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 
 import numpy as np
 
+from bmp.judge.cause import Cause, readings_by_row
 from bmp.judge.look import Look
-from bmp.judge.trap import Seen, named
-from bmp.trial import Trial
+from bmp.judge.reading_error import Seen, named
+from bmp.trial import IntArray, Trial
 
 
 def swapped(day: datetime) -> datetime:
@@ -70,3 +72,91 @@ def day_and_month(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
         else ""
     )
     return (Seen(len(suspects), named(trial, suspects), text), *start)
+
+
+def month_off(trial: Trial, seen: Look) -> Cause | None:
+    """Find readings that fit in only with the month before or after the one that was written.
+
+    Such a reading stands out of the order of the table, or in a round of its own, and a month
+    away the jar lacks a reading where the others have one.
+    """
+    taken = trial.readings.taken
+    if taken is None or trial.setup.started is None or trial.readings.jar.size < 8:
+        return None
+    r = trial.readings
+    count = np.bincount(seen.round, minlength=len(seen.time_d))
+    jars = max(int(np.median(count)), 1)
+    moved: dict[int, datetime] = {}
+    for j, one in enumerate(seen.of_jar):
+        own = readings_by_row(r, j)
+        days = r.time_d[own]
+        for place, i in enumerate(own):
+            date = taken[i]
+            low = days[place - 1] if place else 0.0
+            high = days[place + 1] if place + 1 < own.size else np.inf
+            if date is None or (low <= days[place] <= high and high < np.inf):
+                continue
+            for step in (1, -1):
+                other = _in_month(date, step)
+                if other is None:
+                    continue
+                day = (other - trial.setup.started).total_seconds() / 86400.0
+                fits = low < day < high and day > 0
+                if place + 1 == own.size:
+                    fits = fits and count[seen.round[i]] < 0.5 * jars and _in_a_round(
+                        trial, seen, one, day
+                    )  # fmt: skip
+                if fits and not (low <= days[place] <= high and high < np.inf):
+                    moved[int(i)] = other
+                    break
+    if not moved or len(moved) > 0.3 * r.jar.size:
+        return None
+    return _month_cause(trial, moved)
+
+
+def _in_month(date: datetime, step: int) -> datetime | None:
+    month = date.month + step
+    year = date.year + (month > 12) - (month < 1)
+    try:
+        return date.replace(year=year, month=(month - 1) % 12 + 1)
+    except ValueError:
+        return None
+
+
+def _in_a_round(trial: Trial, seen: Look, one: IntArray, day: float) -> bool:
+    """Tell whether a day is that of a round in which the jar has no reading."""
+    k = int(np.argmin(np.abs(seen.time_d - day)))
+    lacks = not np.any(seen.round[one] == k)
+    gap = np.diff(seen.time_d).min(initial=1.0)
+    return lacks and abs(seen.time_d[k] - day) < max(0.5 * gap, 0.3)
+
+
+def _month_cause(trial: Trial, moved: dict[int, datetime]) -> Cause:
+    r, started = trial.readings, trial.setup.started
+    assert started is not None
+    assert r.taken is not None
+    time_d = r.time_d.copy()
+    taken = list(r.taken)
+    for i, date in moved.items():
+        time_d[i] = (date - started).total_seconds() / 86400.0
+        taken[i] = date
+    order = np.lexsort((time_d, r.jar))
+    readings = replace(
+        r,
+        time_d=time_d[order],
+        row=r.row[order],
+        jar=r.jar[order],
+        columns={name: values[order] for name, values in r.columns.items()},
+        not_vented=r.not_vented[order],
+        emptied=r.emptied[order],
+        note=tuple(r.note[i] for i in order),
+        taken=tuple(taken[i] for i in order),
+    )
+    first = min(moved)
+    old = r.taken[first]
+    text = (
+        f"With {moved[first]:%Y-%m-%d} for {old:%Y-%m-%d} the reading falls into the row of the "
+        "others: probably the month is wrong."
+    )
+    where = named(trial, list(moved))
+    return Cause("date a month off", len(moved), where, text, replace(trial, readings=readings))

@@ -6,7 +6,7 @@ import numpy as np
 
 from bmp.judge.conditions import ASKED_FROM_K, typed_colder_K
 from bmp.judge.look import Look, dry_factor
-from bmp.judge.trap import Seen, jar_names, named
+from bmp.judge.reading_error import Seen, jar_names, named
 from bmp.normalise.state import filled
 from bmp.trial import Trial
 
@@ -35,7 +35,8 @@ def first_day_rise(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     if len(shares) < 2:
         return None
     mean, spread = float(np.mean(shares)), float(np.std(shares, ddof=1))
-    if not (0.03 < mean < 0.16 and spread < 0.5 * mean and min(shares) > 0.015):
+    least, apart = (0.045, 0.4) if len(shares) > 2 else (0.055, 0.25)
+    if not (least < mean < 0.16 and spread < apart * mean and min(shares) > 0.015):
         return ()
     rise = _expected_rise(setup.incubation_temperature_C)
     more = " Was there pressure under the lids at closing?" if mean > 2 * rise else ""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bmp.judge.look import Look
-from bmp.judge.trap import Seen, jar_names, named
+from bmp.judge.reading_error import Seen, jar_names
 from bmp.normalise.weighing import balance_uncertainty_g, leaks, weighings
 from bmp.trial import FloatArray, IntArray, Trial
 
@@ -143,18 +143,18 @@ def leaking_jar(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     ends = np.searchsorted(seen.time_d, table.at_d)
     half = seen.gas_NmL[:, ends[min(1, len(ends) - 1)]]
     noise = _reading_noise_NmL(trial, seen)
+    whole, _ = _beside_sisters(trial, table.sets, seen.gas_NmL[:, ends[-1]])
     for gas, least, words in (
         (seen.gas_NmL[:, ends[-1]], 0.15, "of all gas"),
         (seen.gas_NmL[:, ends[-1]] - half, 0.25, "of the later gas"),
     ):
         ratio, should = _beside_sisters(trial, table.sets, gas)
-        for j in np.flatnonzero(ratio < -least):
+        for j in np.flatnonzero((ratio < -least) & (whole < -0.08)):
             spread = np.hypot(_left_aside(ratio, table.sets, int(j)), noise / should[j])
             name = trial.jars[j].name
             if ratio[j] < -4.5 * spread and all(name not in f.where for f in found):
-                text = (
-                    f"The jar made {-100 * ratio[j]:.0f} % less {words} than its sisters: a leak?"
-                )
+                less = f"{-100 * ratio[j]:.0f} % less {words}"
+                text = f"The jar made {less} than its replicate jars: a leak?"
                 found.append(Seen(round(float(-100 * ratio[j]), 1), name, text))
     return tuple(found)
 
@@ -247,40 +247,3 @@ def sample_below_blank(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
                 )
                 out.append(Seen(round(float(part), 1), jar.name, text))
     return tuple(out)
-
-
-def odd_interval(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
-    """Find a single interval that is many times its sisters': a jump of a log or a typing slip."""
-    table = sisters(trial, seen)
-    if table is None or not any(len(s) >= 3 for s in table.sets):
-        return None
-    steps = np.diff(seen.gas_NmL, axis=1, prepend=0.0)
-    usual = float(np.nanmedian(np.nanmax(seen.gas_NmL[np.concatenate(table.sets)], axis=1)))
-    out = []
-    for jars in table.sets:
-        if len(jars) < 3:
-            continue
-        own = steps[jars]
-        with np.errstate(invalid="ignore"):
-            away = own - np.median(own, axis=0)
-        known = away[np.isfinite(away)]
-        noise = 1.4826 * float(np.median(np.abs(known[known != 0]))) if known.any() else np.inf
-        for k, j in enumerate(jars):
-            rest = np.delete(own, k, axis=0)
-            highest = np.max(np.abs(rest), axis=0)
-            total = float(np.nanmax(seen.gas_NmL[j]))
-            # In a jar with little gas the errors of a reading are a larger part of it.
-            least = max(0.012 * total, 0.05 * min(total, usual))
-            odd = (own[k] > 4 * highest) & (own[k] - highest > max(least, 6 * noise))
-            for at in np.flatnonzero(odd):
-                i = _reading_at(trial, seen, int(j), float(seen.time_d[at]))
-                if i is not None:
-                    text = "The gas of this interval is many times that of its sisters."
-                    out.append(Seen(round(float(own[k, at]), 1), named(trial, [i]), text))
-    return tuple(out)
-
-
-def _reading_at(trial: Trial, seen: Look, j: int, time_d: float) -> int | None:
-    one = seen.of_jar[j]
-    at = np.flatnonzero(np.abs(trial.readings.time_d[one] - time_d) < 1e-9)
-    return int(one[at[0]]) if at.size else None

@@ -12,6 +12,7 @@ import numpy as np
 
 from bmp.normalise.gas import reference_factor, saturation_pressure_kPa
 from bmp.normalise.state import filled
+from bmp.rounds import round_times, rounds
 from bmp.trial import BoolArray, FloatArray, IntArray, Readings, Setup, Trial
 
 ROUGH_SHARE = 0.6
@@ -33,12 +34,16 @@ class Look:
     """Index of the jar's reading before this one; -1 for its first."""
     interval_NmL: FloatArray
     """Dry gas since the jar's last reading, with whatever drops there are."""
+    slope_NmL: FloatArray
+    """Dry gas for each unit more of the number that was typed."""
     share: FloatArray
     """Methane share, nearest given one."""
+    round: IntArray
+    """Number of the round of reading that each reading belongs to."""
     time_d: FloatArray
-    """All times at which any jar was read, shape (times,)."""
+    """Middle times of the rounds, shape (rounds,)."""
     gas_NmL: FloatArray
-    """Cumulative gas of each jar at those times, shape (jars, times); NaN after its last."""
+    """Cumulative gas of each jar in those rounds, shape (jars, rounds); NaN after its last."""
     of_jar: tuple[IntArray, ...]
     """Indices of each jar's readings, by time."""
 
@@ -80,15 +85,34 @@ def look(trial: Trial) -> Look:
     value, name = _value(trial)
     interval = _interval(trial, value, name, previous)
     share = _share(trial, order)
-    times = np.unique(r.time_d)
+    number = rounds(r.jar, r.time_d)
+    times = round_times(number, r.time_d)
     gas = np.full((len(trial.jars), len(times)), np.nan)
     for j, one in enumerate(order):
         known = one[np.isfinite(interval[one])]
         if len(known):
             total = np.concatenate([[0.0], np.cumsum(interval[known])])
             at = np.concatenate([[0.0], r.time_d[known]])
-            gas[j] = np.interp(times, at, total, right=np.nan)
-    return Look(value, name, previous, interval, share, times, gas, order)
+            # the jar's last reading stands for its round, however early in it it was taken
+            until = int(number[known[-1]]) + 1
+            gas[j, :until] = np.interp(times[:until], at, total)
+    slope = _slope(trial, value, name)
+    return Look(value, name, previous, interval, slope, share, number, times, gas, order)
+
+
+def _slope(trial: Trial, value: FloatArray, name: str) -> FloatArray:
+    """Return the gas for each unit more of what was typed. Shape (readings,)."""
+    way, setup, r = trial.setup.measured, trial.setup, trial.readings
+    if way == "net yield":
+        return np.ones_like(value)
+    if way == "mass":
+        return np.full_like(value, (-1.0 if name == "mass_g" else 1.0) / ROUGH_DENSITY_G_PER_ML)
+    temperature, ambient = _conditions(setup, r)
+    if way != "pressure":
+        return dry_factor(temperature, ambient, setup.gas_is_wet)
+    room = np.array([jar.headspace_mL or np.nan for jar in trial.jars])[r.jar]
+    one_more = dry_factor(temperature, ambient + 1.0, True) - dry_factor(temperature, ambient, True)
+    return np.asarray(room * one_more)
 
 
 def _value(trial: Trial) -> tuple[FloatArray, str]:

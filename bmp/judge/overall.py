@@ -21,8 +21,8 @@ from bmp.judge.diagnosis import DoseSeries, FeedCurve, composition_hints, diagno
 from bmp.judge.facts import Measured, facts_of, feed_curve
 from bmp.judge.handling import handling_findings
 from bmp.judge.leak import leak_findings
+from bmp.judge.reading_errors import find_reading_errors, is_answered
 from bmp.judge.silage import acid_feed
-from bmp.judge.traps import find_traps
 from bmp.judge.words import Reliance, reliance
 from bmp.net import MaterialYield
 from bmp.trial import Trial, no_gas_read
@@ -33,7 +33,7 @@ class Judgement:
     """What is judged about a trial."""
 
     checks: tuple[Finding, ...]
-    """Validity criteria, cautions, slips that were seen, diagnosis; passed slips are left out."""
+    """Validity criteria, cautions, reading errors seen, diagnosis; passed errors are left out."""
     verdict: Verdict
     older: Mapping[str, Verdict]
     """By the name of an older rule set; shown beside, never deciding."""
@@ -71,8 +71,8 @@ def judge_trial(
     first = next((name for name in by_set if name != CAUTIONS), CURRENT)
     deciding, cautions = by_set.get(first, ()), by_set.get(CAUTIONS, ())
     told = tuple(finding for finding in cautions if finding.outcome != "not judged")
-    found = find_traps(trial)
-    traps = tuple(f for f in found if f.outcome in ("caution", "fail"))
+    found = find_reading_errors(trial)
+    errors = tuple(f for f in found if f.outcome in ("caution", "fail"))
     drawn = [(one, feed_curve(one, trial, curves)) for one in yields]
     diagnosis = _diagnosis(trial, drawn)
     doses = _doses([(one, curve) for one, curve in drawn if curve is not None and one.per == "VS"])
@@ -80,14 +80,15 @@ def judge_trial(
     relied = {
         one.series: _harmed(one.series)
         if one.series in harmed
-        else _reliance(one, trial, (*deciding, *told, *diagnosis), traps, yields)
+        else _reliance(one, trial, (*deciding, *told, *diagnosis), errors, yields)
         for one in yields
     }
     return Judgement(
         checks=(
             *deciding,
             *told,
-            *(traps or (_no_slips(found),)),
+            *(errors or (_no_errors(found),)),
+            *(finding for finding in found if is_answered(finding)),
             *leak_findings(trial, gas),
             *handling_findings(trial, gas),
             *condition_findings(trial, gas, yields),
@@ -107,18 +108,18 @@ def judge_trial(
     )
 
 
-def _no_slips(found: Sequence[Finding]) -> Finding:
-    """Say that no slip was seen, and which could not be looked for."""
+def _no_errors(found: Sequence[Finding]) -> Finding:
+    """Say that no reading error was seen, and which could not be looked for."""
     judged = [finding.check for finding in found if finding.outcome != "not judged"]
     unsure = [finding.check for finding in found if finding.outcome == "not judged"]
     rest = f" Could not be judged: {', '.join(unsure)}." if unsure else ""
     return Finding(
-        check="slips in the readings",
+        check="reading errors",
         outcome="pass",
         value=0,
         limit="none",
-        source="each slip's page says when it is named",
-        meaning=f"{len(judged)} kinds of slip were looked for, none was seen.{rest}",
+        source="each error's page says when it is named",
+        meaning=f"{len(judged)} kinds of reading error were looked for, none was seen.{rest}",
     )
 
 
@@ -126,7 +127,7 @@ def _reliance(
     one: MaterialYield,
     trial: Trial,
     findings: Sequence[Finding],
-    traps: Sequence[Finding],
+    errors: Sequence[Finding],
     yields: Sequence[MaterialYield],
 ) -> Reliance:
     """Return what one series' yield is good for: its own findings and those that all share."""
@@ -134,7 +135,7 @@ def _reliance(
     own = [finding for finding in findings if finding.where == one.series]
     beside = feeds | {one.series} | _other_inocula(one, trial)
     shared = [f for f in findings if f.where not in beside and f.outcome != "caution"]
-    own_errors = touching(traps, one.series, one.material, trial)
+    own_errors = touching(errors, one.series, one.material, trial)
     if no_gas_read(trial):
         why = "no gas was read in any jar"
         return Reliance(f"Do not use the yield of {one.series}: {why}.", why)
@@ -154,14 +155,14 @@ def _other_inocula(one: MaterialYield, trial: Trial) -> set[str]:
     return others | {f"blank of {name}" for name in others}
 
 
-def touching(traps: Sequence[Finding], series: str, material: str, trial: Trial) -> list[Finding]:
-    """Return the slips that touch a series: those of its own or of no named jars of another."""
+def touching(errors: Sequence[Finding], series: str, material: str, trial: Trial) -> list[Finding]:
+    """Return the errors that touch a series: those of its own or of no named jars of another."""
     others = {jar.name for jar in trial.jars if jar.series != series and jar.role == "substrate"}
     other_materials = {
         m.name for m in trial.materials if m.role == "substrate" and m.name != material
     }
     out = []
-    for finding in traps:
+    for finding in errors:
         names = {part.split(" day ")[0].strip() for part in finding.where.split(",")}
         if not names <= (others | other_materials):
             out.append(finding)

@@ -13,12 +13,13 @@ from bmp.judge.look import (
     control_settled,
     control_yield,
     dry_factor,
+    final_methane_NmL,
     look,
 )
-from bmp.judge.trap import Seen, finite_max, has_gas, jar_names, named
+from bmp.judge.reading_error import Seen, finite_max, has_gas, jar_names, named
 from bmp.limits import USUAL
 from bmp.normalise.state import filled
-from bmp.trial import FloatArray, Trial
+from bmp.trial import FloatArray, Material, Trial
 
 AIR_LOW_KPA, AIR_HIGH_KPA = USUAL["ambient_kPa"].low, USUAL["ambient_kPa"].high
 
@@ -87,15 +88,38 @@ def pressure_unit(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     yield_now = control_yield(trial, seen)
     top = finite_max(seen.value)
     if yield_now is None:
-        return found or None
+        return (*found, *_bar_for_kPa(trial, seen)) or None
     ratio = yield_now / TYPICAL_CELLULOSE_YIELD
     if ratio < 1.5 and not control_settled(trial, seen):
-        return found or None
+        return (*found, *_bar_for_kPa(trial, seen)) or None
     slip = pressure_slip(ratio, 1.2)
     if slip is None or slip.startswith(("inHg", "mmHg")) or slip.endswith(("inHg was said",)):
         return found
     text = f"The control would come to {yield_now:.0f} NmL/g VS: consistent with {slip}."
     return (*found, Seen(top, "all pressures", text))
+
+
+def _bar_for_kPa(trial: Trial, seen: Look) -> tuple[Seen, ...]:
+    """Find gauge pressures in bar under kPa: jars with a feed that gave next to nothing.
+
+    The pressure of a few kPa in all would be less than the inoculum alone gives.
+    """
+    top = finite_max(seen.value)
+    methane = final_methane_NmL(trial, seen)
+    vs = [
+        (methane[j], jar.sample_g * (trial.material(jar.material).VS or np.nan))
+        for j, jar in enumerate(trial.jars)
+        if jar.sample_g > 0 and jar.left_out is None
+    ]
+    per_g = np.array([gas / grams for gas, grams in vs if grams > 0 and np.isfinite(gas)])
+    late = seen.time_d.size >= 4 and seen.time_d[-1] >= 4.0
+    if not (late and per_g.size and 0 < top < 6.0 and 0 < np.nanmedian(per_g) < 15.0):
+        return ()
+    text = (
+        f"No pressure is above {top:.3g} kPa, and the jars with a feed would have given "
+        f"{np.nanmedian(per_g):.2g} NmL/g VS: consistent with bar typed where kPa was said."
+    )
+    return (Seen(top, "all pressures", text),)
 
 
 def _air_pressure_unit(trial: Trial) -> tuple[Seen, ...]:
@@ -170,7 +194,8 @@ def share_unit(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
             single = np.append(single, low)
     if single.size:
         text = "Some shares are a hundred times off the others: percent and fraction are mixed."
-        found.append(Seen(float(column[single[0]]), named(trial, single), text))
+        rows = tuple(int(i) for i in single)
+        found.append(Seen(float(column[rows[0]]), named(trial, rows), text, readings=rows))
     return tuple(found)
 
 
@@ -195,7 +220,10 @@ def share_over_hundred(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
         return None
     over = np.flatnonzero((column > 1.0) & (column <= 2.0))
     text = "A methane share over 100 % cannot be: the analyser's zero or span is off."
-    found = [Seen(finite_max(column[over]), named(trial, over), text)] if over.size else []
+    rows = tuple(int(i) for i in over)
+    found = (
+        [Seen(finite_max(column[over]), named(trial, rows), text, readings=rows)] if rows else []
+    )
     if trial.setup.methane_share is not None and 1.0 < trial.setup.methane_share <= 2.0:
         found.append(Seen(trial.setup.methane_share, "the trial's methane", text))
     return tuple(found)
@@ -217,11 +245,52 @@ def solids_basis(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
                 "VS of fresh typed as VS of dry."
             )
             found.append(Seen(m.VS, m.name, text))
+        elif m.TS is not None and m.role == "inoculum" and m.VS < 0.25 * m.TS:
+            text = (
+                f"Only {100 * m.VS / m.TS:.0f} % of the inoculum's dry matter would be VS: is the "
+                "point in its place?"
+            )
+            found.append(Seen(m.VS, m.name, text))
+        elif m.TS is not None and _is_cellulose(m) and m.VS < 0.93 * m.TS:
+            text = (
+                f"Cellulose is nearly all VS, and here only {100 * m.VS / m.TS:.0f} % of its dry "
+                "matter is: consistent with VS of fresh typed as VS of dry."
+            )
+            found.append(Seen(m.VS, m.name, text))
         elif m.TS is None and m.role == "inoculum" and m.VS > 0.35:
             judged = True
             text = "An inoculum with so much VS is no liquid: consistent with VS of dry matter."
             found.append(Seen(m.VS, m.name, text))
+        elif m.role == "inoculum":
+            own = _blank_yield(trial, seen, m)
+            if own is not None and not 2.0 < own < 250.0:
+                judged = True
+                text = (
+                    f"The blanks would have given {own:.3g} NmL/g VS: an inoculum gives 10 to 100. "
+                    "Is the point of its VS in its place?"
+                )
+                found.append(Seen(m.VS, m.name, text))
     return tuple(found) if judged or found else None
+
+
+def _is_cellulose(material: Material) -> bool:
+    return material.role == "control" and "cellulos" in material.name.lower()
+
+
+def _blank_yield(trial: Trial, seen: Look, inoculum: Material) -> float | None:
+    """Return the methane of an inoculum's blanks per g of its VS; `None` before day 5."""
+    if not inoculum.VS or trial.setup.measured == "net yield":
+        return None
+    if seen.time_d.size < 3 or seen.time_d[-1] < 5.0:
+        return None
+    methane = final_methane_NmL(trial, seen)
+    own = [
+        methane[j] / (jar.inoculum_g * inoculum.VS)
+        for j, jar in enumerate(trial.jars)
+        if jar.role == "blank" and jar.inoculum == inoculum.name and jar.inoculum_g > 0
+    ]
+    known = [value for value in own if np.isfinite(value)]
+    return float(np.median(known)) if known else None
 
 
 def yield_unit(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
@@ -264,6 +333,8 @@ def normalised_twice(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
         return (Seen("words", "readings", text),)
     if trial.setup.gas_kept:
         return None
+    if len(seen.time_d) < 9:
+        return None
     slope, error = weather_slope(trial, seen)
     if not np.isfinite(slope) or error > 0.25:
         return None
@@ -291,7 +362,7 @@ def weather_slope(trial: Trial, seen: Look) -> tuple[float, float]:
     held = room * dry_factor(warm, ambient, True)
     breath = np.where(seen.first, 0.0, held - held[seen.previous])
     times = seen.time_d
-    at = np.searchsorted(times, r.time_d)
+    at = seen.round
     made = np.bincount(at, np.nan_to_num(seen.interval_NmL + breath), minlength=len(times))
     read = np.bincount(at, np.isfinite(seen.interval_NmL), minlength=len(times))
     sky = np.array([_mean(np.log(factor[at == k])) for k in range(len(times))])

@@ -76,10 +76,35 @@ def volume_flow(
     slack = MISSING_SHARE * np.nan_to_num(under_lid) + np.abs(change)
     slack = slack + 0.01 * np.abs(collected) * kept
     fall = vented < 0.0
+    reading = 2.0 * division_mL(readings) * state.factor
     return Flow(
         vented, under_lid, state.at_closing_NmL, produced, left, fall,
-        fall & (-vented <= slack + ROUNDING_NML),
+        fall & (-vented <= slack + np.maximum(reading, ROUNDING_NML)),
     )  # fmt: skip
+
+
+_DIVISIONS_ML = (50.0, 20.0, 10.0, 5.0, 2.0, 1.0, 0.5, 0.2, 0.1)
+LARGEST_DIVISION = 0.04
+"""Of a jar's highest figure: a coarser scale is not believed."""
+
+
+def division_mL(readings: Readings) -> FloatArray:
+    """Return the division of the scale that each jar's volumes were read on; nought if none shows.
+
+    The largest of the usual divisions of which all figures of the jar are multiples.
+    """
+    read, run = readings.column("volume_mL"), readings.jar
+    size = int(run.max(initial=-1)) + 1
+    known = np.isfinite(read)
+    highest = np.zeros(size)
+    np.maximum.at(highest, run[known], np.abs(read[known]))
+    found = np.zeros(size)
+    for division in _DIVISIONS_ML:
+        off = np.abs(read / division - np.round(read / division)) > 1e-6
+        whole = np.bincount(run[known], off[known], minlength=size) == 0
+        fits = whole & (found == 0.0) & (division <= LARGEST_DIVISION * highest)
+        found[fits] = division
+    return found[run]
 
 
 def _flush_left(

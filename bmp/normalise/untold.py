@@ -21,8 +21,8 @@ def impossible_falls(trial: Trial, gas: JarGas) -> Iterator[Problem]:
         what = f"jar “{jar.name}” shows less gas on day {readings.time_d[index]:.4g} than before"
         wanted = {
             True: (
-                "if the counter was set back, write “yes” under “emptied”, or under "
-                "“A1 emptied” where every jar has a column"
+                "correct the figure; only if the counter was set back to zero, write “yes” under "
+                "“emptied”, or under “A1 emptied” where every jar has a column"
             ),
             False: "correct the reading, or leave the jar out with the reason",
         }[jar.measured in ("volume", "methane volume") and trial.setup.cumulative]

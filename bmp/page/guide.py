@@ -25,14 +25,14 @@ def contents() -> str:
     """List the parts of the guide."""
     found = sorted(one.name for one in GUIDE.iterdir() if one.name.endswith(".md"))
     parts = [(name.removesuffix(".md"), _title(GUIDE / name)) for name in found]
-    parts.insert(0, ("traps/index", _title(GUIDE / "traps" / "index.md")))
+    parts.insert(0, ("reading_errors/index", _title(GUIDE / "reading_errors" / "index.md")))
     return render_template("guide.html", title="Guide", parts=parts, text="")
 
 
 @pages.get("/guide/<path:name>")
 def part(name: str) -> Any:
     """Show one part, or one of its pictures."""
-    if not re.fullmatch(r"(traps/)?[\w-]+(\.md|\.svg)?", name):
+    if not re.fullmatch(r"(reading_errors/)?[\w-]+(\.md|\.svg)?", name):
         abort(404, "There is no such part of the guide.")
     is_picture = name.endswith(".svg")
     place = GUIDE.joinpath(*name.removesuffix(".md").split("/")) if is_picture else None
@@ -111,13 +111,15 @@ def _link(match: re.Match[str]) -> str:
     words, place = match[1], match[2]
     if match[0].startswith("!"):
         return f'<img class="guide-picture" src="{place}" alt="{words}">'
-    if not re.fullmatch(r"(\.\./|traps/)?[\w-]+\.md(#[\w-]*)?", place):
+    if not re.fullmatch(r"(\.\./|reading_errors/)?[\w-]+\.md(#[\w-]*)?", place):
         return words
     return f'<a href="{place.partition("#")[0].removesuffix(".md")}">{words}</a>'
 
 
 def page_of(check: str) -> str:
     """Return the part of the guide that a check of the readings has; empty: it has none."""
-    from bmp.judge.traps import TRAPS
+    from bmp.judge.reading_errors import READING_ERRORS
 
-    return next((f"traps/{trap.page}" for trap in TRAPS if trap.name == check), "validity")
+    return next(
+        (f"reading_errors/{one.page}" for one in READING_ERRORS if one.name == check), "validity"
+    )

@@ -191,7 +191,7 @@ def test_every_part_of_the_guide_can_be_read(tmp_path: Path) -> None:
     page = client(tmp_path)
     contents = get(page, "/guide/").get_data(as_text=True)
     names = [one.name for one in GUIDE.iterdir() if one.name.endswith(".md")]
-    names += [f"traps/{one.name}" for one in (GUIDE / "traps").iterdir()]
+    names += [f"reading_errors/{one.name}" for one in (GUIDE / "reading_errors").iterdir()]
     for name in names:
         if name.endswith((".md", ".svg")):
             answer = get(page, f"/guide/{name.removesuffix('.md')}")
@@ -200,10 +200,11 @@ def test_every_part_of_the_guide_can_be_read(tmp_path: Path) -> None:
                 text = answer.get_data(as_text=True).partition('<div class="guide">')[2]
                 assert not re.search(r"\*\*|^#|\]\(", text, re.MULTILINE), name
                 for link in re.findall(r'<a href="([\w./-]+)">', text):
-                    place = f"/guide/{'traps/' if name.startswith('traps') else ''}{link}"
+                    within = "reading_errors/" if name.startswith("reading_errors") else ""
+                    place = f"/guide/{within}{link}"
                     assert get(page, place).status_code in (200, 308), (name, link)
     assert "/guide/validity" in contents
-    for name in ("../app.py", "traps/draw.py", "x", "traps/../../x.md"):
+    for name in ("../app.py", "reading_errors/draw.py", "x", "reading_errors/../../x.md"):
         assert get(page, f"/guide/{name}").status_code in (404, 308)
 
 
