@@ -76,6 +76,7 @@ def world(
         "blanks": int(rng.integers(2, 6)),
         "minutes_apart": minutes,
         "between_lags_d": float(rng.choice([0.0, 0.1, 0.3])),
+        "shares": way != "methane volume",
     }
     chosen |= changes
     if len(chosen["time_d"]) > 60:

@@ -118,7 +118,7 @@ def _gains(trial: Trial, seen: Look, fit: Fit, a: int, b: int) -> list[tuple[flo
     rounds = gain.size
     back = np.zeros(rounds)  # cost of the round after a single exchanged one
     first_other, first_now = other, now
-    if is_total(trial, seen):
+    if _is_running(trial, seen):
         to_b = fit.total[b, 1:] - fit.total[a, :-1]
         to_a = fit.total[a, 1:] - fit.total[b, :-1]
         first_other = _cost(to_b, fit.expected[a], fit.spread[a]) + _cost(
@@ -130,12 +130,14 @@ def _gains(trial: Trial, seen: Look, fit: Fit, a: int, b: int) -> list[tuple[flo
     one = np.where(seen.time_d > FIRST_D, one, -np.inf)
     k = int(np.argmax(one))
     after = first_other[k] + (first_other[k + 1] if back[k] and k + 1 < rounds else 0.0)
-    if one[k] > 24.0 and after < 14.0 and _matters(trial, fit, a, b, k, k + 1):
+    rest = np.delete(now, [n for n in (k - 1, k, k + 1) if 0 <= n < rounds])
+    calm = not rest.size or rest.mean() < 4.0  # else the two are wrong all along
+    if one[k] > 24.0 and after < 14.0 and calm and _matters(trial, fit, a, b, k, k + 1):
         found.append((float(one[k]) - 6.0, k, k + 1))
     suffix = np.cumsum(gain[::-1])[::-1]
     later = np.append(suffix[1:], 0.0)
     whole = later + first_now - first_other
-    if is_total(trial, seen):
+    if _is_running(trial, seen):
         whole[0] = suffix[0]
     k = int(np.argmax(whole))
     left = other[k + 1 :].sum() + first_other[k]
@@ -144,6 +146,11 @@ def _gains(trial: Trial, seen: Look, fit: Fit, a: int, b: int) -> list[tuple[flo
     if sure and whole[k] > 40.0 and _matters(trial, fit, a, b, k, rounds):
         found.append((float(whole[k]) - 8.0, k, rounds))
     return found
+
+
+def _is_running(trial: Trial, seen: Look) -> bool:
+    """Tell whether one figure in a wrong place spoils two rounds."""
+    return is_total(trial, seen) or bool(np.mean(trial.readings.not_vented) > 0.5)
 
 
 def _alike(one: FloatArray, two: FloatArray) -> bool:
@@ -158,7 +165,7 @@ def _both_apart(fit: Fit, a: int, b: int, start: int) -> bool:
     for j, other in ((a, b), (b, a)):
         now = _cost(fit.made[j], fit.expected[j], fit.spread[j])[start:]
         then = _cost(fit.made[j], fit.expected[other], fit.spread[other])[start:]
-        if now.size < 2 or np.mean(now > 4.0) < 0.35 or now.sum() < 3.0 * then.sum():
+        if now.size < 2 or now.sum() < 2.5 * then.sum() or now.sum() - then.sum() < 15.0:
             return False
     return True
 

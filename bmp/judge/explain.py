@@ -46,6 +46,8 @@ def explain(trial: Trial, claimed: BoolArray) -> tuple[tuple[Cause, ...], Trial,
         if found is None:
             break
         if isinstance(found, Cause):
+            if any(found.name == one.name and found.where == one.where for one in causes):
+                break  # taking it out did not help: it is not what is wrong
             causes.append(found)
             found = found.without
         if found.readings.row.size != claimed.size or np.any(

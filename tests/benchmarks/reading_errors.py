@@ -32,7 +32,7 @@ from tests.planted_by_hands import HANDS, Error, NotHere
 from tests.worlds import MINUTES_APART, world
 
 GUIDE = Path(__file__).parents[2] / "bmp" / "guide" / "reading_errors"
-SETUP = ("jars of", "control present", "yield of the control")
+SETUP = ("jars of", "control present", "yield of the control", "pressure in shut jars")
 """Findings about the setup of a trial, which a world may have."""
 
 
