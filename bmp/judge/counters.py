@@ -34,8 +34,8 @@ def interval_for_cumulative(trial: Trial, seen: Look) -> tuple[Seen, ...] | None
         judged += 1
         change = np.diff(value)
         marked = trial.readings.emptied[one]
-        down = (change < 0) & ~(marked[:-1] | marked[1:])
-        large = one[1:][down & (change < -WAVER * finite_max(value))]
+        down = (change < -WAVER * finite_max(value)) & ~(marked[:-1] | marked[1:])
+        large = one[1:][down]
         over = len(large) > 0 and all(_rolls_over(seen, int(i)) is not None for i in large)
         if down.sum() >= 2 and -change[down].sum() > 0.5 * finite_max(value) and not over:
             alike.append(j)

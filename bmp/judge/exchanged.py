@@ -202,6 +202,16 @@ def _told(trial: Trial, seen: Look, a: int, b: int, start: int, stop: int) -> Ca
     return Cause(NAME, "swap", where, text, without)
 
 
+def _size_of(trial: Trial, jars: list[int]) -> FloatArray:
+    return np.array([_size(trial, int(j)) for j in jars])[:, None]
+
+
+def _apart(each: FloatArray) -> float:
+    """Return how far jars of a set lie apart in all their gas, as a part of it."""
+    total = np.nansum(each, axis=1)
+    return float(np.ptp(total) / max(float(np.median(total)), 1e-9))
+
+
 def wrong_feed(trial: Trial, seen: Look) -> Cause | None:
     """Return a jar whose gas is that of another feed's jars all along."""
     fit = fit_of(trial, seen)
@@ -219,6 +229,10 @@ def wrong_feed(trial: Trial, seen: Look) -> Cause | None:
             now = _cost(fit.made[a], fit.expected[a], fit.spread[a])
             if now.mean() < 5.0 or trial.jars[a].sample_g <= 0:
                 continue
+            rest = [k for k in jars if k != a]
+            among = np.abs(fit.made[rest] / np.maximum(_size_of(trial, rest), 1e-9))
+            if _apart(among) > 0.15:
+                continue  # the others of its set are not alike either
             for t, others in enumerate(fit.sets):
                 if t == s or any(trial.jars[k].sample_g <= 0 for k in others):
                     continue

@@ -189,17 +189,17 @@ def _band(gas: FloatArray, length: FloatArray, alone: bool) -> tuple[FloatArray,
 def odd_intervals(trial: Trial, seen: Look, beside: Peers) -> BoolArray:
     """Mark intervals that lie far off, by an amount that moves the yield.
 
-    Limits: six standard deviations (four where it is under 0.6 or over 2 times), and 2 to 5 % of
-    the jar's gas by the number of jars whose mean it is a part of (10 % of a blank's).
+    Limits: six standard deviations (four and a half where it is under 0.6 or over 2 times), and
+    2.5 to 5 % of the jar's gas by the number of jars whose mean it is a part of (10 % of a blank's).
     """
     blank = np.array([jar.role == "blank" for jar in trial.jars] or [False])
     sizes = np.bincount(beside.set_of + 1, minlength=1)
     count = sizes[beside.set_of + 1]
-    part = np.clip(0.011 * count, 0.02, 0.05)
+    part = np.clip(0.013 * count, 0.025, 0.05)
     least = np.where(blank, 0.10, part) * beside.total_NmL
     off = np.abs(seen.interval_NmL - beside.expected_NmL)
     with np.errstate(invalid="ignore"):
         ratio = seen.interval_NmL / beside.expected_NmL
-        far = (beside.away > 6.0) | ((beside.away > 4.0) & ((ratio < 0.6) | (ratio > 2.0)))
+        far = (beside.away > 6.0) | ((beside.away > 4.5) & ((ratio < 0.6) | (ratio > 2.0)))
         begun = trial.readings.time_d > FIRST_D
         return np.asarray(far & begun & (off > least[trial.readings.jar]))

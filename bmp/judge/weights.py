@@ -28,7 +28,7 @@ class Chain:
     least_g: float
     """Below this nothing is told."""
     least_gain_g: float
-    """A bottle that gains more at a venting cannot be: three divisions of the balance."""
+    """A bottle that gains more at a venting cannot be: four divisions of the balance."""
 
 
 def chain(trial: Trial, seen: Look) -> Chain | None:
@@ -49,7 +49,7 @@ def chain(trial: Trial, seen: Look) -> Chain | None:
     steps = np.diff(np.unique(np.round(before[np.isfinite(before)], 5)))
     step = float(steps[steps > 1e-6].min()) if (steps > 1e-6).any() else 0.0
     scatter = 1.4826 * float(np.median(np.abs(known - np.median(known))))
-    return Chain(lost, max(6.0 * scatter, 2.5 * step, 0.02), max(3.0 * step, 0.02, 6.0 * scatter))
+    return Chain(lost, max(6.0 * scatter, 2.5 * step, 0.02), max(4.0 * step, 0.03, 6.0 * scatter))
 
 
 def _drift(seen: Look, lost: FloatArray) -> FloatArray:
