@@ -522,7 +522,7 @@ PAGES = (
     "/trials/empty/",
     "/units",
     "/guide/",
-    "/guide/traps/overflow",
+    "/guide/reading_errors/overflow",
     "/trials/broken.xlsx/own-sheet",
     "/trials/broken.xlsx/",
     "/trials/none/",
