@@ -190,7 +190,7 @@ def odd_intervals(trial: Trial, seen: Look, beside: Peers) -> BoolArray:
     """Mark intervals that lie far off, by an amount that moves the yield.
 
     Limits: six standard deviations (four and a half where it is under 0.6 or over 2 times), and
-    2.5 to 5 % of the jar's gas by the number of jars whose mean it is a part of (10 % of a blank's).
+    2.5 to 5 % of the jar's gas by the number of jars in the mean (10 % of a blank's).
     """
     blank = np.array([jar.role == "blank" for jar in trial.jars] or [False])
     sizes = np.bincount(beside.set_of + 1, minlength=1)
