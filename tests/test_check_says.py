@@ -26,8 +26,8 @@ HARD = ("lost interval", "written, not vented", "solids of the other kind")
 
 def counters(volumes: tuple[float, ...]) -> dict:
     rows = [["jar", "time [d]", "volume [mL]"]]
-    for jar, own in {"N1": (50, 90, 120, 140), "N2": (52, 94, 125, 145), "A1": (500, 900, 1200, 1400),
-                     "A2": volumes}.items():  # fmt: skip
+    others = {"N1": (50, 90, 120, 140), "N2": (52, 94, 125, 145), "A1": (500, 900, 1200, 1400)}
+    for jar, own in {**others, "A2": volumes}.items():
         rows += [[jar, day, value] for day, value in zip((1, 3, 7, 14), own, strict=True)]
     return tables(trial=with_item("readings are", "cumulative"), readings=rows)
 
