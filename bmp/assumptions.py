@@ -68,8 +68,9 @@ def _gas(trial: Trial, gas: JarGas) -> Iterator[str]:
     falls = int(gas.fall.sum())
     if falls:
         yield (
-            f"At {_readings(falls)} there is a little less gas than before. A cooler headspace or "
-            "dissolving carbon dioxide explains that much. What was read is kept."
+            f"At {_readings(falls)} there is a little less gas than before. A cooler headspace, "
+            "dissolving carbon dioxide or a division of the scale explains that much. What was "
+            "read is kept."
         )
     unknown = [
         jar.name

@@ -162,9 +162,9 @@ def test_a_fall_of_a_counter_names_the_reading(tmp_path: Path) -> None:
     with pytest.raises(UnusableInput) as caught:
         analyze(read_trial(write_csv(tmp_path / "t", content)))
     assert [str(problem) for problem in caught.value.problems] == [
-        "readings.csv, row 16: jar “A2” shows less gas on day 7 than before; if the counter was "
-        "set back, write “yes” under “emptied”, or under “A1 emptied” where every jar has a "
-        "column"
+        "readings.csv, row 16: jar “A2” shows less gas on day 7 than before; correct the figure; "
+        "only if the counter was set back to zero, write “yes” under “emptied”, or under “A1 "
+        "emptied” where every jar has a column"
     ]
 
 

@@ -59,6 +59,6 @@ def test_the_jar_with_the_gap_has_half_of_its_sisters_yield(results: Results) ->
 
 def test_its_troubles_are_told(results: Results) -> None:
     told = " ".join(results.assumed)
-    assert "there is a little less gas than at the one before" in told
+    assert "there is a little less gas than before" in told
     assert "No uncertainty of VS was given" in told
     assert "before the first or after the last measured methane share" in told
