@@ -75,6 +75,8 @@ CAUTIONS: tuple[Caution, ...] = (
         "neither foam nor a kink has closed it.",
         "At most 0 kPa gauge",
         _COMMON,
+        "A household jar breaks without warning: never close it; its gas must always be free to "
+        "leave.",
     ),
     _row(
         "closed glass",
@@ -148,6 +150,7 @@ CAUTIONS: tuple[Caution, ...] = (
         "and see a doctor for the eyes. Label and lock away.",
         "3 mol/L is 120 g NaOH per litre",
         _COMMON,
+        "Sodium hydroxide blinds and burns: goggles, gloves, pellets into cold water.",
     ),
     _row(
         "oven and furnace",
@@ -157,6 +160,7 @@ CAUTIONS: tuple[Caution, ...] = (
         "under a hood. No kitchen oven that is used for food.",
         "105 °C, 550 °C",
         "Standard BMP Methods document 100 v1.9 (temperatures); common practice (the rest)",
+        "Crucibles come out at 105 and 550 °C: tongs, heat gloves, a cooling plate.",
     ),
     _row(
         "acid feed drying",

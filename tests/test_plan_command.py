@@ -25,10 +25,11 @@ def test_the_example(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None
     said = capsys.readouterr()
     assert said.err == ""
     lines = said.out.splitlines()
+    assert len(lines) <= 40
     assert lines[0].split()[:2] == ["jars", "material"]
     assert lines[1].startswith("B1 to B3  blank (inoculum alone)")
     assert lines[6].startswith("15 jars in ")
-    assert "household or preserving jar has no pressure rating" in said.out
+    assert "A household jar breaks without warning: never close it" in said.out
     assert "TS and VS of goat bedding are those of its 3 crucibles" in said.out
     assert {p.name for p in out.iterdir()} == {*PLAN_FILES, "files.json"}
     planned = json.loads((out / "plan.json").read_text("utf-8"))
@@ -42,6 +43,17 @@ def test_the_example(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None
     assert trial.ignored == (
         f"sheet readings: {15 * len(planned['rounds'])} rows wait for their reading",
     )
+
+
+def test_all_prints_every_advice_and_the_cautions_in_full(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["plan", str(EXAMPLE), "--out", str(tmp_path / "plan")]) == 0
+    short = capsys.readouterr().out
+    assert main(["plan", str(EXAMPLE), "--out", str(tmp_path / "full"), "--all"]) == 0
+    full = " ".join(capsys.readouterr().out.split())
+    for words in ("swirl each at least once a day", "Ceiling 10 ppm (10 min)"):
+        assert words in full and words not in short
 
 
 def test_unknown_items_are_told_before_anything_else(
@@ -143,7 +155,7 @@ def test_a_filled_logbook_is_never_written_over(
     assert main(["plan", str(EXAMPLE), "--out", str(out)]) == 0
     (out / "logbook.xlsx").write_bytes(b"precious")
     assert main(["plan", str(EXAMPLE), "--out", str(out)]) == 2
-    assert "a logbook stands there that may hold readings" in capsys.readouterr().err
+    assert "there is a logbook here that may hold readings" in capsys.readouterr().err
     assert (out / "logbook.xlsx").read_bytes() == b"precious"
     assert main(["plan", str(EXAMPLE), "--out", str(out), "--replace"]) == 0
     assert (tmp_path / "plan-before-1" / "logbook.xlsx").read_bytes() == b"precious"

@@ -4,8 +4,16 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from textwrap import wrap
+from typing import TYPE_CHECKING
 
 from bmp.commands.terminal import DONE, UNUSABLE, beside, tell
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from bmp.cautions import Caution
+    from bmp.plan.plan import Plan
 
 HELP = "plan a trial: doses, readings, expected gas, a logbook to fill in, what to watch"
 
@@ -23,12 +31,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--replace", action="store_true", help="write even where another folder stands (it is kept)"
     )
+    parser.add_argument(
+        "--all", action="store_true", help="print every advice, and the cautions in full"
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Plan the trial and say where the files are, or why it cannot be and what could."""
     from bmp.plan.literature import read_literature
-    from bmp.plan.plan import dosing_lines, plan_trial
+    from bmp.plan.plan import plan_trial
     from bmp.plan.read import changed_words, read_wishes, refused_problems
     from bmp.plan.refusal import PlanRefused
     from bmp.plan.write import FORMAT, write_plan
@@ -48,15 +59,42 @@ def run(arguments: argparse.Namespace) -> int:
             tell([f"nearest possible plan: {changed_words(written.wishes, refused.nearest)}"])
         return UNUSABLE
     write_folder(out, FORMAT, lambda folder: write_plan(plan, folder), keep=True)
-    for line in dosing_lines(plan):
-        print(line)
-    print(f"{len(plan.jars)} jars in {len(plan.rounds)} rounds of readings.")
-    for line in (*plan.watch, *(f"assumed: {text}" for text in (*written.assumed, *plan.assumed))):
-        print(f"- {line}")
-    for caution in plan.cautions:
-        print(f"! {caution.text}" + (f" {caution.figure}." if caution.figure else ""))
-    print(f"The logbook is {out / 'logbook.xlsx'}, the wall sheet {out / 'wall-sheet.html'}")
+    print("\n".join(_said(plan, written.assumed, arguments.all)))
+    print(f"Logbook: {out / 'logbook.xlsx'}. Wall sheet: {out / 'wall-sheet.html'}")
     return DONE
+
+
+def _said(plan: Plan, assumed: tuple[str, ...], everything: bool) -> list[str]:
+    """Return the plan in lines: doses, what matters, what is assumed, safety.
+
+    What holds for every trial and the cautions in full are on the wall sheet; `everything` prints
+    them too.
+    """
+    from bmp.plan.advice import ALWAYS
+    from bmp.plan.plan import dosing_lines
+
+    watch = [line for line in plan.watch if everything or line not in ALWAYS]
+    safety = [_in_full(one) if everything else one.line for one in plan.cautions]
+    return [
+        *dosing_lines(plan),
+        f"{len(plan.jars)} jars in {len(plan.rounds)} rounds of readings.",
+        *_bullets("-", watch),
+        *_bullets("- assumed:", (*assumed, *plan.assumed)),
+        *_bullets("!", safety),
+        *([] if everything else ["What holds for every trial: on the wall sheet, or with --all."]),
+    ]
+
+
+def _bullets(sign: str, texts: Iterable[str]) -> list[str]:
+    from bmp.report.answer_text import WIDTH
+
+    return [
+        line for text in texts for line in wrap(f"{sign} {text}", WIDTH, subsequent_indent="  ")
+    ]
+
+
+def _in_full(caution: Caution) -> str:
+    return caution.text + (f" {caution.figure}." if caution.figure else "")
 
 
 def _keep_a_logbook(out: Path, replace: bool) -> None:
@@ -66,5 +104,5 @@ def _keep_a_logbook(out: Path, replace: bool) -> None:
     if (out / "logbook.xlsx").exists() and not replace:
         wanted = "give another folder with --out, or --replace (the old one is kept too)"
         raise UnusableInput(
-            [Problem(str(out), "a logbook stands there that may hold readings", wanted)]
+            [Problem(str(out), "there is a logbook here that may hold readings", wanted)]
         )

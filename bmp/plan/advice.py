@@ -32,17 +32,19 @@ from bmp.plan.wish_checks import LEAST_JARS
 COLLECTOR_SIZES_ML = (100, 250, 500, 1000, 2000, 5000, 10_000, 20_000, 50_000)
 # A scale that adds less to the scatter between jars is not worth a word.
 MOST_WEIGHING_RSD = 0.01
-DRAFT_2020 = "Standard BMP Methods, protocol draft of 2020"
+DRAFT_2020 = "Standard BMP Methods, 2020 draft"
 
 # What holds for every trial, before it starts and while it runs.
 ALWAYS: tuple[str, ...] = (
-    f"inoculum: pH 7.0 to 8.5, kept 5 d at most, sieved if lumps are over 10 mm ({DRAFT_2020})",
+    "inoculum: pH 7.0 to 8.5, at most 5 days old, sieved if it has lumps over 10 mm "
+    f"({DRAFT_2020})",
     "weigh what goes into each jar and write it over the planned grams in the sheet “jars”",
-    f"flush the headspace with at least 3 times its volume, above the liquid ({DRAFT_2020})",
+    "flush the headspace (the gas space above the liquid) with at least 3 times its volume "
+    f"({DRAFT_2020})",
     f"keep the jars within 2 °C and swirl each at least once a day ({DRAFT_2020})",
     f"read room temperature and air pressure at every round ({DRAFT_2020})",
-    "stop when every jar's daily methane is below 1 % of its net total on 3 days running; "
-    "blanks last as long (document 100 v1.9)",
+    "stop when every jar's daily methane is below 1 % of its net total on 3 days in a row. "
+    "Blanks go on as long (document 100 v1.9)",
 )
 
 
@@ -86,36 +88,36 @@ def _pressure(draft: Draft) -> list[str]:
         )
     return [
         *lines,
-        f"vented on plan, no jar passes {gauge(bound)} gauge, even where the most gas published "
-        f"comes as fast as in any jar; the vessel is rated {gauge(rating)}",
-        f"left unvented from the start, the fastest jar reaches {gauge(bound)} {planned} and the "
-        f"rating {rated_high} at the high end, {rated_middle} at the middle: never miss the first "
-        "ventings",
+        f"vented on plan, no jar passes {gauge(bound)} gauge, even at the highest and fastest "
+        f"published gas; the vessel is rated {gauge(rating)}",
+        "never miss the first ventings. "
+        f"Left unvented from the start, the fastest jar reaches {gauge(bound)} {planned}. "
+        f"It reaches the rating {rated_high} at the highest published gas, {rated_middle} at "
+        "the typical",
     ]
 
 
 def _collector(draft: Draft, rounds: tuple[Round, ...]) -> list[str]:
     high = max(worst_burden(draft, r.time_d - r.since_d, r.time_d) for r in rounds)
     given = draft.wishes.collector_mL
-    lines = ["the outlet of every jar stays open; it is never closed, not even to move it"]
+    lines = ["the outlet of every jar stays open: never close it, not even to move the jar"]
     if given is not None:
         lines.append(
             f"the collector of {given:g} mL holds the gas of every interval: at most {high:.0f} mL "
-            "at the high end of the literature"
+            "at the highest published gas"
         )
         daily = worst_burden(draft, 0.0, calendar(draft).longest_gap_d(1))
         if daily > given:
             lines.append(
-                f"more than one round a day, because up to {daily:.0f} mL may come from one daily "
-                "round to the next: a collector of that size needs one round a day"
+                "some days have more than one round: a single round could bring "
+                f"{daily:.0f} mL, more than the collector holds"
             )
         return lines
     size = next((s for s in COLLECTOR_SIZES_ML if s >= high), None)
     words = f"{size} mL" if size else f"at least {high:.0f} mL"
     lines.append(
         f"a cylinder or bag of {words} a jar holds the gas of every interval: up to {high:.0f} mL "
-        "in the fullest, as read in the room. Name a smaller one as “collector”, and the jars are "
-        "filled for it"
+        "in the fullest. Name a smaller one as “collector”, and the jars are filled for it"
     )
     return lines
 
@@ -125,8 +127,8 @@ def _weighing(draft: Draft) -> list[str]:
     if wishes.measured != "mass" or wishes.outlet != "open":
         return []
     return [
-        "weigh every jar as soon as it is closed: the logbook's first rows are for that. Without "
-        "it the gas of the first round is in no reading, and the yield comes out too low"
+        "weigh every jar as soon as it is closed, into the logbook's first rows. Without it the "
+        "gas of the first round is lost and the yield comes out too low"
     ]
 
 
@@ -140,9 +142,9 @@ def _methane(draft: Draft) -> list[str]:
     )
     most = max((share.high - share.low) / (share.high + share.low) for share in shares.values())
     return [
-        f"nobody finds the methane share, so that of the kind of feed is assumed: {words}. That "
-        f"alone makes a yield uncertain by up to {100 * most:.0f} %; a syringe shaken with soda "
-        "lye or an absorber before the cylinder would find it"
+        f"nobody measures the methane share, so that of the kind of feed is assumed: {words}",
+        f"that alone makes a yield uncertain by up to {100 * most:.0f} %. A syringe shaken with "
+        "soda lye, or an absorber before the cylinder, would measure it",
     ]
 
 
@@ -159,16 +161,15 @@ def _ratios(draft: Draft) -> list[str]:
             )
         elif not ADVISED_RATIO["slow"] <= ratio <= ADVISED_RATIO["fast"]:
             lines.append(
-                f"{ratio_words} lies outside the advised 1 to 4 ({DRAFT_2020}); at 0.05 the lag "
-                "passed 10 d and the yield was 15 % low (Koch et al. 2019, Front. Environ. Sci. "
-                "7:178)"
+                f"{ratio_words} lies outside the advised 1 to 4 ({DRAFT_2020}). At 0.05 the lag "
+                "passed 10 days and the yield was 15 % low (Koch et al. 2019)"
             )
         if not (sample.solids.measured and draft.inoculum_solids.measured):
             low, high = dose.ratio_low or 0.0, dose.ratio_high
             span = f"{low:.1f} to {high:.1f}" if high is not None else f"at least {low:.1f}"
             lines.append(
                 f"{sample.name}: VS from a range, so the true ratio is anywhere from {span}; "
-                "measure TS and VS, or report the yield per g fresh mass only"
+                "measure TS and VS"
             )
     return lines
 
@@ -183,8 +184,8 @@ def _headspace(draft: Draft) -> list[str]:
         lines.append(f"headspace of {headspace / most:.0f} mL per g VS is little ({rule})")
     if headspace / least > LARGEST_HEADSPACE_ML_PER_G_VS:
         lines.append(
-            f"headspace of {headspace / least:.0f} mL per g VS is much ({rule}): methane that "
-            "stays in it and flush gas weigh heavy in the reading"
+            f"headspace of {headspace / least:.0f} mL per g VS is much ({rule}): the gas that "
+            "stays in it makes readings less exact"
         )
     return lines
 
@@ -203,10 +204,10 @@ def _jars(draft: Draft) -> list[str]:
             "(document 100 v1.9)"
         )
     if wishes.planned_blanks == 1:
-        lines.append("one blank: how much the inoculum's own gas scatters stays unknown")
+        lines.append("one blank: the scatter of the inoculum's own gas stays unknown")
     if not wishes.planned_control:
         lines.append(
-            "no control: whether the inoculum is sound stays unknown, and the trial cannot be "
+            "no control: whether the inoculum is sound stays unknown. The trial cannot be "
             "validated (document 100 v1.9)"
         )
     return [*lines, *_least_VS(draft), *_scale(draft), *_power(draft)]
@@ -217,8 +218,8 @@ def _least_VS(draft: Draft) -> list[str]:
     if least >= ADVISED_SUBSTRATE_VS_G * 0.99:
         return []
     return [
-        f"{least:.2f} g of VS in a jar; at least {ADVISED_SUBSTRATE_VS_G:g} g is advised ({D304}): "
-        "cut and mix the feed well, or one jar is no fair sample of it"
+        f"{least:.2f} g of VS in a jar; at least {ADVISED_SUBSTRATE_VS_G:g} g is advised ({D304}). "
+        "Cut and mix the feed well, so that each jar is a fair sample"
     ]
 
 
@@ -243,22 +244,22 @@ def _power(draft: Draft) -> list[str]:
     basis = "per g VS" if measured else "per g of fresh feed"
     if design is None:
         return [
-            "one jar of each feed: no difference between feeds can be judged; with 2 jars of each, "
-            f"one of {_shows(draft, 2, not measured)} {basis} is found four times in five"
+            "one jar of each feed: no difference between feeds can be judged. Two jars of each "
+            f"find one of {_shows(draft, 2, not measured)} {basis} four times in five"
         ]
-    holm = f", Holm's adjustment for {design.comparisons} comparisons"
+    more = max(LEAST_JARS, n + 1)
+    corrected = f", corrected for {design.comparisons} comparisons"
     lines = [
-        f"{n} jars of each feed at a scatter of {100 * rsd:g} % (relative SD): two feeds that "
-        f"truly differ by {_shows(draft, n, not measured)} {basis} are told apart four times in "
-        f"five; with {max(LEAST_JARS, n + 1)} jars of each it would be "
-        f"{_shows(draft, max(LEAST_JARS, n + 1), not measured)}. A difference below "
-        f"{100 * just_significant(design):.0f} % is usually not significant (Welch's test, 5 %"
-        f"{holm if design.comparisons > 1 else ''})"
+        f"{n} jars of each feed find a true difference of {_shows(draft, n, not measured)} {basis} "
+        f"four times in five; {more} jars find {_shows(draft, more, not measured)}",
+        f"a difference below {100 * just_significant(design):.0f} % is usually not significant "
+        f"(scatter {100 * rsd:g} %, level 5 %{corrected if design.comparisons > 1 else ''})",
     ]
-    if not measured:
+    by_VS = None if measured else design_of(draft, fresh=False)
+    if by_VS is not None and detectable_difference(by_VS) > detectable_difference(design):
         lines.append(
-            f"per g VS it would take {_shows(draft, n, False)}, because VS comes from a range: "
-            "measure it"
+            f"per g VS they find {_shows(draft, n, False)} only, because VS comes from a range: "
+            "measure TS and VS"
         )
     return lines
 
@@ -274,13 +275,11 @@ def _length(draft: Draft) -> list[str]:
     for sample, dose in zip(draft.samples, draft.doses[1:], strict=True):
         early, late = stop_days(dose, sample.literature, inoculum, warm)
         if sample.literature.name == UNKNOWN_FEED:
-            lines.append(f"{sample.name}: no literature feed named, so its rate is anyone's guess")
+            lines.append(f"{sample.name}: no literature feed named, so its rate is unknown")
         elif late > draft.wishes.days:
             lines.append(
-                f"{sample.name}: the stop rule is met between day {early:.0f} and day {late:.0f} "
-                f"(first order, rates of {sample.literature.name} at {warm:.3g} °C, the inoculum's "
-                "own gas in it); "
-                f"{draft.wishes.days:g} d may be too short"
+                f"{sample.name}: {draft.wishes.days:g} days may be too short; stop rule met between "
+                f"day {early:.0f} and {late:.0f} (rates of {sample.literature.name}, {warm:.3g} °C)"
             )
     return lines
 
@@ -289,27 +288,31 @@ def _assumed(draft: Draft) -> tuple[str, ...]:
     wishes, lines = draft.wishes, []
     if wishes.started is None:
         on = " on a Monday" if wishes.place == "school" else ""
-        lines.append(f"no start given: rounds stand as if the jars were closed at 10:00{on}")
+        lines.append(f"no start given: rounds are set as if the jars were closed at 10:00{on}")
     if wishes.ambient_kPa is None:
         lines.append(
-            "air pressure not given: 101.325 kPa; altitude lowers it by about 1.2 kPa each 100 m"
+            "air pressure not given: 101.325 kPa. Altitude lowers it by about 1.2 kPa each 100 m"
         )
     solids = [("inoculum", draft.inoculum_solids), *((s.name, s.solids) for s in draft.samples)]
     for name, one in solids:
         if not one.measured:
             span = f"{100 * one.low:.1f} to {100 * one.high:.1f} % of fresh mass"
             lines.append(f"{name}: VS not measured, taken from {one.source}: {span}")
-    for sample in draft.samples:
-        lines.append(f"{sample.name}: expected gas from the range of {sample.literature.name}")
+    ranges = ", ".join(_range_words(s.name, s.literature.name) for s in draft.samples)
+    lines.append(f"expected gas from the literature's range of {ranges}")
     if wishes.methane_known_by is None and wishes.measured != "methane volume":
         lines.append(
-            "how the methane share is found was not said (item “methane known by”: meter, syringe, "
-            "absorber or none); without a share only raw gas can be shown"
+            "no way to find the methane share was given (“methane known by”); without one only raw "
+            "gas can be shown"
         )
     if wishes.planned_control and all(w.material.role != "control" for w in wishes.materials):
         lines.append(
-            "microcrystalline cellulose added as control, VS 99 % of fresh mass (documents 303 "
-            "and 304); put in its own measured VS"
+            "microcrystalline cellulose as control, VS 99 % of fresh mass (documents 303 "
+            "and 304); enter the VS of yours"
         )
-    lines.append(f"mixtures at 1 g/mL ({D304})")
+    lines.append(f"mixtures have 1 g/mL ({D304})")
     return tuple(lines)
+
+
+def _range_words(name: str, of: str) -> str:
+    return name if name == of else f"{of} ({name})"
