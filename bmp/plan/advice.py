@@ -278,8 +278,9 @@ def _length(draft: Draft) -> list[str]:
             lines.append(f"{sample.name}: no literature feed named, so its rate is unknown")
         elif late > draft.wishes.days:
             lines.append(
-                f"{sample.name}: {draft.wishes.days:g} days may be too short; stop rule met between "
-                f"day {early:.0f} and {late:.0f} (rates of {sample.literature.name}, {warm:.3g} °C)"
+                f"{sample.name}: {draft.wishes.days:g} days may be too short; stop rule met "
+                f"between day {early:.0f} and {late:.0f} "
+                f"(rates of {sample.literature.name}, {warm:.3g} °C)"
             )
     return lines
 

@@ -318,7 +318,7 @@ def _dosing_sheet(book: Workbook, plan: Plan) -> None:
         for column, value in enumerate(values, start=1):
             put(sheet, row, column, value)
     row = len(plan.jars) + 3
-    put(sheet, row, 3, f"positions drawn with the seed {plan.seed}")
+    put(sheet, row, 3, "positions drawn at random; the same plan gives the same ones")
     for amount in plan.amounts:
         row += 1
         put(sheet, row, 3, f"fetch of {amount.material}")
