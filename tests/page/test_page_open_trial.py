@@ -361,7 +361,7 @@ def test_what_is_typed_for_all_jars_first_is_kept_when_other_hands_write(folder:
     "line",
     [
         {"kind": "table", "table": "../../x", "after": "gone"},
-        {"kind": "table", "table": "/tmp/x", "after": "gone"},
+        {"kind": "table", "table": "/x", "after": "gone"},
         {"kind": "table", "table": "readings", "after": "gone"},
         {"kind": "table", "table": "notes", "after": "gone"},
         {"kind": "table", "table": "jars", "after": {"a": 1}},
