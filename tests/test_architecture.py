@@ -36,6 +36,7 @@ LEVELS: list[set[str]] = [
     {"plan"},
     {"assumptions", "results"},
     {"analyze", "check"},
+    {"tables"},
     {"archive"},
     {"report"},
     {"page"},
@@ -45,7 +46,7 @@ LEVELS: list[set[str]] = [
 
 # What computes knows nothing of files, the terminal or HTML.
 PURE = {"normalise", "net", "fit", "compare", "tank", "theory", "runs", "analyze", "assumptions"}
-PURE |= {"stop_rule", "limits", "jar_columns"}
+PURE |= {"stop_rule", "limits", "jar_columns", "tables"}
 NOT_IN_PURE = {"openpyxl", "jinja2", "argparse", "csv", "json", "sys", "subprocess", "matplotlib"}
 
 

@@ -43,7 +43,9 @@ def test_sheets_with_frozen_headers_and_columns_that_show_their_figures(books, n
                 if isinstance(cell.value, int | float):
                     decimals = cell.number_format.partition(".")[2]
                     assert cell.number_format != "General"
-                    assert len(f"{cell.value:.{len(decimals)}f}") < width
+                    power = "E" if cell.number_format == "0.00E+00" else "f"
+                    decimals = decimals.partition("E")[0]
+                    assert len(f"{cell.value:.{len(decimals)}{power}}") < width
                 assert cell.value is None or cell.data_type in ("n", "s")
 
 

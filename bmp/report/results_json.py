@@ -16,6 +16,7 @@ from bmp.jar_columns import yield_unit
 from bmp.net import MaterialYield
 from bmp.results import Results
 from bmp.surer import improvements, variance_shares
+from bmp.tables import curves_table
 from bmp.theory import degradability, theories_of
 from bmp.trial import Jar
 
@@ -215,25 +216,13 @@ def _verdict(results: Results) -> dict[str, Any] | None:
 
 def curves_text(results: Results) -> str:
     """Return `curves.csv`: a row a reading with cumulative methane and net yield."""
-    gas, curves = results.gas, results.curves
-    net = dict(
-        zip(
-            zip(curves.jar.tolist(), curves.time_d.tolist(), strict=True),
-            curves.net.tolist(),
-            strict=True,
-        )
-    )
+    table = curves_table(results).only("series", "jar", "time_d", "methane_NmL", "net_NmL_per_gVS")
     text = io.StringIO()
     out = csv.writer(text, lineterminator="\n")
-    out.writerow(["material", "jar", "time_d", "methane_NmL", "net_NmL_per_gVS"])
-    for index, time_d, methane in zip(
-        gas.jar.tolist(), gas.time_d.tolist(), gas.methane_NmL.tolist(), strict=True
-    ):
-        jar = results.trial.jars[index]
-        value = net.get((index, time_d)) if _per(results, jar) == "VS" else None
-        out.writerow(
-            [safe_text(jar.series), safe_text(jar.name), time_d, _known(methane), _known(value)]
-        )
+    # the first column names the series: a feed given at two ratios stands there twice
+    out.writerow(["material", *(column.name for column in table.columns[1:])])
+    for series, jar, time_d, *figures in table.rows:
+        out.writerow([safe_text(series), safe_text(jar), time_d, *map(_known, figures)])
     return text.getvalue()
 
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import astuple, dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass
 
-from bmp.tank.result import Range, RangeCheck, TankResult, TankState
+from bmp.tables import MORE_WATER, tank_quantities
+from bmp.tank.result import Range, RangeCheck, TankResult
 from bmp.tank.verdict import say
 
 UNKNOWN = "not known"
@@ -60,42 +61,12 @@ def _span(span: Range | None, unit: str = "") -> str:
     return f"{value} {unit}".rstrip() + f" ({low} to {high})"
 
 
-def quantities(state: TankState) -> Iterator[tuple[str, str, float | Range | None]]:
-    """Yield name, unit and value of everything that is estimated of one diet."""
-    share = state.heat_share_from_gas
-    percent = None if share is None else Range(*(100.0 * x for x in astuple(share)))
-    yield "fed a day", "kg", state.total_kg_per_d
-    yield "retention", "d", state.retention_d
-    yield "organic load", "kg VS/(m³ d)", state.load_kgVS_per_m3_d
-    yield "TS of the mixture", "%", _percent(state.TS_share)
-    yield "C:N of the mixture", "", state.C_to_N
-    yield "lipid, share of VS", "%", _percent(state.lipid_share_of_VS)
-    yield "total ammonia N", "mg/L", state.total_ammonia_N_mg_per_L
-    yield "ammonia N if all nitrogen were released", "mg/L", state.total_ammonia_N_upper_mg_per_L
-    yield "free ammonia N", "mg/L", state.free_ammonia_mgN_per_L
-    yield MORE_WATER, "kg a day", state.water_to_add_kg_per_d
-    yield "methane a day", "NL", state.methane_NL_per_d
-    yield "biogas a day", "NL", state.biogas_NL_per_d
-    yield "heating value of the gas", "kWh a day", state.gas_kWh_per_d
-    yield "heat the tank needs", "kWh a day", state.heat_need_kWh_per_d
-    yield "of it through the wall", "kWh a day", state.heat_loss_kWh_per_d
-    yield "of it to warm the feed", "kWh a day", state.feed_warming_kWh_per_d
-    yield "own flame covers", "%", percent
-    yield "own flame enough down to", "°C", state.own_flame_down_to_C
-    yield "empty bag full after", "h", state.storage_full_after_h
-    yield "digestate out", "kg a day", state.digestate_kg_per_d
-    yield "nitrogen in the digestate", "g a day", state.digestate_N_g_per_d
-
-
-MORE_WATER = "more water needed to pour"
-
-
 def _percent(share: float | None) -> float | None:
     return None if share is None else 100 * share
 
 
 def _summary(result: TankResult) -> TankTable:
-    both = zip(quantities(result.today), quantities(result.planned), strict=True)
+    both = zip(tank_quantities(result.today), tank_quantities(result.planned), strict=True)
     rows = tuple(
         (name, _shown(name, unit, now), _shown(name, unit, then))
         for (name, unit, now), (_, _, then) in both

@@ -9,8 +9,9 @@ from typing import Any, Final
 
 import xlsxwriter
 
-from bmp.report.sheets import TEXT, Column, Sheet, sheets
+from bmp.report.sheets import Sheet, sheets
 from bmp.results import Results
+from bmp.tables import TEXT, Column
 
 FORMULA_SIGNS: Final = ("=", "+", "-", "@", "\t", "\r")
 LONGEST_TEXT: Final = 32_000
@@ -61,6 +62,7 @@ def _write_rows(
     book: Any, page: Any, columns: Sequence[Column], rows: Iterable[Sequence[Any]]
 ) -> None:
     numbers = [book.add_format({"num_format": c.form, "valign": "top"}) for c in columns]
+    powers = book.add_format({"num_format": "0.00E+00", "valign": "top"})
     text = {"align": "left", "valign": "top", "indent": 1}
     plain = [book.add_format({**text, "text_wrap": c.width >= WRAP_FROM}) for c in columns]
     # the mark of a text cell that stays text when somebody edits it
@@ -74,7 +76,13 @@ def _write_rows(
                     form = quoted if value.startswith(FORMULA_SIGNS) else plain[number]
                     page.write_string(row_number, number, value[:LONGEST_TEXT], form)
             elif value is not None and isfinite(value):
-                page.write_number(row_number, number, value, numbers[number])
+                form = numbers[number] if _fits(value, columns[number]) else powers
+                page.write_number(row_number, number, value, form)
+
+
+def _fits(value: float, column: Column) -> bool:
+    """Tell whether a number can be shown in its column; a spreadsheet else shows ####."""
+    return len(f"{value:.{len(column.form.partition('.')[2])}f}") < column.width
 
 
 def _lines(columns: Sequence[Column], row: Sequence[Any]) -> int:
