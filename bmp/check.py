@@ -10,7 +10,7 @@ import numpy as np
 
 from bmp.finding import Finding, Outcome, worst
 from bmp.jar_columns import jar_columns
-from bmp.judge.criteria import CAUTIONS, CURRENT, judge, read_criteria
+from bmp.judge.criteria import CAUTIONS, CURRENT, NOT_YET, judge, read_criteria
 from bmp.judge.diagnosis import composition_hints
 from bmp.judge.facts import Measured, facts_of
 from bmp.judge.handling import handling_findings
@@ -115,10 +115,7 @@ def check(trial: Trial, whole: bool = True) -> Check:
 def _judged(
     trial: Trial,
 ) -> tuple[tuple[Problem, ...], tuple[Finding, ...], tuple[str, ...]]:
-    """Return what an analysis would refuse, what it would call broken, and what is not yet known.
-
-    A yield that is too low says nothing while its jars still make gas.
-    """
+    """Return what an analysis would refuse, what it calls broken, and what is not yet known."""
     gas = normalise(trial)
     problems = (*impossible_falls(trial, gas), *unknown_gas(trial, gas))
     if problems:
@@ -133,37 +130,21 @@ def _judged(
     found = judge(
         facts_of(Measured(jars, gas, blanks, curves, columns, theory), criteria), criteria
     )
-    runs_on = {f.where for f in found if f.check.startswith("duration of") and f.outcome != "pass"}
-    yields = tuple(_yields(found, runs_on))
     not_yet = tuple(
-        f"the yield of {f.where} is {f.value:.3g} so far, and its jars still make gas."
+        f"{f.check} ({f.where}): {f.meaning}"
         for f in found
-        if f.check in _TOO_LOW and f.outcome == "fail" and f.where in runs_on and _low(f)
+        if f.outcome == "not judged" and f.meaning.startswith(NOT_YET)
     )
+    yields = tuple(_yields(found))
     return (), (*yields, *leak_findings(trial, gas), *handling_findings(trial, gas)), not_yet
 
 
-_TOO_LOW = ("yield of the control", "yield of the control above zero",
-            "yield of the substrate above zero")  # fmt: skip
-MIDDLE_OF_THE_CONTROL = 367.5
-"""NmL CH4 per g VS, of the published window."""
-
-
-def _low(finding: Finding) -> bool:
-    return isinstance(finding.value, float) and finding.value < MIDDLE_OF_THE_CONTROL
-
-
-def _yields(found: tuple[Finding, ...], runs_on: set[str]) -> Iterator[Finding]:
-    """Return the yields that cannot be, and the control's where it has ended."""
+def _yields(found: tuple[Finding, ...]) -> Iterator[Finding]:
+    """Return the yields that cannot be; the control's is a caution before the verdict."""
     for finding in found:
-        if finding.outcome != "fail" or not finding.check.startswith("yield of"):
-            continue
-        if finding.check in _TOO_LOW and finding.where in runs_on and _low(finding):
-            continue
-        if finding.check == "yield of the control":
-            yield replace(finding, outcome="caution")
-        else:
-            yield finding
+        if finding.outcome == "fail" and finding.check.startswith("yield of"):
+            control = finding.check == "yield of the control"
+            yield replace(finding, outcome="caution") if control else finding
 
 
 def _first_due(trial: Trial) -> str:

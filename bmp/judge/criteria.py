@@ -18,6 +18,7 @@ from typing import Final, Literal
 
 import numpy as np
 
+from bmp.constants import STOP_RATE_PERCENT_PER_DAY
 from bmp.finding import Finding
 from bmp.problem import Problem, UnusableInput, shown
 from bmp.read.cells import Unreadable, words
@@ -317,17 +318,32 @@ def judge(facts: Iterable[Facts], criteria: Iterable[Criterion]) -> tuple[Findin
     """Hold every fact against every criterion that speaks of its role."""
     facts = tuple(facts)
     return tuple(
-        _finding(criterion, name, value, held)
+        _finding(criterion, name, value, held, waits)
         for criterion in criteria
         for fact in facts
         if fact.role == criterion.of
-        for name, value, held in _held(fact, criterion)
+        for name, value, held, waits in _held(fact, criterion)
     )
 
 
-def _held(fact: Facts, criterion: Criterion) -> Iterator[tuple[str, float, bool]]:
+def _held(fact: Facts, criterion: Criterion) -> Iterator[tuple[str, float, bool, bool]]:
     value = fact.value(criterion.value)
-    return zip(fact.names, value.tolist(), criterion.holds(value).tolist(), strict=True)
+    columns = (value, criterion.holds(value), _waits(fact, criterion))
+    return zip(fact.names, *(column.tolist() for column in columns), strict=True)
+
+
+YIELDS: Final = ("mean_yield", "percent_of_theoretical")
+NOT_YET: Final = "Not yet known: the jars still make gas."
+
+
+def _waits(fact: Facts, criterion: Criterion) -> BoolArray:
+    """Tell which yields are too low so far while their jars still make gas."""
+    value = fact.value(criterion.value)
+    if criterion.value not in YIELDS or criterion.low is None:
+        return np.zeros(value.shape, dtype=bool)
+    going = fact.value("three_day_rate_percent") >= STOP_RATE_PERCENT_PER_DAY
+    low: BoolArray = going & (value < criterion.low)
+    return low
 
 
 def reasons_by_trial(
@@ -340,19 +356,24 @@ def reasons_by_trial(
         for fact in facts:
             if fact.role != criterion.of:
                 continue
-            value = fact.value(criterion.value)
+            value, waits = fact.value(criterion.value), _waits(fact, criterion)
             for row in np.flatnonzero(~criterion.holds(value)).tolist():
-                finding = _finding(criterion, fact.names[row], float(value[row]), False)
+                name, found = fact.names[row], float(value[row])
+                finding = _finding(criterion, name, found, False, bool(waits[row]))
                 because[0 if fact.trial is None else fact.trial[row]].append(reason(finding))
     return [tuple(reasons) for reasons in because]
 
 
-def _finding(criterion: Criterion, where: str, value: float, held: bool) -> Finding:
-    if math.isnan(value):
+def _finding(
+    criterion: Criterion, where: str, value: float, held: bool, waits: bool = False
+) -> Finding:
+    if math.isnan(value) or waits:
         meaning = "Not judged: what it takes was not given or cannot be known yet."
+        if waits:
+            meaning = f"{NOT_YET} So far it is {value:.3g}."
         return Finding(
             criterion.check, "not judged", None, criterion.limit, criterion.source, meaning,
-            criterion.advice, where,
+            "" if waits else criterion.advice, where,
         )  # fmt: skip
     # the table's words are about what a broken limit means
     meaning = "The limit is kept." if held else criterion.meaning

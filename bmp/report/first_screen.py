@@ -13,6 +13,7 @@ from typing import Final
 from bmp.compare.feed import BASES
 from bmp.compare.pair import Comparison
 from bmp.finding import Finding
+from bmp.judge.criteria import OPEN
 from bmp.judge.words import CAUTION_WORDS
 from bmp.net import MaterialYield
 from bmp.report.quantities import yield_text
@@ -128,7 +129,7 @@ def _verdict(results: Results, state: str) -> tuple[str, tuple[str, ...]]:
     head = f"Not valid by {verdict.criteria}:"
     if state == "not finished":
         head = f"Not finished, so not yet valid by {verdict.criteria}."
-        reasons = tuple(reason for reason in reasons if STILL not in reason)
+        reasons = tuple(one for one in reasons if STILL not in one and OPEN not in one)
     more = len(reasons) - MOST_REASONS
     if more > 1:
         reasons = (*reasons[:MOST_REASONS], f"{more} more reasons stand under Checks.")
