@@ -341,7 +341,7 @@ def _waits(fact: Facts, criterion: Criterion) -> BoolArray:
     value = fact.value(criterion.value)
     if criterion.value not in YIELDS or criterion.low is None:
         return np.zeros(value.shape, dtype=bool)
-    going = fact.value("three_day_rate_percent") >= STOP_RATE_PERCENT_PER_DAY
+    going = ~(fact.value("three_day_rate_percent") < STOP_RATE_PERCENT_PER_DAY)
     low: BoolArray = going & (value < criterion.low)
     return low
 
