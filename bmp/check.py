@@ -19,6 +19,7 @@ from bmp.judge.reading_errors import find_reading_errors, is_answered
 from bmp.judge.silage import acid_feed
 from bmp.net import blank_means, net_curves, series_yields
 from bmp.normalise import normalise
+from bmp.normalise.raw_gas import RawGas, raw_gas, raw_gas_words
 from bmp.normalise.untold import impossible_falls, unknown_gas
 from bmp.problem import Problem
 from bmp.theory import highest_yield_NmL_per_gVS
@@ -44,6 +45,8 @@ class Check:
     """Readings from which no gas can be told: an analysis refuses them."""
     not_yet: tuple[str, ...] = ()
     """What cannot be said while the trial runs, a sentence each."""
+    raw: tuple[RawGas, ...] = ()
+    """Gas of the jars whose methane nothing tells."""
 
     @property
     def worst(self) -> Outcome:
@@ -53,7 +56,8 @@ class Check:
     @property
     def lines(self) -> tuple[str, ...]:
         """Return what a person reads, a line each."""
-        lines = [f"{self.title}: {self._days_words()}", *(_line(f) for f in self.findings)]
+        lines = [f"{self.title}: {self._days_words()}", *raw_gas_words(self.raw)]
+        lines += [_line(f) for f in self.findings]
         lines += [f"not yet: {sentence}" for sentence in self.not_yet]
         if not self.whole:
             lines.append("What could be read was looked at; correct the rest and check again.")
@@ -109,6 +113,7 @@ def check(trial: Trial, whole: bool = True) -> Check:
         whole=whole,
         problems=problems,
         not_yet=not_yet,
+        raw=raw_gas(trial),
     )
 
 

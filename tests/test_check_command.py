@@ -9,7 +9,7 @@ from bmp.cli import main
 from tests import references
 from tests.planted import PLANTED, clean, dated, kept_readings
 from tests.simulate_trials import CELLULOSE, FEEDS, Noise, simulate_trial
-from tests.tables import JARS, LONG, TRIAL, tables, write_csv
+from tests.tables import JARS, LONG, MATERIALS, TRIAL, tables, write_csv
 from tests.written import write_trial
 
 REAL = references.REAL / "real-trial"
@@ -85,6 +85,36 @@ def test_what_cannot_be_read_ends_with_2_and_a_line_a_problem(tmp_path, capsys):
     assert status == 2
     assert said.err.startswith("readings.csv, row 6")
     assert len(said.err.splitlines()) == 2  # the tables give no methane share either
+
+
+def test_without_any_methane_share_raw_gas_is_shown_and_what_to_add(tmp_path, capsys):
+    """1800 mL in all, wet at 20 °C and 100 kPa; vapour 2.339 kPa (CRC Handbook, steam tables)."""
+    bare = [row for row in TRIAL if not row[0].startswith("methane")]
+    folder = write_csv(tmp_path / "t", tables(trial=bare))
+    dry = 1800 * (100 - 2.339) / 101.325 * 273.15 / 293.15
+    for command in ("check", "analyze"):
+        assert main([command, str(folder)]) == 2
+        said = capsys.readouterr()
+        assert "no methane share of the gas" in said.err
+        assert "raw gas" in said.out
+        oats = next(line for line in said.out.splitlines() if line.startswith("oats: "))
+        shown = float(oats.removeprefix("oats: A1 ").split(" NmL")[0])
+        assert shown == pytest.approx(dry, abs=1.0)
+        assert oats.endswith("NmL by day 14")
+    # what is asked for works
+    shared = [
+        [*row, *new]
+        for row, new in zip(
+            MATERIALS,
+            (["methane [%]", "methane uncertainty [%]"], [60, 10], [60, 10]),
+            strict=True,
+        )
+    ]
+    write_csv(folder, tables(trial=bare, materials=shared))
+    assert main(["analyze", str(folder)]) == 0
+    said = capsys.readouterr()
+    assert "raw gas" not in said.out
+    assert said.err == ""
 
 
 def test_a_trial_that_has_just_begun(tmp_path, capsys):

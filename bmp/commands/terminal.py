@@ -35,6 +35,7 @@ def read_told(place: Path, show: Callable[[str], None]) -> Trial:
     UnusableInput
         With every problem found.
     """
+    from bmp.normalise.raw_gas import raw_gas, raw_gas_words
     from bmp.problem import UnusableInput
     from bmp.read import read_with_problems
 
@@ -43,6 +44,8 @@ def read_told(place: Path, show: Callable[[str], None]) -> Trial:
     show("")
     tell(trial.ignored)
     if problems:
+        for line in raw_gas_words(raw_gas(trial)):
+            print(line)
         raise UnusableInput(problems)
     return trial
 

@@ -38,6 +38,8 @@ class SoFar:
     """Reading errors, and what else a look at the tables finds."""
     empty: bool = False
     """No reading was taken yet."""
+    raw: tuple[str, ...] = ()
+    """Raw gas of the jars while nothing tells their methane, in lines."""
 
 
 def state_of(place: Place) -> str:
@@ -141,6 +143,7 @@ def analysed(place: Place, state: str) -> SoFar:
     """Analyse a trial as it lies in the folder."""
     from bmp.analyze import analyze
     from bmp.check import check
+    from bmp.normalise.raw_gas import raw_gas_words
     from bmp.read import read_with_problems
 
     try:
@@ -150,10 +153,12 @@ def analysed(place: Place, state: str) -> SoFar:
         if not problems:
             trial, problems = read_with_problems(place.path)
         if problems:
-            return _with_problems(place, state, problems, check(trial, whole=False).findings)
+            found = check(trial, whole=False)
+            raw = tuple(raw_gas_words(found.raw))
+            return _with_problems(place, state, problems, found.findings, raw)
         results = analyze(trial)
-        found = tuple(one for one in results.checks if one.outcome in ("fail", "caution"))
-        return SoFar(state, results, seen=found)
+        seen = tuple(one for one in results.checks if one.outcome in ("fail", "caution"))
+        return SoFar(state, results, seen=seen)
     except UnusableInput as unusable:
         return _with_problems(place, state, unusable.problems)
     except Exception as error:
@@ -163,9 +168,14 @@ def analysed(place: Place, state: str) -> SoFar:
 
 
 def _with_problems(
-    place: Place, state: str, problems: tuple[Problem, ...], seen: tuple[Finding, ...] = ()
+    place: Place,
+    state: str,
+    problems: tuple[Problem, ...],
+    seen: tuple[Finding, ...] = (),
+    raw: tuple[str, ...] = (),
 ) -> SoFar:
-    return SoFar(state, problems=problems, tables=tuple(marked(place.path, problems)), seen=seen)
+    tables = tuple(marked(place.path, problems))
+    return SoFar(state, problems=problems, tables=tables, seen=seen, raw=raw)
 
 
 def draw_tank(results: Any) -> Mapping[str, Markup]:

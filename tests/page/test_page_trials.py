@@ -21,6 +21,7 @@ from bmp.page.questions import crucibles
 from bmp.page.typed import column_of, in_unit, typed_cell
 from bmp.plan.literature import read_literature
 from bmp.read import read_trial
+from tests import tables
 from tests.page.client import small_trial
 from tests.page.load import rows_of
 from tests.page.test_page_guard import client, get
@@ -418,3 +419,15 @@ def test_a_page_of_one_trial_plans_too(tmp_path: Path) -> None:
     assert get(page, where).status_code == 200
     assert get(page, "/trials/two/").status_code == 404
     assert len(asked()) == 2
+
+
+def test_raw_gas_is_shown_while_nothing_tells_the_methane(tmp_path: Path) -> None:
+    bare = [row for row in tables.TRIAL if not row[0].startswith("methane")]
+    tables.write_csv(tmp_path / "one", tables.tables(trial=bare))
+    text = get(client(tmp_path), "/trials/one/so-far").get_data(as_text=True)
+    assert "There are no results yet." in text
+    assert "<h3>Raw gas so far</h3>" in text
+    shown = re.search(r"oats: A1 (\d+) NmL, ", text)
+    assert shown
+    # 1800 mL wet at 20 °C and 100 kPa, vapour 2.339 kPa (CRC Handbook, steam tables)
+    assert float(shown[1]) == pytest.approx(1800 * 97.661 / 101.325 * 273.15 / 293.15, abs=1)
