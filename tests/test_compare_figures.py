@@ -6,6 +6,7 @@ from itertools import pairwise
 
 import matplotlib
 import pytest
+from markupsafe import escape
 from matplotlib.axes import Axes
 
 matplotlib.use("Agg")
@@ -20,6 +21,7 @@ from bmp.report.compare_figures import (
     draw_over_trials,
     height_inch,
 )
+from bmp.report.compare_page import comparison_page
 from tests import report_trials
 from tests.compare_feeds import GOAT, HAY, HORSE, SCRAPS, feed
 
@@ -105,3 +107,14 @@ def test_whatever_the_trial_no_words_leave_the_picture_or_cover_each_other(name:
             assert box.x1 <= figure.bbox.x1
         assert not any(a.shrunk(0.98, 0.9).overlaps(b) for a, b in pairwise(boxes[:-1]))
         assert axes.get_window_extent().width > 0.4 * figure.bbox.width
+
+
+def test_the_page_of_many_feeds_ranks_them():
+    results = report_trials.eight()
+    page = comparison_page([results.comparisons], ["eight feeds"], None)
+    table = page[page.index("<th>Group</th>") :]
+    order = sorted(results.yields, key=lambda one: -one.value)
+    places = [
+        table.index(f"<td>{escape(one.series)}</td>") for one in order if one.role != "control"
+    ]
+    assert places == sorted(places)

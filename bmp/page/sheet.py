@@ -14,11 +14,14 @@ from datetime import datetime, timedelta
 from functools import lru_cache
 from typing import Any, Final, TypeAlias
 
+import numpy as np
+
 from bmp.page.journal import Entry
 from bmp.page.typed import as_moment, column_of, typed_cell
 from bmp.read.cells import Unreadable, number, words
 from bmp.read.columns import parse_header
 from bmp.read.tables import Cell, Table
+from bmp.rounds import rounds as round_numbers
 
 Key: TypeAlias = tuple[str, str]
 """Jar and time as their columns write them."""
@@ -27,8 +30,8 @@ Cells: TypeAlias = Mapping[str, str]
 
 ROUND_FIELDS: Final = ("temperature_C", "ambient_kPa")
 """Read once for all jars of a round."""
-PAUSE_IN_A_ROUND_D: Final = 1.0 / 24.0
-"""Jars of one round are read minutes apart; common practice, no source."""
+LONGEST_PAUSE_D: Final = 0.25
+"""After a longer pause a person types into a new round, whatever other jars did."""
 LATEST_FOR_A_ROUND_D: Final = 0.5
 """A reading this much before its planned time still is that round's."""
 
@@ -386,7 +389,7 @@ def waiting(sheet: Sheet) -> list[tuple[str, list[str]]]:
 
 @dataclass(frozen=True)
 class ReadRound:
-    """Readings taken in one go: one a jar, minutes apart."""
+    """Readings that belong together: one a jar."""
 
     time: str
     """Of the first of them."""
@@ -397,19 +400,21 @@ class ReadRound:
 
 
 def rounds_read(sheet: Sheet) -> list[ReadRound]:
-    """Return the rounds that hold a reading, the latest first.
-
-    A round goes on while the next reading is of a jar that it has not yet, soon after the last.
-    """
+    """Return the rounds that hold a reading, the latest first."""
+    keys = sorted(sheet.rows, key=lambda key: order(key[1]))
+    at = np.array([order(time) for _, time in keys])
+    # what is no time comes last, in a round of its own
+    at = np.where(np.isfinite(at), at, at[np.isfinite(at)].max(initial=0.0) + 1e4)
+    place = {jar: index for index, jar in enumerate(dict.fromkeys(jar for jar, _ in keys))}
+    number = round_numbers(np.array([place[jar] for jar, _ in keys], dtype=np.int64), at)
+    starts = (np.diff(number, prepend=-1) > 0) | (np.diff(at, prepend=-np.inf) > LONGEST_PAUSE_D)
     found: list[ReadRound] = []
-    jars: dict[str, str] = {}
-    for jar, time in sorted(sheet.rows, key=lambda key: order(key[1])):
-        at = order(time)
-        if not found or jar in jars or at - found[-1].end > PAUSE_IN_A_ROUND_D:
-            jars = {}
-            found.append(ReadRound(time, jars, at))
+    for (jar, time), when, new in zip(keys, at.tolist(), starts.tolist(), strict=True):
+        if new:
+            jars: dict[str, str] = {}
+            found.append(ReadRound(time, jars, when))
         jars[jar] = time
-        found[-1] = replace(found[-1], end=at)
+        found[-1] = replace(found[-1], end=when)
     return found[::-1]
 
 

@@ -84,6 +84,6 @@ def _better(results: Results) -> Iterator[str]:
     if len(family.comparisons) <= MOST_PAIRS:
         yield from (pair_words(c) for c in family.comparisons)
     else:
-        yield ranked(results.comparisons, results.yields).words("per gram of volatile solids")
+        yield ranked(results.comparisons).words("per gram of volatile solids")
     if any(c.verdict == "not shown" for c in family.comparisons):
         yield "No difference shown does not mean equal: this trial could not see one."

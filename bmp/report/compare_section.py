@@ -20,7 +20,6 @@ from bmp.compare import (
 )
 from bmp.compare.whole import TrialComparisons
 from bmp.compare.words import rounded
-from bmp.net import MaterialYield
 from bmp.report.base_figures import base_figure_names, repeated_figure_name
 from bmp.report.ranking import ranked
 from bmp.report.rounding import MINUS, short
@@ -31,17 +30,8 @@ SPEED: Final = {"rate constant": "first-order rate", "t90": "time to 90 % of the
 """Quantities that the page compares besides the yield; the workbook has all."""
 
 
-def comparison_content(
-    found: TrialComparisons, yields: Sequence[MaterialYield] = ()
-) -> Mapping[str, Any]:
-    """Return what the section of one trial shows.
-
-    Parameters
-    ----------
-    found : TrialComparisons
-    yields : sequence of MaterialYield
-        Of the trial, for the ranking.
-    """
+def comparison_content(found: TrialComparisons) -> Mapping[str, Any]:
+    """Return what the section of one trial shows."""
     family = found.first
     if family is None:
         return {"why_none": found.why_none, "equal_jars": found.equal_jars}
@@ -49,9 +39,7 @@ def comparison_content(
     return {
         "why_none": "",
         "question": _question(found),
-        "ranking": ranked(found, yields)
-        if yields and len(found.feeds) > MOST_FEEDS_IN_PAIRS
-        else None,
+        "ranking": ranked(found) if len(found.feeds) > MOST_FEEDS_IN_PAIRS else None,
         "method": family.why,
         "bases": [b.words.format(bucket_L=found.bucket_L) for b in BASES.values()],
         "base_rows": [

@@ -223,7 +223,7 @@ def _better(results: Results) -> Iterator[str]:
         words[0] = words[0].replace(" methane ", f" methane {basis} ", 1)
         yield " ".join(words) + when
     elif judged:
-        yield ranked(found, results.yields).words(basis) + when
+        yield ranked(found).words(basis) + when
     else:
         yield _sentence(f"No verdict on the feeds: {family.comparisons[0].no_verdict}")
     other = _other_order(results)

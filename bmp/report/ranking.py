@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from bmp.compare import mean_of
 from bmp.compare.whole import TrialComparisons
-from bmp.net import MaterialYield
 from bmp.report.rounding import number
 
 
@@ -55,17 +55,17 @@ class Ranking:
         return " ".join(f"{heads[key]}: {listed(names)}." for key, names in groups.items() if names)
 
 
-def ranked(found: TrialComparisons, yields: Sequence[MaterialYield]) -> Ranking:
+def ranked(found: TrialComparisons) -> Ranking:
     """Rank the feeds of a trial by their yields on the first basis.
 
     Parameters
     ----------
     found : TrialComparisons
         With at least one comparison.
-    yields : sequence of MaterialYield
     """
-    values = {one.series: one.value for one in yields}
-    names = sorted((feed.name for feed in found.feeds), key=lambda name: -values[name])
+    means = {feed.name: mean_of(feed, "yield", found.basis).value for feed in found.feeds}
+    values = {name: mean for name, mean in means.items() if mean is not None}
+    names = sorted(values, key=lambda name: -values[name])
     comparisons = found.first.comparisons if found.first else ()
     told = {frozenset((c.a, c.b)): c.verdict for c in comparisons}
     letters = (

@@ -98,9 +98,7 @@ def _yield_row(one: MaterialYield, results: Results) -> Mapping[str, Any]:
 def comparison(results: Results) -> Mapping[str, Any] | None:
     """Return which feed is better, where there are feeds to compare."""
     found = results.comparisons
-    return (
-        comparison_content(found, results.yields) if len(found.feeds) > 1 or results.gross else None
-    )
+    return comparison_content(found) if len(found.feeds) > 1 or results.gross else None
 
 
 def tank(results: Results) -> Mapping[str, Any] | None:

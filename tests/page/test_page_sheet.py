@@ -15,6 +15,7 @@ from bmp.page.sheet import (
     from_table,
     is_long,
     replayed,
+    rounds_read,
     sheet_of,
     still_planned,
     to_csv,
@@ -128,3 +129,18 @@ def test_a_replayed_journal_holds_the_last_of_every_reading(
     for line in to_csv(found, ["A", "B", "C"]).splitlines()[1:]:
         jar, time, *_ = line.split(",")
         assert (jar, time) in found.rows
+
+
+def test_a_pause_for_lunch_ends_no_round_and_a_night_does() -> None:
+    rows = [
+        *(("A", f"2027-03-0{day}T11:50") for day in (1, 3, 5)),
+        *(("B", f"2027-03-0{day}T13:20") for day in (1, 3, 5)),
+        ("C", "2027-03-06T09:00"),
+        ("D", "soon"),
+    ]
+    sheet = Sheet(("jar", "time", "volume [mL]"), {row: {"volume [mL]": "1"} for row in rows})
+    latest_first = [dict(one.jars) for one in rounds_read(sheet)]
+    assert latest_first[0] == {"D": "soon"}
+    assert latest_first[1] == {"C": "2027-03-06T09:00"}
+    assert [sorted(jars) for jars in latest_first[2:]] == [["A", "B"]] * 3
+    assert rounds_read(Sheet(("jar", "time"))) == []
