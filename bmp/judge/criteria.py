@@ -337,12 +337,12 @@ NOT_YET: Final = "Not yet known: the jars still make gas."
 
 
 def _waits(fact: Facts, criterion: Criterion) -> BoolArray:
-    """Tell which yields are too low so far while their jars still make gas."""
-    value = fact.value(criterion.value)
-    if criterion.value not in YIELDS or criterion.low is None:
+    """Tell which controls give too little so far while their jars still make gas."""
+    value, rates = fact.value(criterion.value), fact.values.get("three_day_rate_percent")
+    if fact.role != "control" or criterion.value not in YIELDS or rates is None:
         return np.zeros(value.shape, dtype=bool)
-    going = ~(fact.value("three_day_rate_percent") < STOP_RATE_PERCENT_PER_DAY)
-    low: BoolArray = going & (value < criterion.low)
+    # a rate that cannot be told yet is not below the limit
+    low: BoolArray = ~(rates < STOP_RATE_PERCENT_PER_DAY) & (value < (criterion.low or 0.0))
     return low
 
 
