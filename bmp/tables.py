@@ -14,7 +14,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from bmp.compare import sentence
+from bmp.compare import Comparison, sentence
 from bmp.estimate import Estimate
 from bmp.finding import Finding
 from bmp.fit.models import MODELS
@@ -110,7 +110,7 @@ def yields_table(results: Results) -> Table:
         (Column("time_d", "day of the yield", TWO, 9), [one.time_d for one in yields]),
         (
             Column("finished", "finished", TEXT, 9),
-            [{True: "yes", False: "no", None: None}[one.finished] for one in yields],
+            [one.finished for one in yields],
         ),
         (
             Column("per_fresh_NmL_per_g", "yield per fresh mass [NmL CH4/g]", TWO, 13),
@@ -162,10 +162,7 @@ def readings_table(results: Results) -> Table:
     columns: list[tuple[Column, Sequence[Any]]] = [
         (Column("jar", "jar", TEXT, 12), [jar.name for jar in jars]),
         (Column("series", "series", TEXT, 24), [jar.series for jar in jars]),
-        (
-            Column("left_out", "left out", TEXT, 9),
-            ["" if jar.left_out is None else "yes" for jar in jars],
-        ),
+        (Column("left_out", "left out", TEXT, 24), [jar.left_out for jar in jars]),
         (Column("row", "row in the input", WHOLE, 9), read.row.tolist()),
         (Column("time_d", "time [d]", THREE, 9), read.time_d.tolist()),
         *((column, read.column(name).tolist()) for name, column in AS_READ.items()),
@@ -243,7 +240,7 @@ def curves_table(results: Results) -> Table:
         rows.append(
             (
                 jar.series, jar.material, jar.name, jar.role,
-                "yes" if jar.left_out is None else "no", time_d, methane, value, blank,
+                jar.left_out is None, time_d, methane, value, blank,
                 of_yield and yield_unit(of_yield),
                 value if (of_yield or "VS") == "VS" else None,
             )
@@ -297,7 +294,7 @@ def _kinetics_rows(series: str, fit: MaterialFits, jars: Sequence[str]) -> Itera
         if name not in fit.models:
             continue
         model = fit.models[name]
-        chosen = "yes" if name == fit.choice.model else "no"
+        chosen = name == fit.choice.model
         for parameter, estimate in model.parameters.items():
             yield (
                 series, None, name, chosen, parameter, *_estimate_cells(estimate), model.rmse,
@@ -332,22 +329,30 @@ COMPARISONS: Final = (
     Column("ratio_ci95_high", "to", THREE, 9),
     Column("p_adjusted", "p, all comparisons allowed for", FOUR),
     Column("verdict", "verdict", TEXT),
+    Column("time_a_d", "day of the feed", TWO, 9),
+    Column("time_b_d", "day of the other", TWO, 9),
+    Column("finished", "finished", TEXT, 9),
     Column("detectable", "would not have shown below", FOUR),
     Column("words", "in words", TEXT, 110),
 )
 
 
 def comparisons_table(results: Results) -> Table:
+    """Return a row a comparison of a trial's feeds."""
+    return records_table(results.comparisons.records)
+
+
+def records_table(records: Iterable[Comparison]) -> Table:
     """Return a row a comparison; differences and what could be detected are in its `unit`."""
     rows = []
-    for one in results.comparisons.records:
+    for one in records:
         low, high = one.difference.ci95 or (None, None)
         ratio_low, ratio_high = one.ratio.ci95 or (None, None)
         rows.append(
             (
                 one.a, one.b, one.quantity, one.basis, one.unit, one.difference.value, low, high,
                 one.ratio.value, ratio_low, ratio_high, one.p_adjusted, one.verdict,
-                one.detectable, sentence(one),
+                *(one.time_d or (None, None)), one.finished, one.detectable, sentence(one),
             )
         )  # fmt: skip
     return _of_rows("comparisons", COMPARISONS, rows)
@@ -373,9 +378,14 @@ def checks_table(results: Results) -> Table:
     if results.verdict is not None:
         outcome = "pass" if results.verdict.validated else "fail"
         rows.append(("verdict", outcome, None, None, None, results.verdict.words, None, None))
-    rows += [
+    return _of_rows("checks", CHECKS, [*rows, *findings_table(results.checks).rows])
+
+
+def findings_table(findings: Iterable[Finding]) -> Table:
+    """Return a row a finding."""
+    rows = [
         (f.check, f.outcome, f.where, f.value, f.limit, f.meaning, f.advice, f.source)
-        for f in results.checks
+        for f in findings
     ]
     return _of_rows("checks", CHECKS, rows)
 

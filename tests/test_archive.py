@@ -7,6 +7,7 @@ import json
 import random
 import re
 import shutil
+import sys
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -370,8 +371,8 @@ def test_the_number_of_workers_does_not_matter(
     place = tmp_path / "trials"
     for number in range(5):
         write_csv(place / f"t{number}", tables(trial=with_item("ambient [kPa]", 99 + number / 2)))
-    monkeypatch.setattr("bmp.archive.find.FILES_IN_A_PART", 1)
-    monkeypatch.setattr("bmp.archive.run.WORTH_TRIALS", 2)
+    monkeypatch.setattr(sys.modules["bmp.archive.find"], "FILES_IN_A_PART", 1)
+    monkeypatch.setattr(sys.modules["bmp.archive.run"], "WORTH_TRIALS", 2)
     for workers in ("1", "2"):
         words = ["archive", str(place), "--out", str(tmp_path / workers), "--workers", workers]
         assert main(words) == 0
@@ -385,7 +386,7 @@ def test_an_interrupted_run_goes_on_where_it_stopped(
     place, out = tmp_path / "trials", tmp_path / "out"
     for number in range(6):
         write_csv(place / f"t{number}", tables())
-    monkeypatch.setattr("bmp.archive.find.FILES_IN_A_PART", 2)
+    monkeypatch.setattr(sys.modules["bmp.archive.find"], "FILES_IN_A_PART", 2)
     done: list[tuple[str, ...]] = []
     whole = FilePart.outcome
 
@@ -441,7 +442,7 @@ def test_an_error_nobody_knows_refuses_that_trial_alone(
             raise ZeroDivisionError("no idea")
         return whole(names, trials, look)
 
-    monkeypatch.setattr("bmp.archive.parts.analyze_trials", fails_with_b)
+    monkeypatch.setattr(sys.modules["bmp.archive.parts"], "analyze_trials", fails_with_b)
     outcome = run_archive(place, tmp_path / "kept")
     assert set(outcome.because) == {"a", "c"}
     assert "does not know why" in outcome.refused["b"][0]

@@ -140,7 +140,7 @@ def test_the_order_of_rows_and_columns_never_matters(tmp_path: Path) -> None:
 def test_unknown_trouble_is_a_sentence_not_a_traceback(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr("bmp.read.read_with_problems", lambda place: 1 / 0)
+    monkeypatch.setattr(sys.modules["bmp.read"], "read_with_problems", lambda place: 1 / 0)
     assert main(["analyze", "x"]) == 2
     assert "bmp cannot use this and does not know why (ZeroDivisionError" in capsys.readouterr().err
 

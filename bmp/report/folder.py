@@ -26,7 +26,7 @@ ABANDONED_AFTER_S = 86_400.0
 _HERE, _EXCHANGE = -100, 2  # AT_FDCWD and RENAME_EXCHANGE of renameat2(2)
 
 
-def check_place(out: Path, source: Path, file_format: str, replace: bool) -> None:
+def check_place(out: Path, source: Path | None, file_format: str, replace: bool) -> None:
     """Refuse to write where something stands that this tool did not write.
 
     Raises
@@ -35,8 +35,8 @@ def check_place(out: Path, source: Path, file_format: str, replace: bool) -> Non
         Where `out` is a file, is or holds the input, or holds anything else (unless `replace`).
     """
     wanted = "give another folder with --out"
-    place, origin = out.resolve(), source.resolve()
-    if place == origin or place in origin.parents:
+    place, origin = out.resolve(), None if source is None else source.resolve()
+    if origin is not None and (place == origin or place in origin.parents):
         raise UnusableInput([Problem(str(out), "the results would lie over the input", wanted)])
     if out.is_symlink() or (out.exists() and not out.is_dir()):
         raise UnusableInput([Problem(str(out), "this is a file or a link, not a folder", wanted)])

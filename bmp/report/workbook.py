@@ -70,7 +70,8 @@ def _write_rows(
     for row_number, row in enumerate(rows, start=1):
         if (lines := _lines(columns, row)) > 1:
             page.set_row(row_number, LINE_HEIGHT * lines)
-        for number, value in enumerate(row):
+        for number, cell in enumerate(row):
+            value = ("no", "yes")[cell] if isinstance(cell, bool) else cell
             if isinstance(value, str):
                 if value:
                     form = quoted if value.startswith(FORMULA_SIGNS) else plain[number]
