@@ -153,10 +153,10 @@ def _shares(trial: Trial, gas: JarGas) -> Iterator[str]:
             f"At {_readings(counts['held'])} before the first or after the last measured methane "
             "share of the jar the nearest one is taken."
         )
-    if counts.get("sister jars"):
+    if counts.get("replicate jars"):
         yield (
-            f"At {_readings(counts['sister jars'])} of jars without a methane share of their own "
-            "that of the other jars of the same material is taken."
+            f"At {_readings(counts['replicate jars'])} of jars without a methane share of their "
+            "own that of the other jars of the same material is taken."
         )
     if counts.get("absorber"):
         yield _behind_absorber(trial, gas)

@@ -94,7 +94,7 @@ def test_below_zero_only_beyond_the_scatter():
     assert not below_zero(around)
 
 
-def test_a_jar_at_half_of_its_sisters_is_only_proposed():
+def test_a_jar_at_half_of_its_replicates_is_only_proposed():
     net = gompertz(300, 30, 1.0)
     feed = FeedCurve("feed", DAYS, np.stack([net, 0.5 * net, 1.04 * net]), 2.0, ("A1", "A2", "A3"))
     (found,) = odd_jars(feed)

@@ -11,7 +11,7 @@ import bmp.guide.reading_errors as guide
 from bmp.judge.look import look
 from bmp.judge.reading_error import ReadingError
 from bmp.judge.reading_errors import READING_ERRORS, find_reading_errors, of_way
-from bmp.judge.units_typed import normalised_twice, pressure_slip, share_unit
+from bmp.judge.units_typed import normalised_twice, pressure_mistake, share_unit
 from bmp.normalise import normalise
 from bmp.trial import Trial
 from tests.planted import PLANTED, clean, kept_readings, unfinished, with_column, with_setup
@@ -108,10 +108,10 @@ def test_errors_of_the_share_are_told_apart(share, words):
 
 
 def test_errors_of_pressure_are_told_apart():
-    assert pressure_slip(10.3, 1.2) == "mbar (hPa) typed where kPa was said"
-    assert pressure_slip(14.0, 1.2) == "psi typed where bar was said"
-    assert pressure_slip(1 / 6.9, 1.2) == "psi typed where kPa was said"
-    assert pressure_slip(1.0, 1.2) is None
+    assert pressure_mistake(10.3, 1.2) == "mbar (hPa) typed where kPa was said"
+    assert pressure_mistake(14.0, 1.2) == "psi typed where bar was said"
+    assert pressure_mistake(1 / 6.9, 1.2) == "psi typed where kPa was said"
+    assert pressure_mistake(1.0, 1.2) is None
 
 
 def test_a_note_of_normal_volumes_is_enough():

@@ -1,4 +1,4 @@
-"""Slips of counters and logs: wrong kind of reading, reset, overflow, zero, repeat, gap."""
+"""Errors of counters and logs: wrong kind of reading, reset, overflow, zero, repeat, gap."""
 
 from __future__ import annotations
 
@@ -296,9 +296,9 @@ def _same_jar(trial: Trial, seen: Look) -> list[Seen]:
     out = []
     for (j, k), (count, size, chance) in pairs.items():
         expected = chance * size
-        alike = [c / n for one, (c, n, _) in pairs.items() if one != (j, k)]
         if count < max(expected + 5.0 * np.sqrt(expected) + (5.0 if total else 3.0), 0.2 * size):
             continue
+        alike = [c / n for one, (c, n, _) in pairs.items() if one != (j, k)]
         if alike and np.quantile(alike, 0.9) > 0.5 * count / size:
             continue
         whole = np.nanmean(table[j] == table[k]) > 0.9

@@ -1,4 +1,4 @@
-"""Slips that the gas under the lid shows: a cold jar that warmed up, a pressure that fell."""
+"""Errors that the gas under the lid shows: a cold jar that warmed up, a pressure that fell."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What shows only when jars are held beside their sisters: swaps, leaks, odd readings."""
+"""What shows only when jars are held beside their replicates: swaps, leaks, odd readings."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ from bmp.judge.reading_error import Seen, jar_names
 from bmp.normalise.weighing import balance_uncertainty_g, leaks, weighings
 from bmp.trial import FloatArray, IntArray, Trial
 
-# Below this scatter between sister jars no jar is called odd: weighing and reading alone.
+# Below this scatter between replicate jars no jar is called odd: weighing and reading alone.
 LEAST_SCATTER = 0.015
 
 
 @dataclass(frozen=True, eq=False)
-class Sisters:
+class Replicates:
     """Jars in sets of one series, with the logarithm of their gas at a few times.
 
     `level` has shape (jars, features); jars without enough gas or left out are in no set.
@@ -27,7 +27,7 @@ class Sisters:
     at_d: FloatArray
 
 
-def sisters(trial: Trial, seen: Look) -> Sisters | None:
+def replicates(trial: Trial, seen: Look) -> Replicates | None:
     """Sort jars into sets of two or more; `None` where too little was read to compare."""
     if trial.setup.measured == "net yield" or len(seen.time_d) < 3:
         return None
@@ -50,58 +50,59 @@ def sisters(trial: Trial, seen: Look) -> Sisters | None:
     gas = seen.gas_NmL[:, shared][:, chosen]
     inoculum = np.array([[jar.inoculum_g or 1.0] for jar in trial.jars])
     level = np.log(np.maximum(gas, 1e-3 * middle[-1]) / inoculum)
-    return Sisters(sets, level, seen.time_d[shared][chosen])
-
-
-def _scatter(level: FloatArray, sets: tuple[IntArray, ...], without: set[int]) -> FloatArray:
-    """Return the pooled standard deviation within sets, some jars left aside. Shape (features,)."""
-    square = np.zeros(level.shape[1])
-    freedom = 0
-    for jars in sets:
-        kept = [j for j in jars if j not in without]
-        if len(kept) > 1:
-            square += ((level[kept] - level[kept].mean(axis=0)) ** 2).sum(axis=0)
-            freedom += len(kept) - 1
-    spread = np.sqrt(square / freedom) if freedom else np.full(level.shape[1], 0.05)
-    return np.asarray(np.maximum(spread, LEAST_SCATTER))
-
-
-def _distance(row: FloatArray, others: FloatArray, spread: FloatArray) -> float:
-    """Root mean square distance of a jar from the mean of others, in standard deviations."""
-    away = (row - others.mean(axis=0)) / (spread * np.sqrt(1 + 1 / len(others)))
-    return float(np.sqrt(np.mean(away**2)))
+    return Replicates(sets, level, seen.time_d[shared][chosen])
 
 
 def swapped_labels(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     """Find two jars of different sets that each fit the other's set far better than their own."""
-    table = sisters(trial, seen)
+    table = replicates(trial, seen)
     if table is None or len(table.sets) < 2 or max(len(s) for s in table.sets) < 3:
         return None
-    out = []
-    for first in range(len(table.sets)):
-        for second in range(first + 1, len(table.sets)):
-            one, two = table.sets[first], table.sets[second]
-            if len(one) >= 3 and len(two) >= 3:
-                out += [(a, b) for a in one for b in two if _fits_swapped(table, one, two, a, b)]
     text = "Each of the two jars fits the other's set and stands apart from its own."
-    return tuple(Seen("swap", jar_names(trial, pair), text) for pair in out)
+    return tuple(Seen("swap", jar_names(trial, pair), text) for pair in _swapped(table))
 
 
-def _fits_swapped(table: Sisters, one: IntArray, two: IntArray, a: int, b: int) -> bool:
-    level = table.level
-    rest_a, rest_b = level[one[one != a]], level[two[two != b]]
-    spread = _scatter(level, table.sets, {a, b})
-    own = min(_distance(level[a], rest_a, spread), _distance(level[b], rest_b, spread))
-    other = max(_distance(level[a], rest_b, spread), _distance(level[b], rest_a, spread))
-    return own > 4.5 and other < 0.4 * own
+def _swapped(table: Replicates) -> list[tuple[int, int]]:
+    """Return the pairs of jars, of sets of three or more, that fit each other's set.
+
+    Distances are root mean squares over the features, in standard deviations within the sets,
+    both jars left aside. All pairs at once: arrays of shape (jars, jars, features).
+    """
+    means = [table.level[jars].mean(axis=0) for jars in table.sets]
+    off = [table.level[jars] - mean for jars, mean in zip(table.sets, means, strict=True)]
+    large = [n for n, jars in enumerate(table.sets) if len(jars) >= 3]
+    if len(large) < 2:
+        return []
+    jars = np.concatenate([table.sets[n] for n in large])
+    number = np.concatenate([np.full(len(table.sets[n]), n) for n in large])
+    count = np.array([len(one) for one in table.sets])[number][:, None]
+    level, mean = table.level[jars], np.array(means)[number]
+    rest = (count * mean - level) / (count - 1)
+    own = (level - mean) ** 2 * count / (count - 1)  # a jar's part of the squares of its set
+    square = np.array([(one**2).sum(axis=0) for one in off]).sum(axis=0)
+    freedom = sum(len(one) - 1 for one in table.sets) - 2
+    left = np.maximum(square - own[:, None] - own[None, :], 0.0) / freedom
+    spread = np.maximum(np.sqrt(left), LEAST_SCATTER)
+    by_own = _distance((level - rest)[:, None], spread, count[:, None])
+    by_other = _distance(level[:, None] - rest[None, :], spread, count[None, :])
+    apart = np.minimum(by_own, by_own.T)
+    swap = (apart > 4.5) & (np.maximum(by_other, by_other.T) < 0.4 * apart)
+    swap &= number[:, None] < number[None, :]
+    pairs = sorted(np.argwhere(swap).tolist(), key=lambda p: (number[p[0]], number[p[1]], *p))
+    return [(int(jars[a]), int(jars[b])) for a, b in pairs]
+
+
+def _distance(away: FloatArray, spread: FloatArray, count: IntArray) -> FloatArray:
+    """Return the distance from a mean over a set but one; count: jars in the set."""
+    return np.asarray(np.sqrt(np.mean((away / spread) ** 2 * (1 - 1 / count), axis=-1)))
 
 
 def _expected(trial: Trial, gas: FloatArray, jars: IntArray, j: int, blank: float) -> float:
-    """Return the gas that jar `j` should have made after its sisters' gas per gram of sample."""
+    """Return the gas that jar `j` should have made by its replicates' gas per gram of sample."""
     others = [int(k) for k in jars if k != j]
     own = trial.jars[j]
     if own.sample_g > 0:
-        # a trial is looked at before it is mended too, when a sister's mass may be missing
+        # a trial is looked at before it is mended too, when a replicate jar's mass may be missing
         rates = [
             (gas[k] - blank * trial.jars[k].inoculum_g) / trial.jars[k].sample_g
             for k in others
@@ -114,10 +115,10 @@ def _expected(trial: Trial, gas: FloatArray, jars: IntArray, j: int, blank: floa
     return float(np.median(rates)) * (own.inoculum_g or 1.0)
 
 
-def _beside_sisters(
+def _beside_replicates(
     trial: Trial, sets: tuple[IntArray, ...], gas: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Return gas / expected gas - 1 and the expected gas; NaN for jars without two sisters."""
+    """Return gas / expected gas - 1 and the expected gas; NaN for jars without two replicates."""
     blanks = [j for s in sets for j in s if trial.jars[j].role == "blank"]
     own = [gas[j] / (trial.jars[j].inoculum_g or 1.0) for j in blanks]
     blank = float(np.median(own)) if own else 0.0
@@ -130,25 +131,25 @@ def _beside_sisters(
 
 
 def leaking_jar(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
-    """Find a jar that lost gas: by its weight between readings, or far below its sisters.
+    """Find a jar that lost gas: by its weight between readings, or far below its replicates.
 
-    Limits: 15 % below its sisters over all or 25 % over the later half of the gas, and four and
+    Limits: 15 % below its replicates over all or 25 % over the later half of the gas, and four and
     a half times the scatter of the other jars. Document 204: a loss of mass between one venting
     and the next weighing beyond three standard deviations times the root of the intervals.
     """
     found = list(_lost_weight(trial, seen))
-    table = sisters(trial, seen)
+    table = replicates(trial, seen)
     if table is None or not any(len(s) >= 3 for s in table.sets):
         return tuple(found) if found or trial.setup.measured == "mass" else None
     ends = np.searchsorted(seen.time_d, table.at_d)
     half = seen.gas_NmL[:, ends[min(1, len(ends) - 1)]]
     noise = _reading_noise_NmL(trial, seen)
-    whole, _ = _beside_sisters(trial, table.sets, seen.gas_NmL[:, ends[-1]])
+    whole, _ = _beside_replicates(trial, table.sets, seen.gas_NmL[:, ends[-1]])
     for gas, least, words in (
         (seen.gas_NmL[:, ends[-1]], 0.15, "of all gas"),
         (seen.gas_NmL[:, ends[-1]] - half, 0.25, "of the later gas"),
     ):
-        ratio, should = _beside_sisters(trial, table.sets, gas)
+        ratio, should = _beside_replicates(trial, table.sets, gas)
         for j in np.flatnonzero((ratio < -least) & (whole < -0.08)):
             spread = np.hypot(_left_aside(ratio, table.sets, int(j)), noise / should[j])
             name = trial.jars[j].name
@@ -160,11 +161,11 @@ def leaking_jar(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
 
 
 def _left_aside(ratio: FloatArray, sets: tuple[IntArray, ...], j: int) -> float:
-    """Return the scatter of the other jars about their sisters, jar `j` and its set aside."""
+    """Return the scatter of the other jars about their replicates, jar `j` and its set aside."""
     rest = [k for s in sets if j not in s for k in s if np.isfinite(ratio[k])]
     if len(rest) < 3:
         return 0.04
-    # A ratio to the median of two sisters scatters 1.22 times as much as a jar does.
+    # A ratio to the median of two replicates scatters 1.22 times as much as a jar does.
     return max(float(np.sqrt(np.mean(ratio[rest] ** 2))) / 1.22, LEAST_SCATTER)
 
 
@@ -221,7 +222,7 @@ def sample_below_blank(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
         ]
         text = "The net yield ends below zero: less than the inoculum alone."
         return tuple(Seen("below zero", trial.jars[j].name, text) for j in low)
-    table = sisters(trial, seen)
+    table = replicates(trial, seen)
     if table is None:
         return None
     gas = seen.gas_NmL[:, np.searchsorted(seen.time_d, table.at_d[-1])]

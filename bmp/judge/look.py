@@ -1,6 +1,6 @@
-"""A first rough look at the readings, for finding slips in them.
+"""A first rough look at the readings, for finding errors in them.
 
-Traps must be found in readings that the strict normalisation refuses, so this reads everything
+Errors must be found in readings that the strict normalisation refuses, so this reads everything
 and refuses nothing: what cannot be known roughly is NaN. No figure from here is ever a result.
 """
 

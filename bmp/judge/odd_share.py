@@ -6,9 +6,9 @@ import numpy as np
 
 from bmp.judge.cause import Cause, with_values
 from bmp.judge.look import Look
-from bmp.judge.peers import jar_sets
+from bmp.judge.peers import jar_sets, median_of_rows
 from bmp.judge.reading_error import named
-from bmp.trial import BoolArray, Trial
+from bmp.trial import BoolArray, FloatArray, IntArray, Trial
 
 NAME = "methane share unlike its neighbours"
 LEAST = 0.10
@@ -25,23 +25,18 @@ def odd_share(trial: Trial, seen: Look, claimed: BoolArray) -> Cause | None:
     for jars in jar_sets(trial, seen):
         known = {int(j): seen.of_jar[j][np.isfinite(column[seen.of_jar[j]])] for j in jars}
         for j, own in known.items():
-            others = [k for n, k in known.items() if n != j and k.size >= 2]
-            for place, i in enumerate(own):
-                rest = np.delete(own, place)
-                near = [np.interp(time_d[i], time_d[k], column[k]) for k in others]
-                if rest.size >= 2 and 0 < place < own.size - 1:
-                    around = column[own[[place - 1, place + 1]]]
-                    near += [float(around.min()), float(around.max())]
-                    if around.min() <= column[i] <= around.max():
-                        continue
-                elif rest.size >= 2 and time_d[i] > 3.0:
-                    near.append(float(column[rest[-1 if place else 0]]))
-                if len(near) < 2:
-                    continue
-                away = float(np.min(np.abs(np.array(near) - column[i])))
-                apart = float(np.median(np.abs(np.array(near) - np.median(near))))
-                if away > max(LEAST, 4.0 * apart) and (best is None or away > best[0]):
-                    best = (away, int(i), float(np.median(near)))
+            if not own.size:
+                continue
+            near = _near(column, time_d, own, [k for n, k in known.items() if n != j])
+            off = np.abs(near - column[own])
+            away = np.min(np.where(np.isfinite(off), off, np.inf), axis=0)
+            middle = median_of_rows(near)
+            apart = median_of_rows(np.abs(near - middle))
+            enough = np.isfinite(near).sum(axis=0) >= 2
+            odd = np.where(enough & (away > np.maximum(LEAST, 4.0 * apart)), away, 0.0)
+            k = int(np.argmax(odd))
+            if odd[k] > 0 and (best is None or odd[k] > best[0]):
+                best = (float(odd[k]), int(own[k]), float(middle[k]))
     if best is None or claimed[best[1]]:
         return None
     _, i, usual = best
@@ -51,3 +46,23 @@ def odd_share(trial: Trial, seen: Look, claimed: BoolArray) -> Cause | None:
     )
     return Cause(NAME, round(float(column[i]), 4), named(trial, [i]), text,
                  with_values(trial, "methane_share", {i: usual}))  # fmt: skip
+
+
+def _near(
+    column: FloatArray, time_d: FloatArray, own: IntArray, replicates: list[IntArray]
+) -> FloatArray:
+    """Return the shares that a jar's shares are held against; NaN where there is none.
+
+    Those of each replicate jar at the same time, and the jar's own before and after. A share
+    between the two around it is near them, whatever the others say. Shape (shares, readings).
+    """
+    share, at_d = column[own], time_d[own]
+    rows = [np.interp(at_d, time_d[k], column[k]) for k in replicates if k.size >= 2]
+    around = np.full((2, own.size), np.nan)
+    if own.size >= 3:
+        around[:, 1:-1] = share[:-2], share[2:]
+        between = (share >= around.min(axis=0)) & (share <= around.max(axis=0))
+        around[:, between] = share[between]
+        around[0, 0] = share[1] if at_d[0] > 3.0 else np.nan
+        around[0, -1] = share[-2] if at_d[-1] > 3.0 else np.nan
+    return np.stack([*rows, *around])

@@ -1,4 +1,4 @@
-"""Slips of units and meaning: pressures, air pressure, shares, dry matter, yields, volumes."""
+"""Mistakes of units and meaning: pressures, air pressure, shares, dry matter, yields, volumes."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from bmp.trial import FloatArray, Material, Trial
 AIR_LOW_KPA, AIR_HIGH_KPA = USUAL["ambient_kPa"].low, USUAL["ambient_kPa"].high
 
 # What a pressure comes out as when one unit is read as another: factor, typed, read as.
-PRESSURE_SLIPS: tuple[tuple[float, str, str], ...] = (
+PRESSURE_MISTAKES: tuple[tuple[float, str, str], ...] = (
     (10.0, "mbar (hPa)", "kPa"),
     (0.1, "kPa", "mbar (hPa)"),
     (14.504, "psi", "bar"),
@@ -40,11 +40,11 @@ PRESSURE_SLIPS: tuple[tuple[float, str, str], ...] = (
 )
 
 
-def pressure_slip(ratio: float, within: float) -> str | None:
+def pressure_mistake(ratio: float, within: float) -> str | None:
     """Return which unit was typed for which, for a pressure `ratio` times what it should be."""
     if not ratio > 0:
         return None
-    distance = [(abs(np.log(ratio / f)), typed, read) for f, typed, read in PRESSURE_SLIPS]
+    distance = [(abs(np.log(ratio / f)), typed, read) for f, typed, read in PRESSURE_MISTAKES]
     best = min(distance)
     return f"{best[1]} typed where {best[2]} was said" if best[0] < np.log(within) else None
 
@@ -92,10 +92,10 @@ def pressure_unit(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     ratio = yield_now / TYPICAL_CELLULOSE_YIELD
     if ratio < 1.5 and not control_settled(trial, seen):
         return (*found, *_bar_for_kPa(trial, seen)) or None
-    slip = pressure_slip(ratio, 1.2)
-    if slip is None or slip.startswith(("inHg", "mmHg")) or slip.endswith(("inHg was said",)):
+    mistake = pressure_mistake(ratio, 1.2)
+    if mistake is None or mistake.startswith(("inHg", "mmHg")) or mistake.endswith("inHg was said"):
         return found
-    text = f"The control would come to {yield_now:.0f} NmL/g VS: consistent with {slip}."
+    text = f"The control would come to {yield_now:.0f} NmL/g VS: consistent with {mistake}."
     return (*found, Seen(top, "all pressures", text))
 
 
@@ -131,8 +131,8 @@ def _air_pressure_unit(trial: Trial) -> tuple[Seen, ...]:
     if not strange.size:
         return ()
     middle = float(np.median(strange))
-    slip = pressure_slip(middle / 98.0, 1.12)
-    guess = f": consistent with {slip}" if slip else ""
+    mistake = pressure_mistake(middle / 98.0, 1.12)
+    guess = f": consistent with {mistake}" if mistake else ""
     rows = np.flatnonzero((column < AIR_LOW_KPA) | (column > AIR_HIGH_KPA))
     where = named(trial, rows) if rows.size else "the trial's ambient"
     return (Seen(middle, where, f"An air pressure of {middle:.4g} kPa exists nowhere{guess}."),)
@@ -143,10 +143,10 @@ def _absolute_unit(trial: Trial, seen: Look) -> tuple[Seen, ...]:
     low = float(np.nanpercentile(seen.value, 2)) if np.isfinite(seen.value).any() else np.nan
     if not low > 0 or 0.75 < low / 101.3 < 3.0:
         return ()
-    slip = pressure_slip(low / 103.0, 1.2)
-    if slip is None:
+    mistake = pressure_mistake(low / 103.0, 1.2)
+    if mistake is None:
         return ()
-    text = f"The lowest pressures under the lids are {low:.4g} kPa: consistent with {slip}."
+    text = f"The lowest pressures under the lids are {low:.4g} kPa: consistent with {mistake}."
     return (Seen(low, "all pressures", text),)
 
 
@@ -185,7 +185,7 @@ def share_unit(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
         return whole
     found = list(_share_words(setup_share, "the trial's methane")) if setup_share else []
     single = np.flatnonzero(known & (column > 2.0))
-    # A small share is a slip only where a hundred times it fits the jar's other shares.
+    # A small share is a mistake only where a hundred times it fits the jar's other shares.
     for one in seen.of_jar:
         own = one[known[one]]
         if len(own) > 2:
@@ -200,15 +200,15 @@ def share_unit(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
 
 
 def _share_words(share: float, where: str) -> tuple[Seen, ...]:
-    slips = (
+    mistakes = (
         (200.0, np.inf, "ppm typed where percent or a fraction was said"),
         (2.0, 200.0, "percent typed where a fraction was said"),
         (0.0015, 0.012, "a fraction typed where percent was said"),
         (0.0, 0.00015, "a fraction or percent typed where ppm was said"),
     )
-    for low, high, slip in slips:
+    for low, high, mistake in mistakes:
         if low < share <= high:
-            text = f"Methane comes to {100 * share:.4g} % of the gas: consistent with {slip}."
+            text = f"Methane comes to {100 * share:.4g} % of the gas: consistent with {mistake}."
             return (Seen(share, where, text),)
     return ()
 
@@ -295,11 +295,11 @@ def _blank_yield(trial: Trial, seen: Look, inoculum: Material) -> float | None:
 
 def yield_unit(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     """Find litres per kilogram and cubic metres per kilogram (or mL and L) taken for each other."""
-    slips = ((1e-3, "m³/kg (or L) typed where L/kg (or mL) was said"),
+    mistakes = ((1e-3, "m³/kg (or L) typed where L/kg (or mL) was said"),
              (1e3, "L/kg (or mL) typed where m³/kg (or L) was said"))  # fmt: skip
     if trial.setup.measured == "net yield":
         top = finite_max(seen.value)
-        slip = 0 if top < 2.0 else 1 if top > 2e4 else None
+        mistake = 0 if top < 2.0 else 1 if top > 2e4 else None
         where = "all yields"
     elif has_gas(trial):
         own = control_yield(trial, seen)
@@ -307,13 +307,13 @@ def yield_unit(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
             return None
         top = own
         ratio = own / TYPICAL_CELLULOSE_YIELD
-        slip = 0 if 5e-4 < ratio < 2e-3 else 1 if 500 < ratio < 2000 else None
+        mistake = 0 if 5e-4 < ratio < 2e-3 else 1 if 500 < ratio < 2000 else None
         where = "all volumes"
     else:
         return ()
-    if slip is None:
+    if mistake is None:
         return ()
-    text = f"Yields come to {top:.3g} mL/g: consistent with {slips[slip][1]}."
+    text = f"Yields come to {top:.3g} mL/g: consistent with {mistakes[mistake][1]}."
     return (Seen(top, where, text),)
 
 

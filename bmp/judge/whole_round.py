@@ -9,6 +9,7 @@ import numpy as np
 from bmp.judge.cause import Cause, with_values
 from bmp.judge.look import Look
 from bmp.judge.one_reading import is_total
+from bmp.judge.peers import median_of_rows
 from bmp.trial import FloatArray, IntArray, Trial
 
 NAME = "round in another unit"
@@ -172,10 +173,13 @@ def _usual_change(seen: Look, change: FloatArray) -> FloatArray:
     """Return how much a jar's figures change around each reading."""
     out = np.zeros(change.shape)
     for one in seen.of_jar:
+        if not one.size:
+            continue
         moved = np.abs(np.nan_to_num(change[one]))
-        for place, i in enumerate(one):
-            near = [n for n in range(max(place - 3, 1), min(place + 4, len(one))) if n != place]
-            out[i] = float(np.median(moved[near])) if near else 0.0
+        moved[:1] = np.nan  # the first figure has none before it
+        padded = np.pad(moved, 3, constant_values=np.nan)
+        window = np.lib.stride_tricks.sliding_window_view(padded, 7)
+        out[one] = np.nan_to_num(median_of_rows(np.delete(window, 3, axis=1).T))
     return out
 
 

@@ -30,7 +30,7 @@ from bmp.runs import last, lengths, previous, total
 from bmp.trial import BoolArray, FloatArray, IntArray, Readings, Setup, Trial
 
 SHARE_ORIGINS = (
-    "", "measured", "interpolated", "held", "sister jars", "assumed", "density", "absorber",
+    "", "measured", "interpolated", "held", "replicate jars", "assumed", "density", "absorber",
 )  # fmt: skip
 """Where the methane share of a reading can be from."""
 _ORIGIN = {word: number for number, word in enumerate(SHARE_ORIGINS)}
@@ -253,7 +253,7 @@ def _with_share(
 def _origin(told: Shares) -> IntArray:
     origin = np.full(told.share.shape, _ORIGIN["interpolated"])
     origin[told.outside] = _ORIGIN["held"]
-    origin[told.from_sisters] = _ORIGIN["sister jars"]
+    origin[told.from_replicates] = _ORIGIN["replicate jars"]
     origin[told.measured] = _ORIGIN["measured"]
     origin[told.assumed] = _ORIGIN["assumed"]
     return origin

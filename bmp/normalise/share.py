@@ -1,4 +1,4 @@
-"""The methane share of every reading's gas: typed in, by syringe, from sister jars, or assumed."""
+"""The methane share of every reading's gas: typed in, by syringe, from replicates, or assumed."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ class Shares:
     """Stands at this very reading."""
     outside: BoolArray
     """Before the first or after the last measured share of its jar: the nearest one is held."""
-    from_sisters: BoolArray
+    from_replicates: BoolArray
     """Taken from the other jars of its series."""
     assumed: BoolArray
     """Taken from the trial's assumed share."""
@@ -67,15 +67,15 @@ def shares(
         share[gaps], outside[gaps] = _interpolated(
             run[gaps], time_d[gaps], run[known], time_d[known], point[known], at_closing
         )
-    from_sisters = np.isnan(share)
-    if from_sisters.any():
+    from_replicates = np.isnan(share)
+    if from_replicates.any():
         series = _series(jars)[run]
-        sisters = _mean_curve(series, time_d, known, point, at_closing)
-        share = np.where(from_sisters, sisters, share)
+        others = _mean_curve(series, time_d, known, point, at_closing)
+        share = np.where(from_replicates, others, share)
     assumed = np.isnan(share)
     constant = assumed_share[run]
     return Shares(
-        np.where(assumed, constant, share), known, outside & ~assumed, from_sisters & ~assumed,
+        np.where(assumed, constant, share), known, outside & ~assumed, from_replicates & ~assumed,
         assumed,
     )  # fmt: skip
 

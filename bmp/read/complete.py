@@ -232,7 +232,7 @@ _OWN_SHARE_WANTED = (
 
 
 def _series_without_share(trial: Trial) -> Iterator[Problem]:
-    """Jars borrow the share of their sisters, never that of another material."""
+    """Jars borrow the share of their replicates, never that of another material."""
     readings = trial.readings
     known = ~np.isnan(readings.column("methane_share"))
     known |= ~np.isnan(readings.column("syringe_gas_left_mL"))

@@ -45,7 +45,7 @@ def test_raw_sludge_against_the_study(results: Results) -> None:
         assert ours == pytest.approx(theirs, abs=2.0)
 
 
-def test_the_jar_with_the_gap_has_half_of_its_sisters_yield(results: Results) -> None:
+def test_the_jar_with_the_gap_has_half_of_its_replicates_yield(results: Results) -> None:
     """Jar 8 lost 34 early values; the study's figures are 22.0, 14.4 and 23.8 NmL/g VS.
 
     The sonicated jars' net gas is small beside the blank's, so our correction of temperature and

@@ -181,7 +181,7 @@ def sample_below_blank(ax: Axes) -> None:
 def leaking_jar(ax: Axes) -> None:
     """Draw one of three falls behind."""
     for k in range(2):
-        name = "sisters" if k == 0 else "_more"
+        name = "replicate jars" if k == 0 else "_more"
         ax.plot(DAYS, total(1200 + 30 * k), color=RIGHT, lw=2, label=name)
     lines(
         ax, None, total(1210) * np.where(DAYS < 4, 1, 0.62 + 0.38 * 4 / DAYS), "gas [mL]", "leaks"
