@@ -14,6 +14,7 @@ from bmp.compare.feed import BASES
 from bmp.compare.pair import Comparison
 from bmp.finding import Finding
 from bmp.judge.criteria import OPEN
+from bmp.judge.reading_errors import READING_ERRORS
 from bmp.judge.words import CAUTION_WORDS
 from bmp.net import MaterialYield
 from bmp.report.quantities import yield_text
@@ -303,13 +304,15 @@ def _next_steps(results: Results) -> Iterator[str]:
 def _from_findings(checks: Sequence[Finding]) -> Iterator[str]:
     """Yield the advice of failed checks and cautions, the gravest first, a line a kind."""
     order = {"fail": 0, "caution": 1}
+    # what is wrong with the readings comes first of its kind: it may explain the rest
+    misread = {error.name for error in READING_ERRORS}
     urgent = [
         finding
         for finding in checks
         if finding.outcome in order and finding.advice and not finding.check.startswith("duration")
     ]
     places: dict[tuple[str, str], list[str]] = {}
-    for finding in sorted(urgent, key=lambda finding: order[finding.outcome]):
+    for finding in sorted(urgent, key=lambda f: (order[f.outcome], f.check not in misread)):
         places.setdefault((finding.check, finding.advice), []).append(finding.where)
     for (check, advice), where in places.items():
         first = advice.split(". ")[0].rstrip(".")
