@@ -91,7 +91,8 @@ def units() -> Any:
         return render_template("units.html", choices=CHOICES, known=known)
     typed = {kind: request.form.get(kind, "") for kind in CHOICES}
     picked = {kind: unit for kind, unit in typed.items() if unit in CHOICES[kind]}
-    response = redirect(url_for("front.trials"), 303)
+    then = "front.new" if request.args.get("then") == "new" else "front.trials"
+    response = redirect(url_for(then), 303)
     response.set_cookie(
         COOKIE, quote(as_cookie(picked)), max_age=HALF_A_YEAR_S * 4, samesite="Strict"
     )
@@ -120,11 +121,12 @@ def back() -> Any:
 def new() -> Any:
     """Ask what is to be tried, and plan it."""
     from bmp.page.planning import Impossible, new_trial
-    from bmp.page.questions import QUESTIONS, answered, crucibles, place_problems, plan_form
+    from bmp.page.questions import answered, crucibles, place_problems, plan_form, questions_in
     from bmp.plan.literature import read_literature
 
     asked = request.method == "POST"
-    form = plan_form(request.form if asked else None, read_literature())
+    own = chosen(unquote(request.cookies.get(COOKIE, "")))
+    form = plan_form(request.form if asked else None, read_literature(), own)
     left: list[str] = []
     nearest = ""
     if asked:
@@ -137,7 +139,12 @@ def new() -> Any:
         except Impossible as impossible:
             left, nearest = place_problems(form, impossible.problems), impossible.nearest
     page = render_template(
-        "new.html", form=form, questions=QUESTIONS, problems=left, nearest=nearest, asked=asked
+        "new.html",
+        form=form,
+        questions=questions_in(own),
+        problems=left,
+        nearest=nearest,
+        asked=asked,
     )
     return page, 422 if asked else 200
 

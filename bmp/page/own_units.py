@@ -16,6 +16,8 @@ CHOICES: Final[Mapping[str, tuple[str, ...]]] = {
     "air pressure": ("kPa", "hPa", "inHg", "mmHg"),
     "temperature": ("°C", "°F"),
     "mass": ("g", "kg", "oz", "lb"),
+    "size of a jar": ("mL", "L", "fl oz", "pt", "qt", "gal"),
+    "height above sea level": ("m", "ft"),
 }
 KIND_OF: Final[Mapping[str, str]] = {
     "volume_mL": "gas volume",
@@ -61,3 +63,21 @@ def shown(column: Column, text: str, units: Mapping[str, str]) -> str:
     except (Unreadable, UnknownUnit):
         return text
     return f"{value:.{DIGITS}g}"
+
+
+_HEAVIER: Final[Mapping[str, str]] = {"g": "kg", "oz": "lb"}
+
+
+def header_in(header: str, kind: str, units: Mapping[str, str]) -> str:
+    """Return a header whose brackets hold the unit that a person chose for its kind."""
+    name, bracket, rest = header.partition("[")
+    own, closing, after = rest.partition("]")
+    unit = units.get(kind, own)
+    if own == "kg":
+        unit = _HEAVIER.get(unit, unit)
+    return f"{name}{bracket}{unit}{closing}{after}"
+
+
+def unit_in(header: str) -> str:
+    """Return the unit in the brackets of a header, empty where it has none."""
+    return header.partition("[")[2].partition("]")[0].partition(" of ")[0]

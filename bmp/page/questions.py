@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from wtforms import FieldList, Form, FormField, SelectField, StringField
 from wtforms.fields import DateTimeLocalField
 
+from bmp.page.own_units import header_in, unit_in
 from bmp.page.typed import in_unit
 from bmp.plan.literature import UNKNOWN_FEED
 from bmp.plan.wish_checks import PLANNED_MEASURES
@@ -29,6 +30,26 @@ class Question:
     choices: tuple[str, ...] = ()
     width: str = "short"
     """`short` for a number, `long` for words."""
+    kind: str = ""
+    """Of `own_units.CHOICES`: its unit, default and example are those that a person chose."""
+    example: str = ""
+    """A number that the hint names, in the unit of the item."""
+
+    @property
+    def of_number(self) -> bool:
+        """Tell whether the answer is a number."""
+        return not self.choices and self.width == "short" and self.name != "started"
+
+    def in_units(self, units: Mapping[str, str]) -> Question:
+        """Return the question as it is asked of a person with those units."""
+        item, label = (header_in(text, self.kind, units) for text in (self.item, self.label))
+        old, new = unit_in(self.item), unit_in(item)
+        example = in_unit(f"{self.example} {old}", new, 2) if self.example else ""
+        default = self.default
+        if default and old != new:
+            default = in_unit(f"{default} {old}", new, 3)
+        hint = self.hint.format(example=example)
+        return replace(self, item=item, label=label, default=default, hint=hint)
 
 
 QUESTIONS: Final[tuple[Question, ...]] = (
@@ -43,7 +64,12 @@ QUESTIONS: Final[tuple[Question, ...]] = (
         "Only a rated bottle may ever be closed.",
         choices=OUTLETS,
     ),
-    Question("rating", "vessel rating [kPa]", "Gauge pressure the bottle is rated for [kPa]"),
+    Question(
+        "rating",
+        "vessel rating [kPa]",
+        "Gauge pressure the bottle is rated for [kPa]",
+        kind="pressure in the jar",
+    ),
     Question("measured", "measured", "What is read?", choices=PLANNED_MEASURES),
     Question(
         "methane_known_by",
@@ -52,8 +78,20 @@ QUESTIONS: Final[tuple[Question, ...]] = (
         "None: a share by the kind of feed is assumed, and yields are less certain.",
         choices=("", *METHANE_KNOWN_BY),
     ),
-    Question("jar_volume", "jar volume [mL]", "Inner volume of an empty jar [mL]", "", "1000"),
-    Question("collector", "collector [mL]", "Gas collector of a jar [mL]", "Empty: the plan says."),
+    Question(
+        "jar_volume",
+        "jar volume [mL]",
+        "Inner volume of an empty jar [mL]",
+        default="1000",
+        kind="size of a jar",
+    ),
+    Question(
+        "collector",
+        "collector [mL]",
+        "Gas collector of a jar [mL]",
+        "Empty: the plan says.",
+        kind="gas volume",
+    ),
     Question("available", "jars available", "Jars at hand", "Empty: as many as it takes."),
     Question("jars", "jars per material", "Jars of each material", "Empty: the plan chooses."),
     Question("blanks", "blanks", "Jars with inoculum alone (blanks)", "Empty: the plan chooses."),
@@ -64,7 +102,15 @@ QUESTIONS: Final[tuple[Question, ...]] = (
         "Empty: where there are jars enough.",
         choices=("", "yes", "no"),
     ),
-    Question("scale", "scale [g]", "Smallest step of the scale [g]", "A kitchen scale: 1.", "0.01"),
+    Question(
+        "scale",
+        "scale [g]",
+        "Smallest step of the scale [g]",
+        "A kitchen scale: {example}.",
+        "0.01",
+        kind="mass",
+        example="1",
+    ),
     Question("days", "days", "Days", "", "40"),
     Question("VS", "substrate VS [g]", "VS of feed in a jar [g]", "Empty: the plan chooses."),
     Question("fill", "fill [%]", "How full the jars are [%]", "Empty: the plan chooses."),
@@ -75,13 +121,40 @@ QUESTIONS: Final[tuple[Question, ...]] = (
         "2 in general; up to 4 for food waste, down to 1 for straw.",
         "2",
     ),
-    Question("least_feed", "least feed [g]", "Feed below which a jar is no fair sample [g]"),
+    Question(
+        "least_feed", "least feed [g]", "Feed below which a jar is no fair sample [g]", kind="mass"
+    ),
     Question("scatter", "expected scatter [%]", "Scatter expected between jars [%]", "", "6"),
-    Question("room", "room temperature [°C]", "Temperature of the room [°C]", "", "20"),
-    Question("ambient", "ambient [kPa]", "Air pressure [kPa]", "Empty: by the height."),
-    Question("temperature", "incubation temperature [°C]", "Temperature of jars [°C]", "", "37"),
-    Question("altitude", "altitude [m]", "Height above sea level [m]", "For the air pressure."),
+    Question(
+        "room",
+        "room temperature [°C]",
+        "Temperature of the room [°C]",
+        default="20",
+        kind="temperature",
+    ),
+    Question(
+        "ambient",
+        "ambient [kPa]",
+        "Air pressure where you are [kPa]",
+        "Empty: by the height.",
+        kind="air pressure",
+    ),
+    Question(
+        "temperature",
+        "incubation temperature [°C]",
+        "Temperature of jars [°C]",
+        default="37",
+        kind="temperature",
+    ),
+    Question(
+        "altitude",
+        "altitude [m]",
+        "Height above sea level [m]",
+        "For the air pressure.",
+        kind="height above sea level",
+    ),
 )
+NO_UNITS: Final[Mapping[str, str]] = {}
 ROLES: Final = ("", "inoculum", "substrate", "control")
 ROWS_AT_FIRST: Final = 3
 MOST_ROWS: Final = 40
@@ -97,7 +170,11 @@ def _field(question: Question) -> Any:
         return SelectField(question.label, choices=_choices(question.choices))
     if question.name == "started":
         return DateTimeLocalField(question.label)
-    return StringField(question.label, default=question.default)
+    keypad = {"inputmode": "decimal"} if question.of_number else {}
+    return StringField(question.label, default=question.default, render_kw=keypad)
+
+
+_KEYPAD: Final = {"inputmode": "decimal"}
 
 
 class MaterialForm(Form):
@@ -105,10 +182,10 @@ class MaterialForm(Form):
 
     material = StringField("Material")
     role = SelectField("Role", choices=_choices(ROLES))
-    TS = StringField("TS [% of fresh mass]")
-    VS = StringField("VS [%]")
+    TS = StringField("TS [% of fresh mass]", render_kw=_KEYPAD)
+    VS = StringField("VS [%]", render_kw=_KEYPAD)
     like = SelectField("It is like", choices=_choices(()))
-    kg = StringField("At hand [kg]")
+    kg = StringField("At hand [kg]", render_kw=_KEYPAD)
     empty = StringField("Crucible, empty [g]")
     wet = StringField("with sample [g]")
     dry = StringField("after 105 °C [g]")
@@ -147,13 +224,35 @@ PlanForm = type(
 )
 
 
-def plan_form(answers: Any, feeds: Iterable[str]) -> Any:
-    """Return the form with its answers; `feeds` are the literature's, to compare a feed with."""
+def questions_in(units: Mapping[str, str]) -> tuple[Question, ...]:
+    """Return all questions as they are asked of a person with those units."""
+    return tuple(question.in_units(units) for question in QUESTIONS)
+
+
+def plan_form(answers: Any, feeds: Iterable[str], units: Mapping[str, str] = NO_UNITS) -> Any:
+    """Return the form with its answers.
+
+    Parameters
+    ----------
+    answers
+        What was typed; empty: the form is filled with what is usual.
+    feeds
+        Those of the literature, to compare a feed with.
+    units
+        Of the person's instruments, by kind.
+    """
     form = PlanForm(answers)
+    form.units = units
+    for question in questions_in(units):
+        form[question.name].label.text = question.label
+        if not answers and question.default:
+            form[question.name].data = question.default
     # a feed of which nothing is known stands in for no missing figure
     names = ["", *(name for name in feeds if name != UNKNOWN_FEED)]
     for row in form.materials:
         row.form.like.choices = _choices(names)
+        for field in (row.form.kg, *(row.form[name] for name in CRUCIBLES)):
+            field.label.text = header_in(field.label.text, "mass", units)
     if not answers:
         form.materials[0].form.role.data = "inoculum"
         for row in list(form.materials)[1:]:
@@ -163,10 +262,17 @@ def plan_form(answers: Any, feeds: Iterable[str]) -> Any:
 
 def answered(form: Any) -> tuple[list[tuple[str, str]], list[list[str]]]:
     """Return the tables `plan` (item, value) and `materials` (with its header) of the answers."""
-    items = [(q.item, _in_unit(_answer(form[q.name]), q.item)) for q in QUESTIONS]
-    header = [text.format(of=form.VS_of.data) for text in COLUMNS.values()]
+    asked = questions_in(form.units)
+    items = [(q.item, _in_unit(_answer(form[q.name]), q.item)) for q in asked]
+    header = [
+        header_in(text, "mass" if name == "kg" else "", form.units).format(of=form.VS_of.data)
+        for name, text in COLUMNS.items()
+    ]
     rows = [
-        [_in_unit(_answer(row.form[name]), head) for name, head in COLUMNS.items()]
+        [
+            _in_unit(_answer(row.form[name]), head)
+            for name, head in zip(COLUMNS, header, strict=True)
+        ]
         for row in _filled(form)
     ]
     return [(item, answer) for item, answer in items if answer], [header, *rows]
@@ -186,12 +292,13 @@ def crucibles(form: Any) -> list[list[str]]:
             rows += [
                 [name, *(one[n] if n < len(one) else "" for one in split)] for n in range(count)
             ]
-    return [["material", *CRUCIBLES.values()], *rows]
+    headers = [header_in(text, "mass", form.units) for text in CRUCIBLES.values()]
+    return [["material", *headers], *rows]
 
 
 def _in_unit(text: str, header: str) -> str:
     """Return what was typed as a number in the unit of its item: `98 °F`, `1 qt`, `30 %`."""
-    unit = header.partition("[")[2].partition("]")[0].partition(" of ")[0]
+    unit = unit_in(header)
     return in_unit(text, unit) if unit else text
 
 

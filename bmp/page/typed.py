@@ -93,10 +93,11 @@ def _from_unit(value: float, unit: str, column: Column) -> float:
     return (value * typed.factor + typed.offset - own.offset) / own.factor
 
 
-_OWN: Final = {"°C": "degC", "%": "dimensionless"}
+_OWN: Final = {"°C": "degC", "°F": "degC", "%": "dimensionless", "fl oz": "mL"}
+"""Units by which those of other names are converted."""
 
 
-def in_unit(text: str, unit: str) -> str:
+def in_unit(text: str, unit: str, digits: int = 10) -> str:
     """Return a number with another unit behind it as one in the unit wanted, all else as it is."""
     match = _WITH_UNIT.fullmatch(" ".join(text.replace("\u2212", "-").split()))
     if match is None or match[2] is None:
@@ -107,7 +108,7 @@ def in_unit(text: str, unit: str) -> str:
         value = (number(match[1]) * typed.factor + typed.offset - own.offset) / own.factor
     except (Unreadable, UnknownUnit):
         return text
-    return f"{value:.10g}"
+    return f"{value:.{digits}g}"
 
 
 def typed_time(text: str, dated: bool) -> str:

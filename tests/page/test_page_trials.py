@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from werkzeug.datastructures import MultiDict
 
 from bmp.check import check
 from bmp.page import front
@@ -17,9 +18,11 @@ from bmp.page.guide import GUIDE, as_html
 from bmp.page.keeping import retitled
 from bmp.page.own_units import CHOICES, KIND_OF, shown
 from bmp.page.places import safe_name
-from bmp.page.questions import crucibles
+from bmp.page.planning import new_trial
+from bmp.page.questions import QUESTIONS, answered, crucibles, plan_form
 from bmp.page.typed import column_of, in_unit, typed_cell
 from bmp.plan.literature import read_literature
+from bmp.plan.read import read_wishes
 from bmp.read import read_trial
 from tests import tables
 from tests.page.client import small_trial
@@ -308,7 +311,7 @@ def test_the_methane_share_is_at_hand_where_it_was_read(tmp_path: Path) -> None:
 # ---------------------------------------------------------------- units
 
 
-@pytest.mark.parametrize("kind", CHOICES)
+@pytest.mark.parametrize("kind", dict.fromkeys(KIND_OF.values()))
 def test_what_was_typed_in_a_unit_comes_back_as_it_was_typed(kind: str) -> None:
     headers = {
         "volume_mL": V,
@@ -354,12 +357,68 @@ def test_fields_show_the_units_that_a_person_chose(tmp_path: Path) -> None:
         ("2,5 lb", "kg", "1.133980925"),
         ("14.5 psi", "kPa", "99.97398075"),
         ("37", "°C", "37"),
+        ("37 °C", "°F", "98.6"),
+        ("946.352946 mL", "qt", "1"),
         ("warm", "°C", "warm"),
         ("3 blub", "m", "3 blub"),
     ],
 )
 def test_units_are_understood_in_every_field_of_a_plan(text: str, unit: str, wanted: str) -> None:
     assert in_unit(text, unit) == wanted
+
+
+AMERICAN = {
+    "pressure in the jar": "psi",
+    "air pressure": "inHg",
+    "temperature": "°F",
+    "mass": "oz",
+    "size of a jar": "qt",
+    "gas volume": "fl oz",
+    "height above sea level": "ft",
+}
+
+
+def test_a_plan_is_asked_for_in_the_units_that_a_person_chose(tmp_path: Path) -> None:
+    page = client(tmp_path)
+    page.post("/units", data=AMERICAN, headers=OURS)
+    text = get(page, "/new").get_data(as_text=True)
+    for unit in ("[psi]", "[inHg]", "[°F]", "[oz]", "[qt]", "[fl oz]", "[ft]", "[lb]"):
+        assert unit in text
+    for metric in ("[kPa]", "[°C]", "[mL]", "[m]", "[kg]"):
+        assert metric not in text
+    for usual in ('value="98.6"', 'value="68"', 'value="1.06"'):
+        assert usual in text
+    assert "A kitchen scale: 0.035." in text
+
+
+def test_what_is_typed_in_the_units_chosen_is_planned_and_kept_as_typed(tmp_path: Path) -> None:
+    typed = {
+        "ambient": "29.9",
+        "temperature": "98.6",
+        "room": "68",
+        "jar_volume": "1",
+        "collector": "100 fl oz",
+        "scale": "0.01 g",
+        "materials-0-kg": "13,5",
+    }
+    filled = plan_form(MultiDict(ANSWERS | {"altitude": ""} | typed), read_literature(), AMERICAN)
+    place = new_trial(tmp_path, *answered(filled))
+    items = dict(csv.reader((place / "plan" / "plan.csv").read_text().splitlines()))
+    assert items["ambient [inHg]"] == "29.9"
+    assert items["incubation temperature [°F]"] == "98.6"
+    assert items["jar volume [qt]"] == "1"
+    assert items["collector [fl oz]"] == "100"
+    wishes = read_wishes(place / "plan").wishes
+    # by definition: NIST SP 811 (2008), appendix B
+    assert wishes.jar_volume_mL == pytest.approx(946.352946)
+    assert wishes.ambient_kPa == pytest.approx(29.9 * 3.386389, rel=1e-6)
+    assert wishes.incubation_temperature_C == pytest.approx(37.0)
+    assert wishes.materials[0].available_g == pytest.approx(13.5 * 453.59237)
+
+
+@pytest.mark.parametrize("name", [q.name for q in QUESTIONS if q.of_number])
+def test_a_telephone_offers_its_keys_for_numbers(name: str) -> None:
+    assert 'inputmode="decimal"' in str(form()[name]())
 
 
 def test_every_feed_offered_is_accepted(tmp_path: Path) -> None:
