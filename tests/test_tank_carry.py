@@ -128,7 +128,7 @@ def test_untested_feed_leaves_the_gas_unknown_and_says_so():
 
 def test_empty_tank_starts_from_nothing():
     thin = (TankFeed(SCRAPS, 0.0, 0.5), TankFeed(WATER, 0.0, 2.0))
-    lean = replace(SCRAPS, carbohydrate=0.75, lipid=0.05)
+    lean = replace(SCRAPS, carbohydrate=0.75, lipid=0.05, pH=6.5)
     result = carry_to_tank(SETUP, (replace(thin[0], material=lean), thin[1]), YIELDS)
     assert result.today.methane_NL_per_d.value == 0.0
     assert result.today.retention_d is None

@@ -11,7 +11,7 @@ import pytest
 from bmp.analyze import analyze
 from bmp.read import read_trial
 from bmp.tank import FeedYield, TankFeed, TankSetup, carry_to_tank
-from bmp.tank.inputs import Grounds
+from bmp.tank.inputs import WATER, Grounds
 from bmp.tank.ranges import check_range
 from bmp.tank.result import Range
 from bmp.tank.step import RATIOS, ratio_of
@@ -235,3 +235,71 @@ def test_a_feed_whose_jars_made_less_than_the_blank_is_not_fed(tmp_path):
 
 def test_a_value_just_beyond_its_limit_is_not_rounded_onto_it():
     assert named(check_range("C:N", 19.6)) == "C:N 19.6 (limit: at least 20)"
+
+
+def unknown_feed(name="canteen waste", **more):
+    return Material(name, "substrate", TS=0.25, VS=0.22, **more)
+
+
+@pytest.mark.parametrize(
+    ("feed", "kg", "B0", "k", "today", "words"),
+    [
+        # all fat that 400 NmL/g VS may come from, at two thirds of VS
+        (unknown_feed(), 12.0, 400.0, 0.12, 20.0, "how much fat and nitrogen canteen waste holds"),
+        (unknown_feed(nitrogen=0.02), 12.0, 400.0, 0.12, 20.0, "how much fat canteen waste holds"),
+        (unknown_feed(lipid=0.05), 12.0, 400.0, 0.12, 20.0, "how much nitrogen canteen waste"),
+        (unknown_feed(), 0.3, 400.0, 0.12, 20.0, ""),
+        # an empty tank on nothing but a quick feed of which not even the pH is known
+        (unknown_feed(), 5.0, 400.0, 0.3, 0.0, "what holds the acids is not known"),
+        (unknown_feed(pH=7.2), 5.0, 400.0, 0.3, 0.0, ""),
+        (unknown_feed("dung"), 5.0, 200.0, 0.08, 0.0, ""),
+    ],
+)
+def test_a_new_feed_that_nobody_analysed_has_no_ramp_where_it_may_harm(
+    feed, kg, B0, k, today, words
+):
+    """Each had a "Change over 4 weeks" before."""
+    slurry = [(SLURRY if today else WATER, today or 15.0, today or 15.0)]
+    told = answer(*slurry, (feed, 0.0, kg), yields=(YIELDS[0], curve(feed.name, B0, k)))
+    if not words:
+        assert told.dangers == ()
+        assert told.ramp
+        return
+    assert words in told.verdict.partition(" First: ")[0]
+    assert told.ramp == ()
+
+
+def test_the_most_fat_of_a_feed_is_that_of_its_methane():
+    """Fat gives 1014 NmL/g: 0.155 of VS is 31 % of COD (2.90 and 1.19 g COD/g; Buswell)."""
+    slurry_VS = 20 * SLURRY.VS
+    B0, lipid_at_limit = 400.0, 0.155
+    from_slurry = 0.05 * slurry_VS
+    # x kg VS of the new feed: (from_slurry + x B0/1014) / (slurry_VS + x) = 0.155
+    x = (lipid_at_limit * slurry_VS - from_slurry) / (B0 / 1014 - lipid_at_limit)
+    for times, stops in ((0.93, False), (1.07, True)):
+        feed = unknown_feed(nitrogen=0.02)
+        told = answer(
+            (SLURRY, 20.0, 20.0),
+            (feed, 0.0, times * x / feed.VS),
+            yields=(YIELDS[0], curve(feed.name, B0, 0.12)),
+        )
+        assert any("how much fat" in danger.what for danger in told.dangers) == stops
+
+
+def test_warm_jars_do_not_speak_for_a_hot_tank():
+    hot = replace(WARM, temperature_C=52.0)
+    assert "say nothing sure of a tank at 52 °C" in answer((SLURRY, 20.0, 25.0), setup=hot).verdict
+    own = (curve("slurry", jar_temperature_C=52.0),)
+    assert "nothing sure" not in answer((SLURRY, 20.0, 25.0), setup=hot, yields=own).verdict
+
+
+def test_straw_is_not_called_quick_and_cold_jars_do_not_hide_that_a_feed_is():
+    straw = Material(
+        "straw", "substrate", TS=0.9, VS=0.85, carbon=0.45, nitrogen=0.02,
+        ammonium_N_g_per_kg=0.1, carbohydrate=0.9, protein=0.08, lipid=0.02,
+    )  # fmt: skip
+    told = answer((straw, 0.0, 1.0), yields=(curve("straw", k=0.1),))
+    assert not any("turn to acid" in danger.what for danger in told.dangers)
+    cold = curve("scraps", k=0.09, jar_temperature_C=22.0)
+    told = answer((replace(straw, name="scraps"), 0.0, 1.0), yields=(cold,))
+    assert any("turn to acid" in danger.what for danger in told.dangers)

@@ -23,7 +23,7 @@ from matplotlib import pyplot as plt
 TIME = np.linspace(0.0, 30.0, 31)
 FEEDS = (
     TankFeed(Material("manure", "substrate", TS=0.12, VS=0.1), 4.0, 3.0),
-    TankFeed(Material("scraps", "substrate", TS=0.25, VS=0.23), 0.0, 1.0),
+    TankFeed(Material("scraps", "substrate", TS=0.25, VS=0.23, nitrogen=0.03, lipid=0.1), 0.0, 1.0),
     TankFeed(WATER, 1.0, 1.0),
 )
 YIELDS = (

@@ -7,13 +7,18 @@ that has turned sour takes weeks to months to come back.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from itertools import chain
 from typing import Final
 
-from bmp.tank.feeds import PreparedFeed
+from bmp.tank.feeds import ASSUMED_DEGRADED_SHARE, PreparedFeed
 from bmp.tank.inputs import TankSetup
+from bmp.tank.mixture import NITROGEN_IN_PROTEIN, lipid_share_of_COD, nitrogen_set_free_mg_per_L
+from bmp.tank.ranges import check_range
 from bmp.tank.result import Danger, RangeCheck, TankState
 from bmp.tank.verdict import named
+from bmp.tank.yields import temperature_factor
+from bmp.theory import COMPONENT_FORMULA, from_formula
 
 # What to do first where a quantity lies where the diet must not go.
 DO_FIRST: Final[Mapping[str, str]] = {
@@ -39,8 +44,13 @@ MOST_NEW_SHARE: Final = 0.5
 MOST_CUT_SHARE: Final = 0.5
 # A feed as sour as this brings no alkalinity: whey, silage, fruit.
 SOUR_FEED_PH: Final = 5.5
-# Half of the methane by this day: the feed turns to acid faster than straw or dung (judgement).
-QUICK_D: Final = 8.0
+# Half of the methane by this day at 37 °C: the feed turns to acid faster than straw or dung
+# (judgement; first-order rates of 0.1 a day and below have it on day 7 or later).
+QUICK_D: Final = 6.0
+_BENCH_C: Final = 37.0
+# Other microbes work above: jars on one side say nothing sure of a tank on the other (common
+# practice, no source).
+HOT_FROM_C: Final = 45.0
 # With more of the volatile solids than this from such feeds, little holds the acids (judgement).
 MOST_ACID_SHARE: Final = 0.7
 # So many quantities beyond their usual range at once are too many (judgement).
@@ -59,10 +69,12 @@ def dangers_of(
     raised = [f for f in feeds if _is_raised(f)]
     found = chain(
         _refused(raised),
+        _other_warmth(setup, raised),
         _outside(setup, today, planned),
         _sour_now(today),
         _new_diet(feeds),
         _acid_diet(feeds),
+        _never_analysed(setup, feeds),
         _unknown_ammonia(setup, planned, raised),
         _unknown_load(planned, raised),
         _many_cares(planned, raised),
@@ -98,6 +110,21 @@ def _refused(raised: Sequence[PreparedFeed]) -> list[Danger]:
         clause = what.startswith(("was ", "made "))
         found.append(Danger(f"{names}{' ' if clause else ': '}{what}", do.format(names=names)))
     return found
+
+
+def _other_warmth(setup: TankSetup, raised: Sequence[PreparedFeed]) -> list[Danger]:
+    """Return the danger of a hot tank judged by warm jars, or the other way round."""
+    hot = setup.temperature_C >= HOT_FROM_C
+    jars_C = {
+        f.curve.jar_temperature_C
+        for f in raised
+        if f.curve is not None and (f.curve.jar_temperature_C >= HOT_FROM_C) != hot
+    }
+    if not jars_C:
+        return []
+    jars = " and ".join(f"{one:.0f}" for one in sorted(jars_C))
+    what = f"jars at {jars} °C say nothing sure of a tank at {setup.temperature_C:.0f} °C"
+    return [Danger(what, "Test the feeds at the tank's temperature, with its digestate.")]
 
 
 def _outside(setup: TankSetup, today: TankState, planned: TankState) -> list[Danger]:
@@ -177,14 +204,24 @@ def _new_diet(feeds: Sequence[PreparedFeed]) -> list[Danger]:
 
 def _acid_diet(feeds: Sequence[PreparedFeed]) -> list[Danger]:
     """Return the danger of a diet that is nearly all quick feed without alkalinity of its own."""
-    acid = [f for f in feeds if not f.is_water and _brings_no_alkalinity(f)]
+    acid = [f for f in feeds if not f.is_water and (_brings_no_alkalinity(f) or _may_bring_none(f))]
     now, then = (
         _share(acid, feeds, planned=False),
         _share(acid, feeds, planned=True),
     )
     if then <= MOST_ACID_SHARE or (now > 0 and then <= WITHIN_AN_ANALYSIS * now):
         return []
-    names = ", ".join(f.feed.material.name for f in acid if f.feed.amount_planned_kg_per_d > 0)
+    fed = [f for f in acid if f.feed.amount_planned_kg_per_d > 0]
+    names = ", ".join(f.feed.material.name for f in fed)
+    unknown = " and ".join(f.feed.material.name for f in fed if _may_bring_none(f))
+    if unknown:
+        return [
+            Danger(
+                f"{100 * then:.0f} % of the planned volatile solids ({names}) turn to acid quickly,"
+                " and what holds the acids is not known",
+                f"Measure the pH of {unknown}; a strip will do. Feed manure with it.",
+            )
+        ]
     return [
         Danger(
             f"{100 * then:.0f} % of the planned volatile solids ({names}) turn to acid quickly and "
@@ -192,6 +229,65 @@ def _acid_diet(feeds: Sequence[PreparedFeed]) -> list[Danger]:
             "Feed manure with it. Measure the tank's pH and alkalinity each week.",
         )
     ]
+
+
+def _never_analysed(setup: TankSetup, feeds: Sequence[PreparedFeed]) -> list[Danger]:
+    """Return the dangers of new feeds that nobody analysed, by the most that they may hold.
+
+    Their methane bounds it: all of it from fat, or all of it from protein. A tank that lives on a
+    feed today has shown what it holds. An empty one has nothing to lose but its seed.
+    """
+    if not any(f.feed.amount_today_kg_per_d > 0 for f in feeds if not f.is_water):
+        return []
+    fed = [f for f in feeds if f.feed.amount_planned_kg_per_d > 0]
+    new = [f for f in fed if f.feed.amount_planned_kg_per_d > 2 * f.feed.amount_today_kg_per_d]
+    kg = [f.feed.amount_planned_kg_per_d for f in fed]
+    VS = sum(map(_VS, fed, kg))
+    if VS <= 0:
+        return []
+    found: dict[str, list[PreparedFeed]] = {}
+    unknown = [f for f in new if f.holds.lipid is None and f.holds.VS]
+    lipid = sum(
+        amount * (_at_most(f, "lipid") if f in unknown else f.holds.lipid or 0.0)
+        for f, amount in zip(fed, kg, strict=True)
+    )
+    share = 100 * lipid_share_of_COD(lipid / VS)
+    if unknown and check_range("lipid share of COD", share).outcome == "stop":
+        found["fat"] = unknown
+    unknown = [f for f in new if f.holds.nitrogen is None and f.holds.VS]
+    inside = [
+        replace(f.holds, nitrogen=NITROGEN_IN_PROTEIN * _at_most(f, "protein"))
+        if f in unknown
+        else replace(f.holds, nitrogen=f.holds.nitrogen or f.holds.ammonium_N)
+        for f in fed
+    ]
+    ammonia = nitrogen_set_free_mg_per_L(
+        inside, kg, [1.0 if f in unknown else ASSUMED_DEGRADED_SHARE for f in fed]
+    )
+    if unknown and ammonia is not None:
+        check = check_range("total ammonia N", ammonia, setup.temperature_C)
+        if check.outcome == "stop":
+            found["nitrogen"] = unknown
+    if not found:
+        return []
+    what = " and ".join(found)
+    names = " and ".join(dict.fromkeys(f.feed.material.name for one in found.values() for f in one))
+    return [
+        Danger(
+            f"how much {what} {names} holds is not known, and it may be too much at this amount",
+            f"Have {what} of {names} measured, or plan less of it.",
+        )
+    ]
+
+
+def _at_most(item: PreparedFeed, component: str) -> float:
+    """Return the most of a component whose methane the jars may have shown, g/kg of feed."""
+    VS = item.holds.VS or 0.0
+    if item.curve is None or item.per_kg is None:
+        return VS
+    methane_NL_per_kg = max(0.0, float(item.curve.net_NmL_per_g[-1])) * item.per_kg
+    pure = from_formula(COMPONENT_FORMULA[component]).methane_NmL_per_gVS
+    return min(VS, 1000 * methane_NL_per_kg / pure)
 
 
 def _share(some: Sequence[PreparedFeed], feeds: Sequence[PreparedFeed], planned: bool) -> float:
@@ -233,6 +329,12 @@ def _brings_no_alkalinity(item: PreparedFeed) -> bool:
     return given is not None and given < LITTLE_AMMONIUM and _is_quick(item)
 
 
+def _may_bring_none(item: PreparedFeed) -> bool:
+    """Tell whether nothing is known of what holds the acids of a quick feed."""
+    material = item.feed.material
+    return material.pH is None and material.ammonium_N_g_per_kg is None and _is_quick(item)
+
+
 def _is_quick(item: PreparedFeed) -> bool:
     """Tell whether half of a feed's methane came within days; a feed not tested counts so."""
     curve = item.curve
@@ -240,7 +342,8 @@ def _is_quick(item: PreparedFeed) -> bool:
         return True
     half = 0.5 * float(curve.net_NmL_per_g[-1])
     first = int((curve.net_NmL_per_g >= half).argmax())
-    return float(curve.time_d[first]) <= QUICK_D
+    at_bench = temperature_factor(curve.jar_temperature_C, _BENCH_C).value
+    return float(curve.time_d[first]) * at_bench <= QUICK_D
 
 
 def _VS(item: PreparedFeed, kg: float) -> float:
