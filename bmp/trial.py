@@ -107,6 +107,8 @@ class Setup:
     closed_between_readings: bool | None = None
     """Whether jars are shut between readings and vented at them; `None`: as the way of measuring
     has it (pressure and mass: shut, volume: open)."""
+    show_units: tuple[str, ...] = ()
+    """Units that people want beside the SI ones: of `shown_units.UNITS`."""
     laboratory: str | None = None
     """Where the trial was run, for the report alone, as `operator` and `mixing`."""
     operator: str | None = None

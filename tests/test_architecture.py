@@ -18,6 +18,7 @@ LEVELS: list[set[str]] = [
         "finding",
         "trial",
         "units",
+        "shown_units",
         "runs",
         "atmosphere",
         "statistics",

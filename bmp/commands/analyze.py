@@ -52,7 +52,7 @@ def run(arguments: argparse.Namespace) -> int:
     results = analyze(trial, show, own_criteria(arguments.criteria))
     write_results(results, out, show, input_digest(source))
     show("")
-    print(answer_text(first_screen(results)), end="")
+    print(answer_text(first_screen(results), results.trial.setup.show_units), end="")
     print(f"Report: {out / 'report.html'}")
     failed = any(finding.outcome == "fail" for finding in results.checks)
     invalid = results.verdict is not None and not results.verdict.validated

@@ -35,5 +35,5 @@ def run(arguments: argparse.Namespace) -> int:
     results = analyze(trial, show)
     show("")
     if results.tank is not None:
-        print(tank_text(results.tank, arguments.all), end="")
+        print(tank_text(results.tank, arguments.all, results.trial.setup.show_units), end="")
     return DONE

@@ -7,6 +7,7 @@ from typing import Final
 
 from bmp.page.typed import Column
 from bmp.read.cells import Unreadable, number
+from bmp.shown_units import UNITS
 from bmp.units import UnknownUnit, conversion
 
 COOKIE: Final = "bmp-units"
@@ -19,6 +20,13 @@ CHOICES: Final[Mapping[str, tuple[str, ...]]] = {
     "size of a jar": ("mL", "L", "fl oz", "pt", "qt", "gal"),
     "height above sea level": ("m", "ft"),
 }
+LARGER: Final[Mapping[str, tuple[str, ...]]] = {
+    "fl oz": ("fl oz", "gal", "cu ft"),
+    "oz": ("oz", "lb", "cu ft"),
+    "lb": ("oz", "lb", "cu ft"),
+    "psi": ("psi", "cu ft"),
+}
+"""What results are shown in for who reads in a unit: a day's gas is not told in ounces."""
 KIND_OF: Final[Mapping[str, str]] = {
     "volume_mL": "gas volume",
     "gauge_before_kPa": "pressure in the jar",
@@ -39,6 +47,12 @@ def chosen(cookie: str) -> dict[str, str]:
     """Return the units of a cookie by kind; what it does not know is left out."""
     pairs = (part.partition(":") for part in cookie.split("|"))
     return {kind: unit for kind, _, unit in pairs if unit in CHOICES.get(kind, ())}
+
+
+def of_results(units: Mapping[str, str]) -> tuple[str, ...]:
+    """Return the units that stand beside those of the results, from those of the instruments."""
+    wanted = [one for unit in units.values() for one in LARGER.get(unit, (unit,)) if one in UNITS]
+    return tuple(dict.fromkeys(wanted))
 
 
 def as_cookie(units: Mapping[str, str]) -> str:

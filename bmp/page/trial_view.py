@@ -7,8 +7,10 @@ import itertools
 import mimetypes
 import re
 import zipfile
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
+from urllib.parse import unquote
 
 from flask import Blueprint, Response, abort, redirect, render_template, request, send_file, url_for
 from markupsafe import Markup
@@ -16,6 +18,7 @@ from markupsafe import Markup
 from bmp.page import planning
 from bmp.page.conflict import Conflict
 from bmp.page.keeping import copy, put_away, rename
+from bmp.page.own_units import COOKIE, chosen, of_results
 from bmp.page.pictures import FIGURE, served_page
 from bmp.page.places import PLAN, Place
 from bmp.page.readings_view import asked_about
@@ -95,13 +98,14 @@ def so_far(name: str) -> str:
     if found.results is None:
         return render_template("problems.html", place=place, found=found, seen=_seen(place, found))
     results = found.results
+    units = _wanted(results)
     return render_template(
         "so_far.html",
         place=place,
         results=results,
         series=series_to_date(results),
-        answer=_part("answer", sections.answer(results), {}),
-        checks=_part("checks", sections.checks(results), {}),
+        answer=_part("answer", sections.answer(results), {}, units),
+        checks=_part("checks", sections.checks(results), {}, units),
         charts=net_charts(results),
         downloads=DOWNLOADS,
         seen=_seen(place, found),
@@ -132,28 +136,41 @@ def tank(name: str) -> str:
     found = site().analyses.of(place)
     content = sections.tank(found.results) if found.results else None
     pictures = site().analyses.tank_pictures(place) if content is not None else {}
-    part = _part("tank", content, pictures)
+    units = _wanted(found.results) if content is not None else ()
+    part = _part("tank", content, pictures, units)
     return render_template("tank.html", place=place, found=found, part=part)
 
 
-def _part(section: str, content: Any, drawings: Any) -> Markup:
-    """Return a section of the report as the report's own template shows it."""
+def _part(section: str, content: Any, drawings: Any, units: Sequence[str] = ()) -> Markup:
+    """Return a section of the report as the report's own template shows it, in those units too."""
     from bmp.report.page import environment
+    from bmp.report.shown_units import page_beside
 
     if content is None:
         return Markup("")
     html = environment().get_template(f"{section}.html").render(c=content, figures=drawings)
     number = itertools.count(1)
-    html = html.replace("<figure>", FIGURE)
+    html = page_beside(html, units).replace("<figure>", FIGURE)
     html = re.sub('<div class="wide">', lambda _: SCROLLING % next(number), html)
     return Markup(html)  # escaped by its template
+
+
+def _wanted(results: Any) -> tuple[str, ...]:
+    """Return the units beside those of the results: the trial's, else this browser's."""
+    own: tuple[str, ...] = results.trial.setup.show_units
+    return own or of_results(chosen(unquote(request.cookies.get(COOKIE, ""))))
 
 
 @pages.get("/report")
 def report(name: str) -> Any:
     """Show the whole report, as `bmp analyze` writes it."""
     place = place_or_404(name)
+    from bmp.report.shown_units import page_beside
+
     html = (_written(place) / "report.html").read_text(encoding="utf-8")
+    results = site().analyses.of(place).results
+    if not results.trial.setup.show_units:
+        html = page_beside(html, _wanted(results))
     return _served(html, (url_for("trial.page", name=name), "Back to the trial"))
 
 

@@ -24,6 +24,7 @@ from bmp.read.cells import (
 )
 from bmp.read.columns import ITEMS, Header, Known, ignored_words, match_unit, parse_known
 from bmp.read.tables import Table
+from bmp.shown_units import UNITS, shown_units
 from bmp.trial import ASSUMED_SHARE_HALF_WIDTH, WAYS_OF_MEASURING, Setup
 
 # Words that an item may hold, and what each means.
@@ -133,6 +134,10 @@ def _value(
             if gas is not None
             else wrong("write nitrogen, air, none, or such as “70 % N2 + 30 % CO2”")
         )
+    if known.field == "show_units":
+        units = shown_units(words(cell))
+        listed = f"write US customary, or some of: {', '.join(UNITS)}"
+        return units if units is not None else wrong(listed)
     if known.field in CHOICES:
         choices = CHOICES[known.field]
         chosen = choices.get(words(cell).lower())

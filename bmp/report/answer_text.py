@@ -2,38 +2,40 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from textwrap import wrap
 
 from bmp.report.first_screen import FeedLine, FirstScreen
+from bmp.report.shown_units import beside
 
 WIDTH = 118
 
 
-def answer_text(screen: FirstScreen) -> str:
-    """Return the first screen as lines of text."""
+def answer_text(screen: FirstScreen, units: Sequence[str] = ()) -> str:
+    """Return the first screen as lines of text, with `units` beside the SI ones."""
     lines = [f"{screen.sign} {screen.verdict}".strip()]
-    lines += [f"  - {reason}" for reason in screen.reasons]
+    lines += [f"  - {beside(reason, units)}" for reason in screen.reasons]
     for use in screen.use:
-        lines += wrap(use, WIDTH, subsequent_indent="  ")
+        lines += wrap(beside(use, units), WIDTH, subsequent_indent="  ")
     lines.append(screen.basis)
-    lines += _feeds(screen.feeds)
+    lines += _feeds(screen.feeds, units)
     for head, sentences in (
         ("", screen.better),
         ("", (screen.tank,)),
         ("Next: ", screen.next_steps),
     ):
         for sentence in sentences:
-            lines += wrap(f"{head}{sentence}", WIDTH, subsequent_indent="  ")
+            lines += wrap(f"{head}{beside(sentence, units)}", WIDTH, subsequent_indent="  ")
     return "\n".join(line for line in lines if line) + "\n"
 
 
-def _feeds(feeds: tuple[FeedLine, ...]) -> list[str]:
+def _feeds(feeds: tuple[FeedLine, ...], units: Sequence[str]) -> list[str]:
     """Return a line a feed, its columns under one another."""
     rows = [
         (
             one.series + (" (control)" if one.role == "control" else ""),
-            one.yield_words,
-            f"{one.fresh_words} fresh" if one.fresh_words else "",
+            beside(one.yield_words, units),
+            f"{beside(one.fresh_words, units)} fresh" if one.fresh_words else "",
             one.half_words,
             one.remark,
         )

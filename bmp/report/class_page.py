@@ -12,6 +12,7 @@ from bmp.report.page import environment, inline_svg
 from bmp.report.quantities import yield_number, yield_unit_short
 from bmp.report.ranking import ranked
 from bmp.report.rounding import short
+from bmp.report.shown_units import page_beside, yields_beside
 from bmp.results import Results
 from bmp.trial import no_gas_read
 
@@ -43,10 +44,11 @@ def class_page(results: Results, svg: Mapping[str, str]) -> str | None:
                 for one in results.yields
             ],
             unit=yield_unit_short(results.yields[0]),
+            beside=yields_beside(results.yields, results.trial.setup.show_units),
             words=list(class_words(results)),
         )
     )
-    return text
+    return page_beside(text, results.trial.setup.show_units)
 
 
 def class_words(results: Results) -> Iterator[str]:

@@ -283,8 +283,10 @@ def _other_order(results: Results) -> str:
     if len(feeds) < 2:
         return ""
     best = sorted(feeds, key=lambda one: -float(one.per_fresh or 0.0))
-    listed = ", ".join(f"{one.series} {number(float(one.per_fresh or 0.0))}" for one in best[:5])
-    return f"Per kg of fresh feed the order differs: {listed} NL."
+    listed = ", ".join(
+        f"{one.series} {number(float(one.per_fresh or 0.0))} NL/kg" for one in best[:5]
+    )
+    return f"Per kg of fresh feed the order differs: {listed}."
 
 
 # --- what to do next ---------------------------------------------------------------------------

@@ -13,6 +13,7 @@ import bmp
 from bmp.report.looks import INK, LOOKS
 from bmp.report.rounding import number
 from bmp.report.sections import SECTIONS
+from bmp.report.shown_units import page_beside
 from bmp.results import Results
 
 
@@ -34,7 +35,7 @@ def render_page(results: Results, svg: Mapping[str, str], digest: str = "") -> s
         for section in SECTIONS
         if (content := section.content(results)) is not None
     ]
-    return (
+    page = (
         environment()
         .get_template("report.html")
         .render(
@@ -45,9 +46,12 @@ def render_page(results: Results, svg: Mapping[str, str], digest: str = "") -> s
             digest=digest,
         )
     )
+    return page_beside(page, results.trial.setup.show_units)
 
 
-_BEFORE_UNIT = re.compile(r"(?<=\d) (?=%|°C|NmL\b|NL\b|mL\b|kPa\b|kWh\b)")
+_BEFORE_UNIT = re.compile(
+    r"(?<=\d) (?=%|°C|NmL\b|NL\b|mL\b|kPa\b|kWh\b|°F|psi\b|inHg\b|cu ft\b|lb\b)"
+)
 
 
 def unbroken(page: str) -> str:

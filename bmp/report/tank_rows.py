@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
+from bmp.report.shown_units import beside
 from bmp.tables import MORE_WATER, tank_quantities
 from bmp.tank.result import Range, RangeCheck, TankResult
 from bmp.tank.verdict import say
@@ -34,8 +35,8 @@ class TankTable:
     """Whether the page shows it without a click, and the print at all."""
 
 
-def tank_tables(result: TankResult) -> tuple[TankTable, ...]:
-    """Return every table of the tank's answer that has a row."""
+def tank_tables(result: TankResult, units: Sequence[str] = ()) -> tuple[TankTable, ...]:
+    """Return every table of the tank's answer that has a row, `units` beside the SI ones."""
     tables = (
         _summary(result),
         _gas(result),
@@ -47,7 +48,11 @@ def tank_tables(result: TankResult) -> tuple[TankTable, ...]:
         _uses(result),
         _degradability(result),
     )
-    return tuple(table for table in tables if table.rows)
+    return tuple(
+        replace(table, rows=tuple(tuple(beside(cell, units) for cell in row) for row in table.rows))
+        for table in tables
+        if table.rows
+    )
 
 
 def _plain(value: float | None, unit: str = "") -> str:
@@ -142,7 +147,7 @@ def _ramp(result: TankResult) -> TankTable:
             str(week.week),
             ", ".join(f"{say(kg)} kg {name}" for name, kg in week.amounts_kg_per_d.items()),
             _plain(week.load_kgVS_per_m3_d),
-            _plain(week.expected_methane_NL_per_d),
+            _plain(week.expected_methane_NL_per_d, "NL"),
             _plain(week.expected_times_today),
         )
         for week in result.ramp
@@ -151,7 +156,7 @@ def _ramp(result: TankResult) -> TankTable:
         "week",
         "a day",
         "load, kg VS/(m³ d)",
-        "methane at its end, NL a day",
+        "methane a day at its end",
         "meter, times today's",
     )
     return TankTable(WEEK_BY_WEEK, header, tuple(rows))

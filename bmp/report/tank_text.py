@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import chain
 from textwrap import wrap
 from typing import Final
 
 from bmp.cautions import cautions_for
+from bmp.report.shown_units import beside
 from bmp.report.tank_rows import ESTIMATE, WEEK_BY_WEEK, TankTable, tank_tables
 from bmp.tank.result import TankResult
 from bmp.tank.verdict import TANK_HAZARDS
@@ -25,16 +26,16 @@ SHORT: Final = (
 MOST_WEEKS: Final = 5
 
 
-def tank_text(result: TankResult, everything: bool = False) -> str:
+def tank_text(result: TankResult, everything: bool = False, units: Sequence[str] = ()) -> str:
     """Return the answer as text, the gas first; at most forty lines unless all is asked for."""
-    return _whole(result) if everything else _short(result)
+    return _whole(result, units) if everything else _short(result, units)
 
 
-def _short(result: TankResult) -> str:
-    first, *others = tank_tables(result)
+def _short(result: TankResult, units: Sequence[str]) -> str:
+    first, *others = tank_tables(result, units)
     rows = tuple(row for row in first.rows if row[0] in SHORT)
     parts = [
-        *wrap(result.verdict, WIDTH),
+        *wrap(beside(result.verdict, units), WIDTH),
         "",
         *_table(TankTable(first.title, first.header, rows)),
     ]
@@ -55,27 +56,27 @@ def _weeks(table: TankTable) -> tuple[tuple[str, ...], ...]:
     return tuple(rows)
 
 
-def _whole(result: TankResult) -> str:
+def _whole(result: TankResult, units: Sequence[str]) -> str:
     parts = [
-        *wrap(result.verdict, WIDTH),
+        *wrap(beside(result.verdict, units), WIDTH),
         "",
-        *_list("Safety and cautions", result.cautions),
+        *_list("Safety and cautions", result.cautions, units),
         ESTIMATE,
         "",
-        *chain.from_iterable(_table(table) for table in tank_tables(result)),
+        *chain.from_iterable(_table(table) for table in tank_tables(result, units)),
         *wrap(result.ramp_words, WIDTH),
         "",
         *wrap(result.carbon_to_nitrogen, WIDTH),
         "",
-        *_list("Assumed", result.assumed),
+        *_list("Assumed", result.assumed, units),
     ]
     return "\n".join(parts).rstrip() + "\n"
 
 
-def _list(title: str, items: tuple[str, ...]) -> Iterator[str]:
+def _list(title: str, items: tuple[str, ...], units: Sequence[str]) -> Iterator[str]:
     yield title
     for item in items:
-        yield from wrap(item, WIDTH, initial_indent="  - ", subsequent_indent="    ")
+        yield from wrap(beside(item, units), WIDTH, initial_indent="  - ", subsequent_indent="    ")
     yield ""
 
 

@@ -128,7 +128,7 @@ def _gas_in_a_line(today: TankState, planned: TankState, danger: bool) -> str:
     gas = f"{head}{say_span(planned.methane_NL_per_d, 'NL of methane a day')} as planned"
     if today.methane_NL_per_d is None:
         return f"{gas}."
-    return f"{gas}, today {say(today.methane_NL_per_d.value)}."
+    return f"{gas}, today {say(today.methane_NL_per_d.value)} NL."
 
 
 def _stop(dangers: Sequence[Danger]) -> str:
@@ -157,7 +157,7 @@ def _diet(today: TankState, planned: TankState) -> str:
     if today.load_kgVS_per_m3_d is not None and planned.load_kgVS_per_m3_d is not None:
         text += (
             f" Its load would be {say(planned.load_kgVS_per_m3_d)} kg VS/(m³ d); today "
-            f"{say(today.load_kgVS_per_m3_d)}."
+            f"{say(today.load_kgVS_per_m3_d)} kg VS/(m³ d)."
         )
     if planned.retention_d is not None:
         text += f" Feed would stay in the tank about {say(planned.retention_d)} days."

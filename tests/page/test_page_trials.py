@@ -343,6 +343,21 @@ def test_fields_show_the_units_that_a_person_chose(tmp_path: Path) -> None:
     assert 'data-unit="fl oz" value="2.5"' in text
 
 
+def test_results_stand_in_the_units_of_this_browser_too(tmp_path: Path) -> None:
+    page = client(tmp_path)
+    page.post("/demo", headers=OURS)
+    name = next(path.name for path in tmp_path.iterdir() if path.is_dir())
+    plain = get(page, f"/trials/{name}/so-far").get_data(as_text=True)
+    assert "cu ft" not in plain
+    page.post("/units", data={"temperature": "°F", "mass": "lb"}, headers=OURS)
+    shown = get(page, f"/trials/{name}/so-far").get_data(as_text=True)
+    assert "NmL/g VS (" in shown
+    assert "cu ft/lb VS" in shown
+    tank = get(page, f"/trials/{name}/tank").get_data(as_text=True)
+    assert "°F" in tank
+    assert "cu ft" in tank
+
+
 # ---------------------------------------------------------------- plan
 
 
