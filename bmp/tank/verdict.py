@@ -124,8 +124,9 @@ def headline_of(
 def _gas_in_a_line(today: TankState, planned: TankState, danger: bool) -> str:
     if planned.methane_NL_per_d is None:
         return _gas(today, planned, danger)
-    head = "If the tank stayed sound: " if danger else "In the tank: "
-    gas = f"{head}{say_span(planned.methane_NL_per_d, 'NL of methane a day')} as planned"
+    head = "If the tank stayed sound: " if danger else "Tank as planned: "
+    gas = f"{head}{say_span(planned.methane_NL_per_d, 'NL of methane a day')}"
+    gas += " as planned" if danger else ""
     if today.methane_NL_per_d is None:
         return f"{gas}."
     return f"{gas}, today {say(today.methane_NL_per_d.value)} NL."
