@@ -13,7 +13,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from bmp.borrowed import borrowed_scatter
+from bmp.borrowed import Lent, borrowed_scatter
 from bmp.jar_columns import JarColumns, own_name, yield_unit
 from bmp.normalise import JarGas
 from bmp.runs import first, interpolate, last
@@ -137,6 +137,8 @@ class Yields:
     """The same with the scatter between jars that the trial and published trials lend
     (`bmp.borrowed`)."""
     borrowed_high: FloatArray
+    lent: Mapping[str, ErrorPart]
+    """What is borrowed, as parts: `jars`, and `blank` where there is a single one, else nought."""
     blank_percent: FloatArray
     """The inoculum's part of the jars' methane."""
     three_day_rate_percent: FloatArray
@@ -168,6 +170,9 @@ class MaterialYield:
     ci95: tuple[float, float] | None
     why_no_interval: str
     ci95_borrowed: tuple[float, float] | None
+    """With borrowed scatter between the jars, and of a single blank (`bmp.borrowed`)."""
+    lent: Lent | None
+    """That scatter; `None` without an interval."""
     parts: Mapping[str, tuple[float, float]]
     """Standard uncertainty and degrees of freedom by part (`PARTS`); one that is not known is not
     there."""
@@ -376,7 +381,8 @@ def series_yields(gas: JarGas, jars: JarColumns, curves: NetCurves, blanks: Blan
     parts = _parts(gas, jars, blanks, jar, series, values, mean, end_d)
     sd, u, freedom, critical = _combined(parts, count)
     reach = critical * u
-    borrowed = _borrowed_reach(parts, mean, taken_off, count, jars.series_trial)
+    lent = _lent(parts, mean, taken_off, count, jars.series_trial)
+    borrowed = _borrowed_reach(parts, lent)
     return Yields(
         jar=jar,
         series=series,
@@ -392,6 +398,7 @@ def series_yields(gas: JarGas, jars: JarColumns, curves: NetCurves, blanks: Blan
         high=mean + reach,
         borrowed_low=mean - borrowed,
         borrowed_high=mean + borrowed,
+        lent=lent,
         blank_percent=_blank_percent(jars, blanks, jar, series, mean, taken_off),
         three_day_rate_percent=_slowest(curves, jar, series, size),
     )
@@ -486,16 +493,16 @@ def _combined(
     return np.sqrt(count * in_sd), np.sqrt(whole), effective, critical
 
 
-def _borrowed_reach(
+def _lent(
     parts: Mapping[str, ErrorPart],
     mean: FloatArray,
     taken_off: FloatArray,
     count: IntArray,
     trial: IntArray,
-) -> FloatArray:
-    """Return half the 95 % interval with borrowed scatter; NaN for a yield not above nought.
+) -> dict[str, ErrorPart]:
+    """Return the parts of jars and blank with borrowed scatter; NaN for a yield not above nought.
 
-    A single blank borrows the published scatter.
+    A single blank borrows the published scatter; with more of them nothing is lent.
     """
     above, some = np.nan_to_num(mean) > 0, np.maximum(count, 1)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -505,10 +512,19 @@ def _borrowed_reach(
     one, one_freedom = borrowed_scatter(np.full(1, np.nan), np.ones(1, np.int64), np.zeros(1, int))
     single = np.isnan(parts["blank"].u)
     blank = ErrorPart(
-        np.where(single, one[0] * np.abs(taken_off), parts["blank"].u),
-        np.where(single, one_freedom[0], parts["blank"].freedom),
+        np.where(single, one[0] * np.abs(taken_off), 0.0), np.where(single, one_freedom[0], np.inf)
     )
-    own = {**parts, "jars": jars, "blank": blank}
+    return {"jars": jars, "blank": blank}
+
+
+def _borrowed_reach(parts: Mapping[str, ErrorPart], lent: Mapping[str, ErrorPart]) -> FloatArray:
+    """Return half the 95 % interval with what is lent."""
+    single = np.isnan(parts["blank"].u)
+    blank = ErrorPart(
+        np.where(single, lent["blank"].u, parts["blank"].u),
+        np.where(single, lent["blank"].freedom, parts["blank"].freedom),
+    )
+    own = {**parts, "jars": lent["jars"], "blank": blank}
     variance = np.stack([own[name].u ** 2 for name in PARTS], axis=-1)
     dof = np.stack([np.maximum(own[name].freedom, 1.0) for name in PARTS], axis=-1)
     reach: FloatArray = critical_value(variance, dof) * np.sqrt(variance.sum(axis=-1))
@@ -568,6 +584,7 @@ def _record(index: int, own: IntArray, yields: Yields, jars: JarColumns) -> Mate
         ci95=None if u is None else (low, high),
         why_no_interval=_why(index, yields),
         ci95_borrowed=_limits(yields.borrowed_low[index], yields.borrowed_high[index]),
+        lent=_lent_record(index, yields),
         parts={
             name: (float(one.u[index]), float(one.freedom[index]))
             for name, one in yields.parts.items()
@@ -577,6 +594,18 @@ def _record(index: int, own: IntArray, yields: Yields, jars: JarColumns) -> Mate
         per_fresh=None if part is None else value * part,
         jar_values=tuple(yields.jar_value[yields.series == index].tolist()),
         three_day_rate_percent=_known(yields.three_day_rate_percent[index]),
+    )
+
+
+def _lent_record(index: int, yields: Yields) -> Lent | None:
+    jars, blank, mean = yields.lent["jars"], yields.lent["blank"], float(yields.value[index])
+    if not np.isfinite(jars.u[index]):
+        return None
+    return Lent(
+        rsd=float(jars.u[index] * np.sqrt(yields.count[index]) / mean),
+        freedom=float(jars.freedom[index]),
+        blank_u=float(blank.u[index] / mean),
+        blank_freedom=float(blank.freedom[index]),
     )
 
 

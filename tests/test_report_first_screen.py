@@ -48,8 +48,12 @@ def test_the_unit_says_what_it_is_counted_per(per: str) -> None:
 
 def test_what_limits_a_figure_stands_beside_it() -> None:
     why = "one jar tells nothing of the scatter between jars"
-    none = with_yield(trials.plain(), ci95=None, why_no_interval=why)
+    none = with_yield(trials.plain(), ci95=None, why_no_interval=why, ci95_borrowed=None)
     assert line_of(none).remark == f"no interval: {why}"
+    lent = with_yield(trials.plain(), ci95=None, why_no_interval=why, ci95_borrowed=(331.0, 360.0))
+    assert line_of(lent).remark == f"no interval: {why}; 331 to 360 with borrowed scatter"
+    assert first_screen(lent).note.startswith("Borrowed scatter: the other feeds")
+    assert not first_screen(trials.plain()).note
     assert line_of(with_yield(trials.plain(), value=3.0, ci95=(-6.0, 12.0))).remark == "may be zero"
     below = line_of(with_yield(trials.plain(), value=-40.0, ci95=(-52.0, -28.0)))
     assert "harm, a leak or a wrong blank" in below.remark

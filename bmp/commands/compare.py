@@ -38,7 +38,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Compare the feeds of the trials and say where the page is."""
-    from bmp.compare import sentence
+    from bmp.compare import borrowed_sentences, sentence
     from bmp.compare.whole import compare_across
     from bmp.report.compare_page import COMPARISON_FORMAT, comparison_page, comparison_text
     from bmp.report.folder import check_place, write_folder
@@ -63,6 +63,9 @@ def run(arguments: argparse.Namespace) -> int:
         head = f"In {name}: " if across else ""
         for c in one.first.comparisons if one.first else ():
             print(head + sentence(c))
+        if one.borrowed is not None and one.borrowed.first is not None:
+            for words in borrowed_sentences(one.borrowed.first.comparisons):
+                print(head + words)
     for c in across.family.comparisons if across else ():
         print(sentence(c))
     for one, name in zip(found, names, strict=True):

@@ -14,6 +14,7 @@ from bmp.compare.pair import Comparison, compare_pair, mean_of
 from bmp.compare.trials import InoculaCompared, TrialsCompared, compare_trials
 from bmp.compare.words import (
     as_record,
+    borrowed_sentences,
     inocula_sentence,
     mixture_sentence,
     sentence,
@@ -33,6 +34,7 @@ __all__ = [
     "OverTrials",
     "TrialsCompared",
     "as_record",
+    "borrowed_sentences",
     "compare_all",
     "compare_inocula",
     "compare_mixture",

@@ -32,7 +32,7 @@ def components(
     Parameters
     ----------
     samples : sequence of Sample
-        Each of at least two jars.
+        Each of at least two jars, or with borrowed scatter.
     numerator, denominator : sequence of float, or array with a last axis of samples
         Weights of the two sums; no denominator: all zero.
 
@@ -41,7 +41,7 @@ def components(
     ValueError
         Where a sample has one jar only: nothing tells its scatter.
     """
-    single = [s.label for s in samples if s.jars < 2]
+    single = without_scatter(samples)
     if single:
         raise ValueError(f"one jar only of {', '.join(single)}: nothing tells its scatter")
     n = _columns(numerator)
@@ -58,6 +58,19 @@ def components(
         denominator=stacked[2],
         dof=np.array([row[4] for row in rows]),
     )
+
+
+def without_scatter(samples: Sequence[Sample]) -> list[str]:
+    """Return the names of samples of one jar that borrow no scatter."""
+    return [s.label for s in samples if s.jars < 2 and s.lent_scatter is None]
+
+
+def _between_jars(sample: Sample) -> tuple[FloatArray, float]:
+    """Return the variance of a sample's mean from its jars, and its degrees of freedom."""
+    if sample.lent_scatter is not None:
+        rsd, freedom = sample.lent_scatter
+        return np.asarray((rsd * sample.mean) ** 2 / sample.jars), freedom
+    return np.asarray(sample.values.var(axis=-1, ddof=1) / sample.jars), float(sample.jars - 1)
 
 
 Row = tuple[str, FloatArray, FloatArray, FloatArray, float]
@@ -77,14 +90,14 @@ def _products(name: str, p: FloatArray, q: FloatArray, dof: float) -> Row:
 def _jar_rows(samples: Sequence[Sample], n: list[FloatArray], d: list[FloatArray]) -> list[Row]:
     rows = []
     for sample, wn, wd in zip(samples, n, d, strict=True):
-        variance = sample.values.var(axis=-1, ddof=1) / sample.jars
+        variance, dof = _between_jars(sample)
         rows.append(
             (
                 f"jars of {sample.label}",
                 wn**2 * variance,
                 wn * wd * variance,
                 wd**2 * variance,
-                float(sample.jars - 1),
+                dof,
             )
         )
     return rows

@@ -76,7 +76,9 @@ def compare_all(
     """
     if against is not None and against not in [f.name for f in feeds]:
         raise KeyError(against)
-    pairs = [compare_pair(a, b, quantity, basis, bucket_L) for a, b in _pairs_asked(feeds, against)]
+    pairs = _with_borrowed_holm(
+        [compare_pair(a, b, quantity, basis, bucket_L) for a, b in _pairs_asked(feeds, against)]
+    )
     question = "all pairs" if against is None else f"all against {against}"
     judged = [c for c in pairs if not c.no_verdict]
     if len(judged) < 2:
@@ -155,6 +157,12 @@ def with_holm(pairs: Sequence[Comparison]) -> list[Comparison]:
             compared_at_once=len(judged),
         )
     return done
+
+
+def _with_borrowed_holm(pairs: Sequence[Comparison]) -> list[Comparison]:
+    """Return the pairs with p-values of their borrowed comparisons that allow for all of them."""
+    adjusted = iter(with_holm([c.borrowed for c in pairs if c.borrowed is not None]))
+    return [c if c.borrowed is None else replace(c, borrowed=next(adjusted)) for c in pairs]
 
 
 def _pooled(

@@ -9,11 +9,14 @@ between jars here, so that a comparison can let them cancel.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from bmp.borrowed import Lent
 from bmp.trial import FloatArray
+
+SINGLE_BLANK = "the error of the blank (a single blank has no scatter)"
 
 
 @dataclass(frozen=True)
@@ -161,6 +164,8 @@ class Feed:
     meter_relative_u: float = 0.0
     """Relative standard uncertainty of the meter that shares were read with, the same in all jars
     of the trial, so that it falls out of a ratio."""
+    lent: Lent | None = None
+    """Scatter of its yields that is borrowed; `None`: none."""
     material: str = ""
     """Material whose solids were measured, where several feeds share it; default: the name."""
     time_d: float | None = None
@@ -211,6 +216,9 @@ class Sample:
     unit: str = ""
     not_carried: tuple[str, ...] = ()
     """Plain words: errors that are not known and so not in any interval."""
+    lent_scatter: tuple[float, float] | None = None
+    """Relative SD between the jars and its degrees of freedom, where the scatter is borrowed;
+    `None`: the jars' own."""
 
     @property
     def jars(self) -> int:
@@ -235,6 +243,19 @@ def blank_influence(inoculum_ratio: FloatArray, blanks: FloatArray) -> FloatArra
     """
     ratio = np.asarray(inoculum_ratio).mean(axis=-1)[..., None]
     return np.asarray(-ratio * (blanks - blanks.mean(axis=-1, keepdims=True)))
+
+
+def with_lent(sample: Sample, lent: Lent) -> Sample:
+    """Return a sample of yields with borrowed scatter between its jars, and of a single blank."""
+    blank = f"blank of {sample.inoculum or sample.trial}"
+    single = lent.blank_u > 0
+    return replace(
+        sample,
+        lent_scatter=(lent.rsd, lent.freedom),
+        factors={**sample.factors, **({blank: lent.blank_u} if single else {})},
+        factor_dof={**sample.factor_dof, **({blank: lent.blank_freedom} if single else {})},
+        not_carried=tuple(x for x in sample.not_carried if not (single and x == SINGLE_BLANK)),
+    )
 
 
 class NotComparable(ValueError):
@@ -361,7 +382,7 @@ def _blank_part(feed: Feed, quantity: str) -> tuple[FloatArray | None, tuple[str
     if feed.blanks is None:
         return None, ("the error of the blank",)
     if len(feed.blanks.methane_NmL_per_g) < 2:
-        return None, ("the error of the blank (a single blank has no scatter)",)
+        return None, (SINGLE_BLANK,)
     if quantity in feed.blank_influence:
         return np.array(feed.blank_influence[quantity], dtype=float), ()
     if quantity == "yield" and feed.inoculum_g_per_g is not None:

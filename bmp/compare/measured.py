@@ -98,6 +98,7 @@ def _feed(trial: Trial, gas: JarGas, one: MaterialYield, name: str) -> Feed:
         bulk_density_relative_u=_relative(material.bulk_density_u, material.bulk_density_kg_per_L),
         methane_share_relative_u=common_u if of_feed else 0.0,
         meter_relative_u=0.0 if of_feed else common_u,
+        lent=one.lent,
         material=one.material,
         no_bridge=why_control_fails(one, trial) if one.role == "control" else "",
     )

@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from bmp.compare.contrast import components, contrast
-from bmp.compare.feed import Feed, NotComparable, Sample, sample_of, unit_of
+from bmp.compare.contrast import components, contrast, without_scatter
+from bmp.compare.feed import Feed, NotComparable, Sample, sample_of, unit_of, with_lent
 from bmp.estimate import Estimate
 from bmp.statistics import (
     Components,
@@ -70,6 +70,9 @@ class Comparison:
     """Whether both sides had met the stop rule by then; `None`: cannot be told."""
     no_verdict: str = ""
     """Why nothing is said about which is better; empty where something is."""
+    borrowed: Comparison | None = None
+    """The same with borrowed scatter between the jars (`bmp.borrowed`), for yields within a
+    trial."""
 
     @property
     def verdict(self) -> str:
@@ -131,7 +134,7 @@ def compare_samples(
         bucket_L=bucket_L,
         not_carried=tuple(dict.fromkeys(x for s in used for x in s.not_carried)),
     )
-    single = [s.label for s in used if s.jars < 2]
+    single = without_scatter(used)
     if single:
         return _without_verdict(bare, f"one jar only of {' and of '.join(single)}")
     weights = np.subtract(a.weights, b.weights)
@@ -167,7 +170,16 @@ def compare_pair(
             bucket_L=bucket_L,
         )
     sides = Side(a.name, (1.0, 0.0)), Side(b.name, (0.0, 1.0))
-    return replace(compare_samples(samples, *sides, quantity, basis, bucket_L), **ends)
+    found = replace(compare_samples(samples, *sides, quantity, basis, bucket_L), **ends)
+    if quantity != "yield" or a.lent is None or b.lent is None:
+        return found
+    lent = [
+        with_lent(sample, feed.lent)
+        for sample, feed in zip(samples, (a, b), strict=True)
+        if feed.lent
+    ]
+    borrowed = compare_samples(lent, *sides, quantity, basis, bucket_L)
+    return replace(found, borrowed=replace(borrowed, **ends))
 
 
 def _ends(a: Feed, b: Feed) -> dict[str, Any]:

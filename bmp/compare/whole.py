@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from bmp.borrowed import FEW_JARS
 from bmp.compare.bases import AllBases
 from bmp.compare.equal_jars import equal_jars_words
 from bmp.compare.family import Family, compare_all
@@ -45,6 +46,21 @@ class TrialComparisons:
     def first(self) -> Family | None:
         """The comparisons of yields on the first basis."""
         return self.yields[self.basis] if self.yields else None
+
+    @property
+    def borrowed(self) -> TrialComparisons | None:
+        """The same yields on the first basis with borrowed scatter, where a feed has few jars.
+
+        `None` where no feed has, or nothing can be said.
+        """
+        family = self.first
+        if family is None or min(len(f.jars) for f in self.feeds) > FEW_JARS:
+            return None
+        found = [c.borrowed for c in family.comparisons if c.borrowed is not None]
+        if len(found) < len(family.comparisons) or all(c.no_verdict for c in found):
+            return None
+        lent = replace(family, comparisons=tuple(found), adjusted_by="Holm")
+        return replace(self, yields={self.basis: lent})
 
     @property
     def all_bases(self) -> tuple[AllBases, ...]:

@@ -93,6 +93,21 @@ def inocula_sentence(found: InoculaCompared) -> str:
     )
 
 
+def borrowed_sentences(pairs: Sequence[Comparison]) -> tuple[str, ...]:
+    """Say what comparisons of few jars give with borrowed scatter, and what that is.
+
+    Parameters
+    ----------
+    pairs : sequence of Comparison
+        With borrowed scatter, as `TrialComparisons.borrowed` has them.
+    """
+    return (
+        "With borrowed scatter (the other feeds of the trial and published trials also say how "
+        "jars scatter; the verdict does not use it):",
+        *(sentence(c) for c in pairs),
+    )
+
+
 def as_record(c: Comparison) -> dict[str, Any]:
     """Return a comparison as `results.json` holds it; what is not known is None."""
     return {
@@ -127,6 +142,20 @@ def as_record(c: Comparison) -> dict[str, Any]:
         "verdict": c.verdict,
         "no_verdict_because": c.no_verdict or None,
         "words": sentence(c),
+        "borrowed": None if c.borrowed is None else _borrowed_record(c.borrowed),
+    }
+
+
+def _borrowed_record(c: Comparison) -> dict[str, Any]:
+    """Return what borrowed scatter says of a comparison."""
+    return {
+        "difference": c.difference.value,
+        "ci95": _list(c.difference),
+        "ratio_ci95": _list(c.ratio),
+        "p": c.p,
+        "p_adjusted": c.p_adjusted,
+        "dof": c.dof,
+        "verdict": c.verdict,
     }
 
 
@@ -190,7 +219,7 @@ def _what_would_show(c: Comparison) -> str:
     if c.detectable is None:
         return ""
     jars = (
-        f"{number(c.jars_a)} jars each"
+        f"{number(c.jars_a)} jar{'' if c.jars_a == 1 else 's'} each"
         if c.jars_a == c.jars_b
         else f"{number(c.jars_a)} and {number(c.jars_b)} jars"
     )

@@ -19,6 +19,7 @@ def answer_text(screen: FirstScreen, units: Sequence[str] = ()) -> str:
         lines += wrap(beside(use, units), WIDTH, subsequent_indent="  ")
     lines.append(screen.basis)
     lines += _feeds(screen.feeds, units)
+    lines += wrap(screen.note, WIDTH, subsequent_indent="  ")
     for head, sentences in (
         ("", screen.better),
         ("", (screen.tank,)),

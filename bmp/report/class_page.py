@@ -7,11 +7,12 @@ from collections.abc import Iterator, Mapping
 from markupsafe import Markup
 
 from bmp.compare.words import number as number_word
-from bmp.report.first_screen import pair_words
+from bmp.net import MaterialYield
+from bmp.report.first_screen import borrowed_words, pair_words, shows_borrowed
 from bmp.report.page import environment, inline_svg
 from bmp.report.quantities import yield_number, yield_unit_short
 from bmp.report.ranking import ranked
-from bmp.report.rounding import short
+from bmp.report.rounding import interval_words, short
 from bmp.report.shown_units import page_beside, yields_beside
 from bmp.results import Results
 from bmp.trial import no_gas_read
@@ -38,7 +39,7 @@ def class_page(results: Results, svg: Mapping[str, str]) -> str | None:
                 (
                     one.series,
                     len(one.jars),
-                    yield_number(one),
+                    _yield_words(one),
                     "–" if one.per_fresh is None else short(one.per_fresh),
                 )
                 for one in results.yields
@@ -49,6 +50,13 @@ def class_page(results: Results, svg: Mapping[str, str]) -> str | None:
         )
     )
     return page_beside(text, results.trial.setup.show_units)
+
+
+def _yield_words(one: MaterialYield) -> str:
+    """Return a yield; with few jars the interval with borrowed scatter in brackets."""
+    if one.ci95_borrowed is None or not shows_borrowed(one):
+        return yield_number(one)
+    return f"{yield_number(one)} ({interval_words(one.ci95_borrowed)})"
 
 
 def class_words(results: Results) -> Iterator[str]:
@@ -72,6 +80,11 @@ def class_words(results: Results) -> Iterator[str]:
         yield f"{control.series.capitalize()}, our control, gave {yield_number(control)} NmL per g."
     if any(one.finished is False for one in feeds):
         yield "The jars still made gas at the end, so these figures can rise."
+    if any(shows_borrowed(one) for one in results.yields):
+        yield (
+            "Few jars say little of how jars scatter. The intervals in brackets also use the "
+            "other feeds and published trials (borrowed scatter)."
+        )
     yield (
         "± is the 95 % interval: of 20 such intervals about 19 hold the true value. It does not "
         "cover a mistake that all jars share, such as a wrong thermometer."
@@ -81,6 +94,10 @@ def class_words(results: Results) -> Iterator[str]:
 def _better(results: Results) -> Iterator[str]:
     family = results.comparisons.first
     yield from results.comparisons.equal_jars
+    lent = borrowed_words(results, "per gram of volatile solids")
+    if lent:
+        yield lent
+        return
     if family is None or all(c.no_verdict for c in family.comparisons):
         return
     if len(family.comparisons) <= MOST_PAIRS:

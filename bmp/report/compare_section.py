@@ -13,6 +13,7 @@ from bmp.compare import (
     OverTrials,
     TrialsCompared,
     as_record,
+    borrowed_sentences,
     inocula_sentence,
     mixture_sentence,
     sentence,
@@ -55,8 +56,16 @@ def comparison_content(found: TrialComparisons) -> Mapping[str, Any]:
                 *(kinetic[name].comparisons for name in SPEED if name in kinetic), strict=True
             )
         ],
+        "borrowed_words": _borrowed_words(found),
         "mixture_words": [mixture_sentence(c) for c in found.mixtures],
     }
+
+
+def _borrowed_words(found: TrialComparisons) -> Sequence[str]:
+    lent = found.borrowed
+    if lent is None or lent.first is None or len(found.feeds) > MOST_FEEDS_IN_PAIRS:
+        return ()
+    return borrowed_sentences(lent.first.comparisons)
 
 
 def _pair(a: str, b: str) -> str:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from math import ceil
 from typing import Final
 
+from bmp.borrowed import FEW_JARS
 from bmp.compare.feed import BASES
 from bmp.compare.pair import Comparison
 from bmp.finding import Finding
@@ -35,6 +36,13 @@ SERIES: Final = "\0"
 """Stands for a feed's name while sentences are compared."""
 MOST_PAIRS: Final = 3
 """With more pairs than this the first screen ranks the feeds instead."""
+
+
+BORROWED: Final = "with borrowed scatter"
+BORROWED_MEANS: Final = (
+    "Borrowed scatter: the other feeds of the trial and published trials also say how jars "
+    "scatter. The verdict does not use it."
+)
 
 
 @dataclass(frozen=True)
@@ -76,6 +84,8 @@ class FirstScreen:
     basis: str
     """What the figures are and up to which day."""
     feeds: tuple[FeedLine, ...]
+    note: str
+    """What borrowed scatter is; empty where none is shown."""
     better: tuple[str, ...]
     tank: str
     """Empty where no tank was described."""
@@ -94,14 +104,18 @@ def first_screen(results: Results) -> FirstScreen:
     ordered = sorted(results.yields, key=lambda one: one.role == "control")
     if len(ordered) > MOST_NAMED + 1:
         ordered.sort(key=lambda one: (one.role == "control", -one.value))
+    lines = tuple(_feed(one, results) for one in ordered)
+    better = tuple(_better(results))
+    shown = any(BORROWED in words for words in (*(one.remark for one in lines), *better))
     return FirstScreen(
         state=state,
         verdict=verdict,
         reasons=reasons,
         use=tuple(_use(results)),
         basis=_basis(results),
-        feeds=tuple(_feed(one, results) for one in ordered),
-        better=tuple(_better(results)),
+        feeds=lines,
+        note=BORROWED_MEANS if shown else "",
+        better=better,
         tank="" if results.tank is None else results.tank.headline,
         next_steps=tuple(_next_steps(results))[:MOST_STEPS],
     )
@@ -191,16 +205,27 @@ def _feed(one: MaterialYield, results: Results) -> FeedLine:
     )
 
 
+def shows_borrowed(one: MaterialYield) -> bool:
+    """Return whether a yield's interval with borrowed scatter is shown beside its own."""
+    few = one.ci95 is None or len(one.jars) <= FEW_JARS
+    return few and one.value > 0.0 and one.ci95_borrowed is not None
+
+
 def _remark(one: MaterialYield, results: Results) -> str:
     if one.value < 0.0:
         unsure = one.ci95 is not None and one.ci95[1] >= 0.0
         less = "less gas than the inoculum alone"
         return f"{less}; may be zero" if unsure else f"{less}: harm, a leak or a wrong blank"
+    parts = []
     if one.ci95 is None and one.why_no_interval:
-        return f"no interval: {one.why_no_interval}"
-    if one.ci95 is not None and one.ci95[0] <= 0.0:
-        return "may be zero"
-    return "not finished" if one.finished is False else ""
+        parts.append(f"no interval: {one.why_no_interval}")
+    elif one.ci95 is not None and one.ci95[0] <= 0.0:
+        parts.append("may be zero")
+    elif one.finished is False:
+        parts.append("not finished")
+    if shows_borrowed(one) and one.ci95_borrowed is not None:
+        parts.append(f"{interval_words(one.ci95_borrowed)} {BORROWED}")
+    return "; ".join(parts)
 
 
 # --- which is better ---------------------------------------------------------------------------
@@ -227,9 +252,23 @@ def _better(results: Results) -> Iterator[str]:
         yield ranked(found).words(basis) + when
     else:
         yield _sentence(f"No verdict on the feeds: {family.comparisons[0].no_verdict}")
+    lent = borrowed_words(results, basis)
+    if lent:
+        yield lent + when
     other = _other_order(results)
     if other:
         yield other
+
+
+def borrowed_words(results: Results, basis: str) -> str:
+    """Say which feed is better with borrowed scatter; empty where every feed has jars enough."""
+    lent = results.comparisons.borrowed
+    if lent is None or lent.first is None:
+        return ""
+    pairs = lent.first.comparisons
+    if len(pairs) > MOST_PAIRS:
+        return f"{_capital(BORROWED)}: {ranked(lent, results.yields).words(basis)}"
+    return f"{_capital(BORROWED)}: {' '.join(pair_words(c) for c in pairs)}"
 
 
 def pair_words(c: Comparison) -> str:

@@ -15,7 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from bmp.borrowed import borrowed_scatter
-from bmp.statistics import critical_t
+from bmp.statistics import critical_t, mean_interval
+from bmp.trial import FloatArray
 from tests.benchmarks.simulated import table
 
 CELLS = [
@@ -40,18 +41,43 @@ class Cell:
     plain_width: float
 
 
-def cell(
+def measured(
     sets: int, jars: int, level: float | None, spread: float, trials: int, rng: np.random.Generator
-) -> Cell:
-    """Return coverage and median half width of one cell."""
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the true RSD of the sets of many trials, their means (truly 1) and the RSD found."""
     usual = 0.039 * np.exp(0.35 * rng.standard_normal((trials, 1))) if level is None else level
     true = usual * np.exp(spread * rng.standard_normal((trials, sets)))
     values = 1 + true[..., None] * rng.standard_normal((trials, sets, jars))
     mean = values.mean(axis=-1)
     rsd = values.std(axis=-1, ddof=1) / mean if jars > 1 else np.full(mean.shape, np.nan)
-    trial = np.repeat(np.arange(trials), sets)
+    return true, mean, rsd
+
+
+def lent(rsd: FloatArray, jars: int) -> tuple[FloatArray, FloatArray]:
+    """Return the borrowed RSD and its degrees of freedom, shape (trials, sets)."""
+    trial = np.repeat(np.arange(rsd.shape[0]), rsd.shape[1])
     drawn, freedom = borrowed_scatter(rsd.ravel(), np.full(trial.size, jars), trial)
-    half = (critical_t(freedom) * drawn / np.sqrt(jars)).reshape(mean.shape) * mean
+    return drawn.reshape(rsd.shape), freedom.reshape(rsd.shape)
+
+
+def called_different(
+    sets: int, jars: int, level: float | None, trials: int, rng: np.random.Generator
+) -> float:
+    """Return how often two equal feeds of a trial are called different, in percent."""
+    _, mean, rsd = measured(sets, jars, level, 0.35, trials, rng)
+    drawn, freedom = lent(rsd, jars)
+    variances = (drawn * mean)[:, :2] ** 2 / jars
+    found = mean_interval(mean[:, 0] - mean[:, 1], variances, freedom[:, :2])
+    return 100 * float((found.p < 0.05).mean())
+
+
+def cell(
+    sets: int, jars: int, level: float | None, spread: float, trials: int, rng: np.random.Generator
+) -> Cell:
+    """Return coverage and median half width of one cell."""
+    true, mean, rsd = measured(sets, jars, level, spread, trials, rng)
+    drawn, freedom = lent(rsd, jars)
+    half = critical_t(freedom) * drawn / np.sqrt(jars) * mean
     inside = np.abs(mean - 1) <= half
     noisy = true >= np.quantile(true, 0.9)
     plain = critical_t(jars - 1.0) * rsd / np.sqrt(jars) if jars > 1 else np.full(1, np.nan)
@@ -81,6 +107,18 @@ def main(trials: int) -> None:
         for c in found
     ]  # fmt: skip
     print(table(head, rows))
+    print("\nEqual feeds called different, percent, the worst first\n")
+    rng = np.random.default_rng(18)
+    errors = {
+        (sets, jars, level): called_different(sets, jars, level, trials, rng)
+        for sets in (2, 3, 5) for jars in (1, 2, 3) for level in (None, 0.02, 0.04, 0.08)
+    }  # fmt: skip
+    head = ["feeds", "jars", "RSD of the trial", "error"]
+    print(table(head, [
+        [str(sets), str(jars), "as published" if level is None else f"{100 * level:.0f}",
+         f"{errors[sets, jars, level]:.1f}"]
+        for sets, jars, level in sorted(errors, key=lambda one: -errors[one])
+    ]))  # fmt: skip
 
 
 if __name__ == "__main__":
