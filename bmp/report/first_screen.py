@@ -267,7 +267,7 @@ def borrowed_words(results: Results, basis: str) -> str:
         return ""
     pairs = lent.first.comparisons
     if len(pairs) > MOST_PAIRS:
-        return f"{_capital(BORROWED)}: {ranked(lent, results.yields).words(basis)}"
+        return f"{_capital(BORROWED)}: {ranked(lent).words(basis)}"
     return f"{_capital(BORROWED)}: {' '.join(pair_words(c) for c in pairs)}"
 
 
