@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from bmp.fit.curves import pack
+from bmp.fit.curves import Curves, pack
 from bmp.fit.interval import BETWEEN, WITHIN
 from bmp.fit.jarwise import fit_jarwise
 from bmp.fit.material import fit_material
 from bmp.fit.models import MODELS
-from bmp.fit.times import peak, time_to_share
+from bmp.fit.times import peak, share_days, time_to_share
 from tests.fit_curves_made import made_jars
 
 FINE = np.arange(0.1, 120.0, 0.1)
@@ -115,3 +117,19 @@ def test_the_limit_of_a_search_is_no_result_however_well_jars_agree_on_it() -> N
     for estimate in found.parameters.values():
         assert estimate.value is None
         assert estimate.ci95 is None or estimate.ci95[1] is None
+
+
+def test_curves_from_slow_to_all_but_a_stair_reach_a_share_on_the_day_of_the_closed_form() -> None:
+    k = np.array([0.05, 0.3, 2.0, 30.0, 1e3, 1e5])
+    lag = np.full(k.size, 3.3)
+    days = np.tile(np.arange(1.0, 91.0, 3.0), (k.size, 1))
+    model = MODELS["first order with lag"]
+    named = np.stack([np.full(k.size, 300.0), k, lag], axis=1)
+    value = model.value(days, named)
+    curves = Curves(days, value, np.ones(days.shape, dtype=bool))
+    fits = fit_jarwise(model, curves)
+    known = replace(fits, fit=replace(fits.fit, named=named))
+
+    for share in (0.1, 0.5, 0.9):
+        expected = lag - np.log(1.0 - share * value[:, -1] / 300.0) / k
+        assert share_days(curves, share, known) == pytest.approx(expected, abs=1e-10)

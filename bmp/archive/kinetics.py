@@ -69,12 +69,14 @@ def fit_series(
     if packed is None:
         return Kinetics(columns, chosen)
     rows, series, fitted, jar = packed
-    fits = fit_packed(rows, series, CANDIDATES)
+    shown = {model for model, _ in PARAMETERS.values()}
+    fits = fit_packed(rows, series, CANDIDATES, pooled=shown)
     none = _Common(np.zeros((0, *rows.time_d.shape)), np.zeros(len(fitted), dtype=np.int64), ())
     common = none if blanks is None else _common(*blanks, jar, fits, yields, fitted)
+    moved = {model: _moved(fits, common, model) for model in shown}
     for name, whole in columns.items():
         found = (
-            _parameter(fits, common, *PARAMETERS[name])
+            _parameter(fits, common, moved[PARAMETERS[name][0]], *PARAMETERS[name])
             if name in PARAMETERS
             else _time(fits, common, name)
         )
@@ -121,12 +123,14 @@ def _common(
     return _Common(moves, blanks[np.flatnonzero(first(fits.series))], factors)
 
 
-def _parameter(fits: SeriesFits, common: _Common, model: str, name: str) -> Known:
+def _parameter(
+    fits: SeriesFits, common: _Common, moved: FloatArray, model: str, name: str
+) -> Known:
     index = MODELS[model].names.index(name)
     jarwise = fits.jarwise[model]
     value = np.where(fits.left_open[model], np.nan, fits.pooled[model])[:, index]
     parameter = MODELS[model].parameters[index]
-    parts = [common.of_blank(_moved(fits, common, model)[:, :, index])]
+    parts = [common.of_blank(moved[:, :, index])]
     if parameter.unit.startswith("yield"):
         mean = np.where(np.isnan(value), 0.0, _mean(jarwise.named[:, index], fits.series))
         parts += [(relative * mean**2, freedom) for relative, freedom in common.factors]
@@ -147,11 +151,11 @@ def _moved(fits: SeriesFits, common: _Common, model: str) -> FloatArray:
     jarwise = fits.jarwise[model]
     size, names = len(fits.chosen), MODELS[model].names
     moved = np.zeros((len(common.moves), size, len(names)))
-    for i, shift in enumerate(common.moves):
-        with np.errstate(all="ignore"):
-            by_jar = parameter_moves(MODELS[model], fits.curves, jarwise.named, shift)
+    with np.errstate(all="ignore"):
+        by_jar = parameter_moves(MODELS[model], fits.curves, jarwise.named, common.moves)
+    for i, one in enumerate(by_jar):
         for p in range(len(names)):
-            moved[i, :, p] = _mean(np.nan_to_num(by_jar[:, p]), fits.series)
+            moved[i, :, p] = _mean(np.nan_to_num(one[:, p]), fits.series)
     return moved
 
 

@@ -33,7 +33,7 @@ class Factor:
 
 
 def parameter_moves(
-    model: Model, curves: Curves, named: FloatArray, shift: FloatArray
+    model: Model, curves: Curves, named: FloatArray, shifts: FloatArray
 ) -> FloatArray:
     """Return how far small changes of the curves move their least-squares parameters.
 
@@ -43,13 +43,13 @@ def parameter_moves(
         The model and the curves that it was fitted to.
     named
         Parameters of the fit, shape (curves, p).
-    shift
-        Change of each reading, shape (curves, readings); nought beyond a curve's last one.
+    shifts
+        Changes of each reading, shape (..., curves, readings); nought beyond a curve's last one.
 
     Returns
     -------
     numpy.ndarray
-        (J'J)⁻¹ J' shift, shape (curves, p): the first order of refitting (Seber & Wild 1989,
+        (J'J)⁻¹ J' shift, shape (..., curves, p): the first order of refitting (Seber & Wild 1989,
         Nonlinear Regression, ch. 2).
     """
     slopes = model.search_gradient(curves.time_d, named)
@@ -57,13 +57,13 @@ def parameter_moves(
         slopes = [slope * curves.valid for slope in slopes]
     turn = model.search_jacobian(named)
     normal = normal_matrix(slopes, slopes, turn)
-    along = np.stack([np.einsum("ij,ij->i", slope, shift) for slope in slopes], axis=1)
-    pulled = np.einsum("jkp,jk->jp", turn, along)
+    along = np.stack([np.einsum("ij,...ij->...i", slope, shifts) for slope in slopes], axis=-1)
+    pulled = np.einsum("jkp,...jk->...jp", turn, along)
     scale = np.sqrt(np.einsum("jkk->jk", normal))
     scale = np.where(scale > 1e-100, scale, 1.0)
     scaled = normal / (scale[:, :, None] * scale[:, None, :])
     inverse = np.linalg.inv(scaled + 1e-13 * np.eye(named.shape[1]))
-    moved: FloatArray = np.einsum("jkl,jl->jk", inverse, pulled / scale) / scale
+    moved: FloatArray = np.einsum("jkl,...jl->...jk", inverse, pulled / scale) / scale
     return moved
 
 
@@ -121,9 +121,8 @@ def mean_moves(
         Of each blank: how far it moves each reading, shape (jars, readings).
     """
     named = fits.named[rows]
-    return np.stack(
-        [parameter_moves(fits.model, curves, named, shift).mean(axis=0) for shift in shifts]
-    )
+    moves: FloatArray = parameter_moves(fits.model, curves, named, np.stack(shifts)).mean(axis=1)
+    return moves
 
 
 def packed_shifts(

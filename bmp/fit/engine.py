@@ -109,30 +109,32 @@ def _best_of(model: Model, data: _Data, starts: Starts) -> tuple[FloatArray, Boo
     """Search from each start and keep, for each jar, the end that explains the most."""
     count, jars = starts.u.shape[:2]
     if count > 2 * STARTS_KEPT:
-        u, explained, _ = _search_all(model, data, starts, (STEPS_TO_TELL,))
-        # a jar with fewer starts than others repeats its last one
-        explained[1:][(starts.u[1:] == starts.u[:-1]).all(axis=2)] = -np.inf
+        # a jar with fewer starts than others repeats its last one: that one is searched once
+        own = np.ones((count, jars), dtype=np.bool_)
+        own[1:] = (starts.u[1:] != starts.u[:-1]).any(axis=2)
+        u, explained, _ = _search_all(model, data, starts, (STEPS_TO_TELL,), own)
+        for last, repeated, again in zip(u, u[1:], ~own[1:], strict=False):
+            repeated[again] = last[again]
         best = np.argsort(-explained, axis=0, kind="stable")[:STARTS_KEPT, :, None]
         kept = (np.take_along_axis(x, best, axis=0) for x in (u, starts.low, starts.high))
         return _best_of(model, data, Starts(*kept))
-    u, explained, converged = _search_all(model, data, starts, (STEPS_TOGETHER, STEPS_AT_MOST))
+    every = np.ones((count, jars), dtype=np.bool_)
+    rounds = (STEPS_TOGETHER, STEPS_AT_MOST)
+    u, explained, converged = _search_all(model, data, starts, rounds, every)
     best, jar = explained.argmax(axis=0), np.arange(jars)
     return u[best, jar], converged[best, jar]
 
 
 def _search_all(
-    model: Model, data: _Data, starts: Starts, rounds: tuple[int, ...]
+    model: Model, data: _Data, starts: Starts, rounds: tuple[int, ...], own: BoolArray
 ) -> tuple[FloatArray, FloatArray, BoolArray]:
-    """Search from every start; shapes as `Starts.u`, and (starts, jars) twice."""
-    count, jars = starts.u.shape[:2]
-    row = np.tile(np.arange(jars), count)
-    u, low, high = (x.reshape(count * jars, -1) for x in (starts.u, starts.low, starts.high))
-    u, explained, converged = _search(model, data, row, u, low, high, rounds)
-    return (
-        u.reshape(starts.u.shape),
-        explained.reshape(count, jars),
-        converged.reshape(count, jars),
+    """Search from a jar's own starts; shapes as `Starts.u`, and (starts, jars) twice."""
+    u, explained, converged = starts.u.copy(), np.full(own.shape, -np.inf), np.zeros_like(own)
+    row = np.nonzero(own)[1]
+    u[own], explained[own], converged[own] = _search(
+        model, data, row, starts.u[own], starts.low[own], starts.high[own], rounds
     )
+    return u, explained, converged
 
 
 def _line(model: Model, data: _Data, u: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -115,13 +115,14 @@ def series_limits(
     half = _reach(own, freedom, common)
     centre = np.where(few, value, mean)
     low, high = centre - half, centre + half
-    if positive:
+    if positive and few.any():
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             relative = total((error / jars) ** 2) / some**2
             ratio = _reach(relative, freedom, [(v / value**2, dof) for v, dof in common])
             logged = few & (value > 0) & (total((jars <= 0).astype(np.float64)) == 0)
             low = np.where(logged, value * np.exp(-ratio), low)
             high = np.where(logged, value * np.exp(np.minimum(ratio, 700.0)), high)
+    if positive:
         low = np.where(few, low, np.maximum(low, 0.0))
     low, high = (
         np.where(few, low, np.minimum(low, value)),

@@ -6,7 +6,7 @@ few series, an archive thousands.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,13 +34,15 @@ class SeriesFits:
     left_open: Mapping[str, BoolArray]
     """Whether the jars together leave a parameter open, shape (series, p)."""
     pooled: Mapping[str, FloatArray]
-    """Parameters of the curve through all jars, shape (series, p)."""
+    """Parameters of the curve through all jars, shape (series, p), of the models asked for."""
     scores: Scores
     chosen: list[str | None]
     """The model chosen for each series; `None` where none follows its curve."""
 
 
-def fit_series(curves: Curves, series: IntArray, models: Sequence[str]) -> SeriesFits:
+def fit_series(
+    curves: Curves, series: IntArray, models: Sequence[str], pooled: Collection[str] | None = None
+) -> SeriesFits:
     """Fit models to all jars and choose one for each series.
 
     Parameters
@@ -50,6 +52,8 @@ def fit_series(curves: Curves, series: IntArray, models: Sequence[str]) -> Serie
     models
         Names of `bmp.fit.models.MODELS`, all candidates among them. The choice does not depend on
         the others.
+    pooled
+        Names of those whose curve through all jars is wanted too; all by default.
     """
     jarwise = {name: fit_jarwise(MODELS[name], curves) for name in models}
     why = {name: reasons(fits) for name, fits in jarwise.items()}
@@ -61,7 +65,11 @@ def fit_series(curves: Curves, series: IntArray, models: Sequence[str]) -> Serie
         jarwise=jarwise,
         why=why,
         left_open=open_ones,
-        pooled={name: _pooled(fits, series) for name, fits in jarwise.items()},
+        pooled={
+            name: _pooled(fits, series)
+            for name, fits in jarwise.items()
+            if pooled is None or name in pooled
+        },
         scores=scores,
         chosen=choose(scores),
     )
