@@ -9,6 +9,8 @@ import numpy as np
 from bmp.net import Blanks, MaterialYield, NetCurves
 from bmp.normalise import JarGas
 from bmp.normalise.flow import gas_is_kept
+from bmp.normalise.jars import meter_half_width
+from bmp.published_errors import published_error
 from bmp.runs import last
 from bmp.solids import SOLIDS_SOURCE, solids_error
 from bmp.trial import ASSUMED_SHARE_HALF_WIDTH, Trial
@@ -105,6 +107,15 @@ def _outlets(trial: Trial) -> Iterator[str]:
             "What caustic leaves in a syringe is methane and flush gas. The flush gas still under "
             "the lid is subtracted, by balance."
         )
+        if meter_half_width(trial.setup) is None:
+            error = published_error("syringe")
+            drawn = float(np.nanmedian(trial.readings.column("syringe_gas_mL")))
+            yield (
+                f"Each syringe is read to ± {error.typical:g} mL ({error.source}): with "
+                f"{drawn:.3g} mL drawn that is {100 * error.typical / drawn:.2g} % of methane "
+                "share. It is in the interval. Where you know yours better, give “methane "
+                "uncertainty [%]” in the table trial."
+            )
 
 
 def _readings(count: int) -> str:

@@ -97,9 +97,36 @@ def test_a_named_meter_widens_the_interval_alike_in_all_jars():
     assert wide.parts["share"][0] / wide.value == pytest.approx(0.02 / 1.96 / 0.6, rel=0.25)
 
 
+def test_a_syringe_widens_the_interval_by_how_it_is_read():
+    """Each read twice to 0.5 mL: ± 0.7 mL of 10 is 7 points; n a jar, 3 jars: over √(3 n)."""
+    trial = made(way="volume")
+    readings = trial.readings
+    share = readings.column("methane_share")
+    columns = {k: v for k, v in readings.columns.items() if k != "methane_share"}
+    columns |= {
+        "syringe_gas_mL": np.full(share.size, 10.0),
+        "syringe_gas_left_mL": 10.0 * share,
+    }
+    plain = next(iter(analyze(trial).yields))
+    drawn = replace(
+        trial, readings=replace(readings, columns=columns), setup=replace(trial.setup, flush_gas={})
+    )
+    found = analyze(drawn)
+    wide = next(one for one in found.yields if one.series == plain.series)
+    each = np.bincount(readings.jar)[0]
+    expected = 0.07 / 1.96 / 0.6 / np.sqrt(each * len(wide.jars))
+    assert wide.parts["share"][0] / wide.value == pytest.approx(expected, rel=0.25)
+    assert any(
+        "± 0.7 mL" in sentence and "7 % of methane" in sentence for sentence in found.assumed
+    )
+    known = replace(drawn.setup, measured_share_half_width=0.02)
+    told = analyze(replace(drawn, setup=known))
+    assert not any("± 0.7 mL" in sentence for sentence in told.assumed)
+
+
 def test_every_size_has_a_source():
     names = [name for name in (*BARRIER_LIQUIDS, *METHANE_METERS) if name != "none"]
-    for row in map(published_error, [*names, "syringe", "VS of a wet feed"]):
+    for row in map(published_error, [*names, "syringe"]):
         assert row.low <= row.typical <= row.high
         assert row.source
         assert row.unit

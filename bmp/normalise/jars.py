@@ -227,7 +227,7 @@ def _with_share(
     assumed, half_width = assumed_shares(trial)
     told = shares(readings, trial.jars, setup, flush_share, assumed)
     share, origin = told.share, _origin(told)
-    relative = _relative_u(told, setup, (half_width / 1.96 / assumed)[run])
+    relative = _relative_u(told, readings, setup, (half_width / 1.96 / assumed)[run])
     from_density = np.zeros(run.shape, dtype=bool)
     if kind.endswith("too"):
         dense = density_shares(readings, state, lost_g, flow, setup, weighing_u_g, closed)
@@ -259,15 +259,39 @@ def _origin(told: Shares) -> IntArray:
     return origin
 
 
-def _relative_u(told: Shares, setup: Setup, assumed_u: FloatArray) -> FloatArray:
-    """Return the standard uncertainty of each share, relative: assumed, or of the meter."""
+def _relative_u(
+    told: Shares, readings: Readings, setup: Setup, assumed_u: FloatArray
+) -> FloatArray:
+    """Return the standard uncertainty of each share, relative: assumed, of meter or syringe."""
     relative = np.zeros(told.share.shape)
     meter = meter_half_width(setup)
     if meter is not None:
         known = ~told.assumed & (told.share > 0.0)
         relative[known] = meter / 1.96 / told.share[known]
+    elif "syringe_gas_left_mL" in readings.columns:
+        known = ~told.assumed & (told.share > 0.0)
+        relative[known] = _syringe_u(readings)[readings.jar[known]] / told.share[known]
     relative[told.assumed] = np.nan_to_num(assumed_u)[told.assumed]
     return relative
+
+
+def _syringe_u(readings: Readings) -> FloatArray:
+    """Return what reading syringes leaves open of each jar's methane share. Shape (jars,).
+
+    Each reading of a syringe errs by itself, so those of a jar average out. A jar without one
+    takes the share of its replicates, and as much is open as with one syringe.
+    """
+    drawn = readings.column("syringe_gas_mL")
+    read = ~np.isnan(readings.column("syringe_gas_left_mL")) & (drawn > 0.0)
+    read &= np.isnan(readings.column("methane_share"))
+    size = int(readings.jar.max(initial=-1)) + 1
+    if not read.any():
+        return np.zeros(size)
+    one = published_error("syringe").typical / 1.96 / drawn[read]
+    count = np.bincount(readings.jar[read], minlength=size)
+    squares = np.bincount(readings.jar[read], one**2, minlength=size)
+    typical = float(np.sqrt(np.mean(one**2)))
+    return np.where(count > 0, np.sqrt(squares) / np.maximum(count, 1), typical)
 
 
 def meter_half_width(setup: Setup) -> float | None:
