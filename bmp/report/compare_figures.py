@@ -22,18 +22,20 @@ from bmp.compare import (
 from bmp.compare.whole import TrialComparisons
 from bmp.report.base_figures import base_figure_names, repeated_figure_name
 from bmp.report.labels import breadth, in_lines
-from bmp.report.looks import FAINT, INK
+from bmp.report.looks import FAINT, INK, WIDTH_IN
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-WIDTH_INCH = 6.6
-ROW_HEIGHT_INCH = 0.38
+ROW_HEIGHT_INCH = 0.46
+BOTTOM_INCH = 0.56
 # Of a letter of usual breadth at the size of the rows' names.
-CHARACTER_INCH = 0.076
+CHARACTER_INCH = 0.0885
 BAND_ALPHA = 0.4
-LONGEST_NAME = 26
+LONGEST_NAME = 15
+LONGEST_BASIS = 19
+LONGEST_WITH_TRIAL = 20
 MOST_PAIRS_DRAWN = 15
 """More rows than these are no picture but a list: the ranking and the workbook have them."""
 
@@ -62,9 +64,7 @@ def comparison_figures(found: TrialComparisons) -> dict[str, Figure]:
 def trials_figures(found: TrialsCompared) -> dict[str, Figure]:
     """Return the figures of several trials together by name."""
     some = [c for c in found.family.comparisons if c.difference.value is not None]
-    names = [
-        f"{_short(f'{c.a} ({c.trial_a})')}\nagainst {_short(f'{c.b} ({c.trial_b})')}" for c in some
-    ]
+    names = [f"{_with_trial(c.a, c.trial_a)}\nagainst {_with_trial(c.b, c.trial_b)}" for c in some]
     drawn = {}
     if some:
         drawn["across"] = _figure(len(some), lambda ax: draw_differences(ax, some, names))
@@ -83,18 +83,20 @@ def _figure(rows: int, draw: Callable[[Axes], Axes]) -> Figure:
     from bmp.report.looks import STYLE
 
     with mpl.rc_context(STYLE):
-        height = height_inch(rows)
-        figure = Figure(figsize=(WIDTH_INCH, height))
+        figure = Figure(figsize=(WIDTH_IN, height_inch(rows)))
         FigureCanvasAgg(figure)
         axes = draw(figure.add_subplot())
         # room by the texts' lengths: measuring them would take longer than drawing
         names = [line for text in axes.get_yticklabels() for line in text.get_text().split("\n")]
         left = 0.2 + CHARACTER_INCH * max(map(breadth, names), default=0)
-        top = 0.62 if axes.get_title(loc="left") else 0.34
+        rows_above = len(axes.get_legend().get_texts()) > 1
+        top = 0.38 + 0.22 * rows_above + 0.3 * bool(axes.get_title(loc="right"))
+        height = BOTTOM_INCH + ROW_HEIGHT_INCH * rows + top
+        figure.set_figheight(height)
         figure.subplots_adjust(
-            left=left / WIDTH_INCH,
-            right=1.0 - 0.15 / WIDTH_INCH,
-            bottom=0.5 / height,
+            left=left / WIDTH_IN,
+            right=1.0 - 0.15 / WIDTH_IN,
+            bottom=BOTTOM_INCH / height,
             top=1.0 - top / height,
         )
     return figure
@@ -102,7 +104,7 @@ def _figure(rows: int, draw: Callable[[Axes], Axes]) -> Figure:
 
 def height_inch(rows: int) -> float:
     """Return a figure height that gives every row of an interval figure its room."""
-    return 1.0 + ROW_HEIGHT_INCH * rows
+    return 1.2 + ROW_HEIGHT_INCH * rows
 
 
 def draw_means(
@@ -132,9 +134,9 @@ def draw_means(
         _interval(ax, row, mean.value, mean.ci95, filled=mean.ci95 is not None)
     _rows(ax, [_short(f.name) for f in feeds])
     unit = mean_of(feeds[0], quantity, basis, bucket_L).unit
-    ax.set_xlabel(f"{_noun(quantity).capitalize()} [{unit}]")
+    ax.set_xlabel(f"{_noun(quantity).capitalize()} [{unit}]", loc="right")
     ax.plot([], [], "o", color="none", markeredgecolor=INK, markersize=5, label="one jar")
-    ax.legend(loc="lower left", bbox_to_anchor=(0, 1), frameon=False, fontsize=8)
+    ax.legend(loc="lower left", bbox_to_anchor=(0, 1), frameon=False)
     return ax
 
 
@@ -163,18 +165,17 @@ def draw_differences(
     ax.axvline(0, color=INK, linewidth=1)
     _rows(ax, names)
     unit = "% of the second" if in_percent else comparisons[0].unit
-    ax.set_xlabel(f"Difference in {_noun(comparisons[0].quantity)} [{unit}]")
+    ax.set_xlabel(f"Difference in {_noun(comparisons[0].quantity)} [{unit}]", loc="right")
     _difference_legend(ax)
     return ax
 
 
 def draw_bases(ax: Axes, found: AllBases) -> Axes:
     """Draw one pair on every basis: where the marks change sides, the winner changes."""
-    names = [BASES[c.basis].words.format(bucket_L=c.bucket_L) for c in found.by_basis]
+    words = [BASES[c.basis].words.format(bucket_L=c.bucket_L) for c in found.by_basis]
+    names = ["\n".join(in_lines(one, LONGEST_BASIS, 2)) for one in words]
     draw_differences(ax, found.by_basis, names)
-    ax.set_title(
-        f"{_short(found.a.name)} against {_short(found.b.name)}", loc="left", fontsize=10, pad=24
-    )
+    ax.set_title(f"{_short(found.a.name)} against {_short(found.b.name)}", loc="right", pad=46)
     return ax
 
 
@@ -193,7 +194,7 @@ def draw_over_trials(ax: Axes, found: OverTrials) -> Axes:
     _rows(ax, [*map(_short, found.trials), "mean of the trials"])
     ax.axhline(last - 0.5, color=FAINT, linewidth=0.8)
     scale = " on the scale of the control" if found.relative_to_control else ""
-    ax.set_xlabel(f"Yield of {_short(found.feed)}{scale} [{mean.unit}]")
+    ax.set_xlabel(f"Yield of {_short(found.feed)}{scale} [{mean.unit}]", loc="right")
     ax.legend(loc="lower left", bbox_to_anchor=(0, 1), frameon=False)
     return ax
 
@@ -252,15 +253,24 @@ def _rows(ax: Axes, names: Sequence[str]) -> None:
 
 def _note(ax: Axes, row: int, why: str) -> None:
     """Write in the row why it is empty."""
-    words = in_lines(why, 60, 2)
+    words = in_lines(why, 25, 4)
     ax.text(
-        0.01, row, "\n".join(words), transform=ax.get_yaxis_transform(), va="center", fontsize=7.5
+        0.01,
+        row,
+        "\n".join(words),
+        transform=ax.get_yaxis_transform(),
+        va="center",
+        linespacing=1.0,
     )
 
 
 def _short(name: str) -> str:
     """Return a name that fits beside a row."""
     return in_lines(name, LONGEST_NAME, 1)[0]
+
+
+def _with_trial(feed: str, trial: str) -> str:
+    return in_lines(f"{feed} ({trial})", LONGEST_WITH_TRIAL, 1)[0]
 
 
 def _noun(quantity: str) -> str:
@@ -280,9 +290,8 @@ def _difference_legend(ax: Axes) -> None:
         # from the right: with long names beside the rows it reaches over them
         loc="lower right",
         bbox_to_anchor=(1, 1),
-        ncols=4,
+        ncols=2,
         frameon=False,
-        fontsize=8,
         handletextpad=0.3,
         columnspacing=1.0,
     )

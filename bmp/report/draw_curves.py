@@ -47,7 +47,7 @@ def net_curves(axes: Axes, results: Results, yields: Sequence[MaterialYield]) ->
         marks.append(Mark(one.value, words, look.colour, None, look, half))
         marks += _left_out(axes, left_out)
     axes.set_xlabel("Time [d]")
-    kind = "Methane, blank not subtracted" if results.gross else "Net methane"
+    kind = "Methane with blank" if results.gross else "Net methane"
     axes.set_ylabel(f"{kind} [{yields[0].unit}]")
     finish(axes, marks)
     return axes

@@ -28,7 +28,7 @@ def doses(axes: Axes, series: DoseSeries) -> Axes:
             amounts, values, marker=look.marker, color=look.colour, linestyle=look.line,
             linewidth=1.4, markersize=5, label=words,
         )  # fmt: skip
-    axes.set_xlabel(f"{in_lines(series.material, 30, 1)[0]}: feed per inoculum [g VS/g VS]")
+    axes.set_xlabel(f"{in_lines(series.material, most=1)[0]}: feed per inoculum [g VS/g VS]")
     axes.set_ylabel("Net methane [NmL CH4/g VS]")
     finish(axes, [Mark(values[-1], (words,), look.colour) for words, values, look in lines])
     return axes

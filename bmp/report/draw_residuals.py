@@ -31,10 +31,10 @@ def residuals(axes: Axes, results: Results) -> Axes:
         axes.axhline(middle, color=INK, linewidth=0.6, label="_zero")
         moved = [(time_d, middle + away / half) for time_d, away in curves]
         plot_curves(axes, moved, color=series_look(results, name).colour, linewidth=0.9, label=name)
-        words = f"{in_lines(name, 40, 1)[0]}: {results.fits[name].choice.model}"
+        words = f"{in_lines(name, 22, 1)[0]}: {results.fits[name].choice.model}"
         axes.text(
             1.0, middle + 1.05, words, transform=axes.get_yaxis_transform(), ha="right",
-            va="bottom", fontsize=8.5,
+            va="bottom",
         )  # fmt: skip
         ticks += [middle - 1.0, middle, middle + 1.0]
     axes.set_yticks(ticks, [f"−{half:g}", "0", f"+{half:g}"] * len(bands))

@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 from bmp.report.labels import spread
 from bmp.report.looks import INK, Look
 
-LINE_IN: Final = 0.148
+LINE_IN: Final = 0.18
 """Height of a line of a label."""
 STEP: Final = 0.024
 """From one value at the edge to the next, in spans of time, where there is room."""
@@ -81,7 +81,7 @@ def _label(axes: Axes, marks: Sequence[Mark], end_d: float, step: float, edge: f
             color=mark.colour, linewidth=0.6, alpha=0.8, clip_on=False, label="_leader",
         )  # fmt: skip
         axes.text(
-            edge + 3.2 * step, place, "\n".join(mark.lines), va="center", fontsize=8.5,
+            edge + 3.2 * step, place, "\n".join(mark.lines), va="center",
             linespacing=1.15,
         )  # fmt: skip
 

@@ -22,17 +22,15 @@ from bmp.report.draw_rate import daily_rate
 from bmp.report.draw_residuals import residuals, residuals_of
 from bmp.report.edge import LINE_IN
 from bmp.report.labels import in_lines
-from bmp.report.looks import STYLE
+from bmp.report.looks import STYLE, WIDTH_IN
 from bmp.report.tank_figures import tank_pictures
 from bmp.results import Results
 
 DOTS_PER_INCH: Final = 150
-WIDTH_IN: Final = 5.8
-"""Narrow, so that the words can still be read on a telephone."""
-LEFT_IN: Final = 0.72
-LABELS_IN: Final = 1.55
-BOTTOM_IN: Final = 0.46
-TOP_IN: Final = 0.12
+LEFT_IN: Final = 0.8
+LABELS_IN: Final = 1.42
+BOTTOM_IN: Final = 0.54
+TOP_IN: Final = 0.14
 
 MOST_NAMED_LINES: Final = 8
 """A legend with more names than this would cover the curves."""
@@ -97,7 +95,7 @@ def _net_figure(results: Results) -> Figure:
         for panel in panels
     ]
     counts = [len(panel) for panel in panels]
-    figure, all_axes = _panels([_room(3.0, *both) for both in zip(lines, counts, strict=True)])
+    figure, all_axes = _panels([_room(2.7, *both) for both in zip(lines, counts, strict=True)])
     for axes, panel in zip(all_axes, panels, strict=True):
         net_curves(axes, results, panel)
     return figure
@@ -112,9 +110,7 @@ def _rate_figure(results: Results) -> Figure:
         names = ["\n".join(in_lines(one.series, 26, 1)) for one in panel]
         if len(names) <= MOST_NAMED_LINES:
             handles = [line for line in axes.patches if not str(line.get_label()).startswith("_")]
-            axes.legend(
-                handles, names[: len(handles)], frameon=False, fontsize=8.5, loc="upper right"
-            )
+            axes.legend(handles, names[: len(handles)], frameon=False, loc="upper right")
     return figure
 
 
@@ -128,14 +124,16 @@ def _raw_figure(results: Results) -> Figure:
 
 
 def _dose_figure(results: Results) -> Figure:
-    figure, all_axes = _panels([2.2] * len(results.doses))
+    figure, all_axes = _panels([2.3] * len(results.doses))
     for axes, series in zip(all_axes, results.doses, strict=True):
         doses(axes, series)
+        # in the middle of the picture: it is longer than the axes
+        axes.xaxis.set_label_coords(0.64, -0.34 / 2.3)
     return figure
 
 
 def _residual_figure(results: Results) -> Figure:
-    figure, (axes,) = _panels([max(1.25, 0.4 + 0.62 * len(results.fits))], right_in=0.25)
+    figure, (axes,) = _panels([max(1.4, 0.5 + 0.72 * len(results.fits))], right_in=0.25)
     residuals(axes, results)
     return figure
 
@@ -158,8 +156,8 @@ def _panels(heights_in: Sequence[float], right_in: float = LABELS_IN) -> tuple[F
             (LEFT_IN / WIDTH_IN, bottom / whole, width / WIDTH_IN, height / whole)
         )
         # fixed places for the names of the axes: matplotlib need not measure all numbers first
-        axes.xaxis.set_label_coords(0.5, -0.28 / height)
-        axes.yaxis.set_label_coords(-0.5 / width, 0.5)
+        axes.xaxis.set_label_coords(0.5, -0.34 / height)
+        axes.yaxis.set_label_coords(-0.6 / width, 0.5)
         all_axes.append(axes)
         top = bottom - BOTTOM_IN
     return figure, all_axes

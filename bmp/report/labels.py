@@ -51,7 +51,7 @@ def _isotonic(values: FloatArray) -> FloatArray:
     return np.repeat([mean for mean, _ in blocks], [count for _, count in blocks])
 
 
-def in_lines(name: str, width: int = 17, most: int = 2) -> list[str]:
+def in_lines(name: str, width: int = 14, most: int = 2) -> list[str]:
     """Return a name broken into a few short lines, a longer one shortened in the middle.
 
     Parameters

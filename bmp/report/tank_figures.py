@@ -8,14 +8,13 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from bmp.report.looks import FAINT, INK, look_of
+from bmp.report.looks import FAINT, INK, WIDTH_IN, look_of
 from bmp.tank.result import Range, TankResult, TankState
 
-_WIDTH_IN = 5.8
 _AXES_IN = 2.45
 """Height of the axes; what stands below them comes on top of it."""
-_LEFT_IN, _RIGHT_IN, _TOP_IN = 0.75, 0.75, 0.28
-_LEGEND_COLUMNS = 3
+_LEFT_IN, _RIGHT_IN, _TOP_IN = 0.8, 0.2, 0.3
+_LEGEND_COLUMNS = 2
 # One a feed beside its colour, so that stacked bars are told apart in grey.
 _HATCHES = ("", "///", "...", "xxx", "\\\\\\", "+++", "ooo", "---")
 
@@ -36,14 +35,14 @@ def tank_pictures(result: TankResult, places: Mapping[str, int]) -> dict[str, Fi
     feeds = {row.material for row in (*result.today.by_material, *result.planned.by_material)}
     legend_rows = -(-len(feeds) // _LEGEND_COLUMNS)
     ways: dict[str, tuple[Callable[[Axes, TankResult], Axes], float]] = {
-        "tank-gas": (gas, 0.4 + 0.26 * legend_rows)
+        "tank-gas": (gas, 0.45 + 0.28 * legend_rows)
     }
     if any(row.load_kgVS_per_m3_d is not None for row in result.ramp):
-        ways["tank-ramp-load"] = draw_ramp_load, 0.5
+        ways["tank-ramp-load"] = draw_ramp_load, 0.56
     if any(row.expected_methane_NL_per_d is not None for row in result.ramp):
-        ways["tank-ramp-gas"] = draw_ramp_gas, 0.5
+        ways["tank-ramp-gas"] = draw_ramp_gas, 0.56
     if result.months:
-        ways["tank-heat"] = draw_heat_by_month, 1.25
+        ways["tank-heat"] = draw_heat_by_month, 1.65
     drawn = {}
     for name, (draw, below_in) in ways.items():
         drawn[name], axes = _figure(below_in)
@@ -54,10 +53,10 @@ def tank_pictures(result: TankResult, places: Mapping[str, int]) -> dict[str, Fi
 def _figure(below_in: float) -> tuple[Figure, Axes]:
     """Return a figure with axes in a fixed place: arranging them by their texts takes long."""
     height = _TOP_IN + _AXES_IN + below_in
-    figure = Figure(figsize=(_WIDTH_IN, height))
+    figure = Figure(figsize=(WIDTH_IN, height))
     FigureCanvasAgg(figure)
-    width = (_WIDTH_IN - _LEFT_IN - _RIGHT_IN) / _WIDTH_IN
-    place = (_LEFT_IN / _WIDTH_IN, below_in / height, width, _AXES_IN / height)
+    width = (WIDTH_IN - _LEFT_IN - _RIGHT_IN) / WIDTH_IN
+    place = (_LEFT_IN / WIDTH_IN, below_in / height, width, _AXES_IN / height)
     return figure, figure.add_axes(place)
 
 
@@ -90,7 +89,7 @@ def draw_gas_by_material(
     axes.set_xlim(-0.6, 1.6)
     axes.set_ylabel("Methane, estimate [NL/d]")
     axes.legend(
-        frameon=False, loc="upper center", bbox_to_anchor=(0.5, -0.1), ncols=_LEGEND_COLUMNS
+        frameon=False, loc="upper center", bbox_to_anchor=(0.5, -0.12), ncols=_LEGEND_COLUMNS
     )
     return _bare(axes)
 
@@ -152,13 +151,11 @@ def draw_heat_by_month(axes: Axes, result: TankResult) -> Axes:
             axes.axhspan(span.low, span.high, color=colour, alpha=0.2, lw=0)
             label = f"own gas after the burner, {name}"
             axes.axhline(span.value, color=colour, ls=style, lw=1.8, label=label)
-    axes.set_xticks(
-        places, [f"{row.month[:3]}\n{row.air_temperature_C:.0f}" for row in months], fontsize=8
-    )
+    axes.set_xticks(places, [f"{row.month[:1]}\n{row.air_temperature_C:.0f}" for row in months])
     axes.set_xlabel("Month, mean air temperature [°C]")
     axes.set_ylabel("Heat, estimate [kWh/d]")
     axes.margins(y=0.15)
-    axes.legend(frameon=False, loc="upper center", bbox_to_anchor=(0.5, -0.26), ncols=2)
+    axes.legend(frameon=False, loc="upper center", bbox_to_anchor=(0.45, -0.29), ncols=1)
     return _bare(axes)
 
 
@@ -175,7 +172,7 @@ def _stack(state: TankState, material: str) -> tuple[float, float]:
 
 def _draw_total(axes: Axes, place: int, total: Range | None) -> None:
     if total is None:
-        axes.annotate("not known", (place, 0), ha="center", va="bottom", color=FAINT, fontsize=9)
+        axes.annotate("not known", (place, 0), ha="center", va="bottom", color=FAINT)
         return
     reach = [[total.value - total.low], [total.high - total.value]]
     axes.errorbar(place, total.value, yerr=reach, color=INK, capsize=6, lw=1.5)
