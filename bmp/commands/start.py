@@ -65,8 +65,12 @@ All of it in the browser: bmp page"""
 
 def take_over(place: Path) -> int:
     """Look a sheet through, write the file of answers, and say what to do with it."""
+    from bmp.read.takeover.answers import is_trial
     from bmp.read.takeover.take import look_through, write_answers
 
+    if is_trial(place):
+        print(f"This folder is a trial already. Type: bmp analyze {quoted(place)}")
+        return DONE
     found, path = look_through(place)
     known = path.is_file() and not found.new and not found.problems and not found.open_lines
     write_answers(found, place, path, confirmed=known and found.answers.confirmed)

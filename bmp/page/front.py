@@ -22,7 +22,7 @@ from bmp.page.entrance import same_code
 from bmp.page.guard import Access
 from bmp.page.keeping import away, bring_back
 from bmp.page.own_units import CHOICES, COOKIE, as_cookie, chosen
-from bmp.page.places import Place, keep_upload
+from bmp.page.places import Place, keep_upload, lay_files
 from bmp.page.reasons import reason
 from bmp.page.setting import setting
 from bmp.page.sheet import times, waiting
@@ -151,15 +151,28 @@ def new() -> Any:
 
 @pages.post("/upload")
 def upload() -> Any:
-    """Keep a workbook as it was uploaded, and show what it says."""
-    file = request.files.get("workbook")
-    if file is None or not file.filename:
+    """Keep what was uploaded as it is: a workbook, a sheet of one's own, or a trial's tables."""
+    files = {}
+    for file in request.files.getlist("workbook"):
+        with file.stream as stream:
+            files[Path((file.filename or "").replace("\\", "/")).name] = stream.read()
+    files.pop("", None)
+    if not files:
         abort(422, "Choose a workbook (.xlsx) first.")
-    with file.stream as stream:
-        content = stream.read()
-    name = Path(file.filename.replace("\\", "/")).name
-    own = request.form.get("own") == "yes"
-    if own and name.lower().endswith((".csv", ".txt", ".tsv")):
+    if any(name.lower() == "trial.csv" for name in files):
+        try:
+            place = lay_files(site().root, files)
+        except UnusableInput as unusable:
+            abort(422, f"{unusable.problems[0]}. Nothing was kept.")
+        site().show(place.name)
+        return _then(url_for("trial.page", name=place.name))
+    if len(files) > 1:
+        words = "Several files are a trial only if they are its tables: trial.csv and the others. "
+        abort(422, f"{words}Nothing was kept. Else hand in one sheet at a time.")
+    ((name, content),) = files.items()
+    is_text = name.lower().endswith((".csv", ".txt", ".tsv"))
+    own = is_text or request.form.get("own") == "yes"
+    if is_text:
         from bmp.page.own_sheet import as_workbook
 
         name, content = f"{Path(name).stem}.xlsx", as_workbook(name, content, site().root)
@@ -167,7 +180,11 @@ def upload() -> Any:
         abort(422, f"“{name[:60]}” is no .xlsx workbook, and was not kept. Save it as .xlsx.")
     path = keep_upload(site().root, name, content)
     site().show(path.name)
-    where = url_for("own.ask" if own else "trial.page", name=path.name)
+    return _then(url_for("own.ask" if own else "trial.page", name=path.name))
+
+
+def _then(where: str) -> Any:
+    """Lead to a page, or tell a script where it is."""
     if request.accept_mimetypes.best == "application/json":
         return {"where": where}
     return redirect(where, 303)

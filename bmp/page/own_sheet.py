@@ -124,8 +124,7 @@ def laid_out(place: Place, root: Path) -> Path:
     folder = new_folder(root)
     try:
         lay_down(taken.tables, folder)
-        # beside the trial it would be taken for answers about a folder of the same name
-        os.replace(answers_path(place.path), folder / HOW_READ)
+        shutil.copyfile(answers_path(place.path), folder / HOW_READ)
         new = free_place(root, safe_name(place.path.stem))
         os.rename(folder, new)
     finally:

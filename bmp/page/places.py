@@ -5,9 +5,16 @@ from __future__ import annotations
 import os
 import re
 import secrets
+import shutil
 import unicodedata
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+
+from bmp.page.setting import setting
+from bmp.problem import Problem, UnusableInput
+from bmp.read.reader import TABLES
+from bmp.read.tank import TANK_TABLES
 
 # how what is still being made is called
 NEW, UPLOAD = ".bmp-new-", ".bmp-upload-"
@@ -91,6 +98,31 @@ def new_folder(root: Path) -> Path:
     folder = root / f"{NEW}{secrets.token_hex(6)}"
     folder.mkdir()
     return folder
+
+
+def lay_files(root: Path, files: Mapping[str, bytes]) -> Path:
+    """Lay the tables of a trial byte by byte into a new folder, which has the trial's title.
+
+    Raises
+    ------
+    UnusableInput
+        A file is none of its tables: nothing is kept then.
+    """
+    known = [f"{name}.csv" for name in (*TABLES, "crucibles", *TANK_TABLES)]
+    strange = [name for name in files if name.lower() not in known]
+    if strange:
+        what, wanted = "this is no table of a trial", f"hand in {', '.join(known)} alone"
+        raise UnusableInput([Problem(one[:60], what, wanted) for one in strange])
+    folder = new_folder(root)
+    try:
+        for name, content in files.items():
+            (folder / name.lower()).write_bytes(content)
+        title = setting(folder).setup.title
+        path = free_place(root, "trial" if title == folder.name else safe_name(title))
+        os.rename(folder, path)
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+    return path
 
 
 def keep_upload(root: Path, name: str, content: bytes) -> Path:

@@ -91,6 +91,7 @@ def so_far(name: str) -> str:
     """Analyse the trial and show curves, verdict, forecast or every problem at its cell."""
     from bmp.page.chart import net_charts
     from bmp.report import sections
+    from bmp.report.class_page import has_class_page
 
     place = place_or_404(name)
     _flushed(place)
@@ -108,6 +109,7 @@ def so_far(name: str) -> str:
         checks=_part("checks", sections.checks(results), {}, units),
         charts=net_charts(results),
         downloads=DOWNLOADS,
+        for_class=has_class_page(results),
         seen=_seen(place, found),
     )
 
@@ -164,14 +166,27 @@ def _wanted(results: Any) -> tuple[str, ...]:
 @pages.get("/report")
 def report(name: str) -> Any:
     """Show the whole report, as `bmp analyze` writes it."""
-    place = place_or_404(name)
+    return _whole_page(place_or_404(name), "report.html")
+
+
+@pages.get("/class")
+def for_class(name: str) -> Any:
+    """Show the page for a class, as `bmp analyze` writes it."""
+    return _whole_page(place_or_404(name), "class.html")
+
+
+def _whole_page(place: Place, what: str) -> Response:
+    """Return a page of the results folder, with a way back and the person's units."""
     from bmp.report.shown_units import page_beside
 
-    html = (_written(place) / "report.html").read_text(encoding="utf-8")
+    path = _written(place) / what
+    if not path.is_file():
+        abort(404, "No feed of this trial gave gas yet, so there is nothing to show.")
+    html = path.read_text(encoding="utf-8")
     results = site().analyses.of(place).results
     if not results.trial.setup.show_units:
         html = page_beside(html, _wanted(results))
-    return _served(html, (url_for("trial.page", name=name), "Back to the trial"))
+    return _served(html, (url_for("trial.page", name=place.name), "Back to the trial"))
 
 
 def _served(html: str, back: tuple[str, str]) -> Response:

@@ -14,7 +14,7 @@ from bmp.read.readings import at_station, empty_readings, read_readings
 from bmp.read.records import read_jars, read_materials
 from bmp.read.setup import read_setup
 from bmp.read.tables import Table, missing_tables, read_tables
-from bmp.read.takeover.answers import answers_path
+from bmp.read.takeover.answers import answers_path, is_trial
 from bmp.read.tank import TANK_TABLES, read_tank, read_tank_feeds
 from bmp.read.unread import split_unread
 from bmp.trial import Jar, Material, Readings, Setup, Trial
@@ -53,7 +53,7 @@ def read_with_problems(place: Path, unfinished: bool = False) -> tuple[Trial, tu
     UnusableInput
         There is nothing to look at: a table is missing or cannot be opened.
     """
-    if answers_path(place).is_file():
+    if answers_path(place).is_file() and not is_trial(place):
         return _taken_over(place, unfinished)
     if place.is_file() and place.suffix.lower() in (".csv", ".tsv"):
         raise UnusableInput([own_sheet(place)])

@@ -21,10 +21,15 @@ MOST_PAIRS = 3
 """With more pairs than this the text ranks the feeds."""
 
 
+def has_class_page(results: Results) -> bool:
+    """Tell whether there is anything to show a class."""
+    feeds = any(one.role == "substrate" for one in results.yields)
+    return feeds and not no_gas_read(results.trial)
+
+
 def class_page(results: Results, svg: Mapping[str, str]) -> str | None:
     """Return the page as HTML, `None` where no feed gave anything to speak of."""
-    feeds = [one for one in results.yields if one.role == "substrate"]
-    if not feeds or no_gas_read(results.trial):
+    if not has_class_page(results):
         return None
     picture = Markup("")
     if "net-curves" in svg:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import shutil
 from html import unescape
 from pathlib import Path
 from typing import Any
@@ -11,11 +12,14 @@ from typing import Any
 import pytest
 
 from bmp.analyze import analyze
+from bmp.cli import main
 from bmp.read import read_trial
 from tests import own_sheets
 from tests.page.test_page_guard import client, get
 from tests.page.test_page_readings import OURS
 from tests.test_read_takeover import KEEPER_ANSWERS, SCHOOL_ANSWERS
+
+DEMO = Path(__file__).parents[2] / "examples" / "cheese_dairy"
 
 
 def fields(page: Any, where: str) -> dict[str, str]:
@@ -69,4 +73,55 @@ def test_a_sheet_of_ones_own_becomes_a_trial(
     assert len(results.trial.jars) >= 6
     assert all(one.value > 50 for one in results.yields)
     assert get(page, answer.location + "readings").status_code == 200
-    assert sorted(p.suffix for p in root.iterdir()) == ["", ".xlsx"]
+    assert sorted(p.suffix for p in root.iterdir()) == ["", ".txt", ".xlsx"]
+
+
+def upload(page: Any, *files: tuple[str, bytes]) -> Any:
+    data = {"workbook": [(io.BytesIO(content), name) for name, content in files]}
+    return page.post("/upload", data=data, headers=OURS)
+
+
+def test_a_csv_file_dropped_anywhere_is_asked_about(tmp_path: Path) -> None:
+    own_sheets.write_school(tmp_path / "class 9b.csv")
+    answer = upload(client(tmp_path), ("class 9b.csv", (tmp_path / "class 9b.csv").read_bytes()))
+    assert answer.location.endswith("/own-sheet"), answer.get_data(as_text=True)
+
+
+def test_the_tables_of_a_trial_dropped_together_are_a_trial(tmp_path: Path) -> None:
+    tables = [(one.name.title(), one.read_bytes()) for one in sorted(DEMO.glob("*.csv"))]
+    answer = upload(client(tmp_path), *tables)
+    assert answer.status_code == 303, answer.get_data(as_text=True)
+    folder = tmp_path / answer.location.split("/")[2]
+    assert folder.name.startswith("Cheese-dairy")
+    assert {one.name: one.read_bytes() for one in folder.iterdir()} == {
+        name.lower(): content for name, content in tables
+    }
+    assert analyze(read_trial(folder)).yields
+
+
+@pytest.mark.parametrize(
+    ("names", "said"),
+    [
+        (("trial.csv", "notes.csv"), "notes.csv"),
+        (("trial.csv", "../../jars.csv", "..jars.csv"), "no table of a trial"),
+        (("jars.csv", "readings.csv"), "trial.csv"),
+    ],
+)
+def test_other_files_together_are_refused_and_nothing_is_kept(
+    tmp_path: Path, names: tuple[str, ...], said: str
+) -> None:
+    answer = upload(client(tmp_path), *((name, b"a,b\n1,2\n") for name in names))
+    assert answer.status_code == 422
+    assert said in answer.get_data(as_text=True)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_answers_about_a_sheet_are_none_about_a_trial_of_its_name(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = tmp_path / "winter"
+    shutil.copytree(DEMO, folder, ignore=shutil.ignore_patterns("*results"))
+    (tmp_path / "winter.answers.txt").write_text("confirmed = yes\n[a sheet]\ntable = readings\n")
+    assert read_trial(folder).jars == read_trial(DEMO).jars
+    assert main(["start", str(folder)]) == 0
+    assert "is a trial already" in capsys.readouterr().out

@@ -505,3 +505,13 @@ def test_raw_gas_is_shown_while_nothing_tells_the_methane(tmp_path: Path) -> Non
     assert shown
     # 1800 mL wet at 20 °C and 100 kPa, vapour 2.339 kPa (CRC Handbook, steam tables)
     assert float(shown[1]) == pytest.approx(1800 * 97.661 / 101.325 * 273.15 / 293.15, abs=1)
+
+
+def test_the_page_for_a_class_is_reached_from_the_trial(tmp_path: Path) -> None:
+    page = client(tmp_path)
+    where = page.post("/demo", headers=OURS).location
+    link = re.search('href="([^"]*/class)"', get(page, f"{where}so-far").get_data(as_text=True))
+    assert link is not None
+    text = get(page, link[1]).get_data(as_text=True)
+    assert "Words to copy" in text
+    assert "Back to the trial" in text

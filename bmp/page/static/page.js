@@ -65,17 +65,17 @@ document.querySelectorAll("form[data-drop]").forEach((form) => {
   form.addEventListener("dragleave", (event) => over(event, false));
   form.addEventListener("drop", (event) => {
     over(event, false);
-    if (event.dataTransfer.files.length) hand(event.dataTransfer.files[0]);
+    if (event.dataTransfer.files.length) hand(event.dataTransfer.files);
   });
   form.addEventListener("submit", (event) => {
     event.preventDefault();
-    const file = form.querySelector("input[type=file]").files[0];
-    if (file) hand(file);
+    const chosen = form.querySelector("input[type=file]").files;
+    if (chosen.length) hand(chosen);
   });
-  async function hand(file) {
-    said.textContent = `Uploading ${file.name} …`;
+  async function hand(files) {
+    said.textContent = `Uploading ${[...files].map((file) => file.name).join(", ")} …`;
     const body = new FormData();
-    body.append("workbook", file);
+    for (const file of files) body.append("workbook", file);
     try {
       const answer = await fetch(form.action, { method: "POST", body, headers: { Accept: "application/json" } });
       const told = await answer.json();

@@ -68,6 +68,14 @@ def canonical(key: str) -> str:
     return _LETTER.sub("column ", key)
 
 
+def is_trial(place: Path) -> bool:
+    """Tell whether a folder is a trial in our own tables: answers about sheets are none about it.
+
+    It may have the name of the sheet that it was taken over from.
+    """
+    return place.is_dir() and any(one.name.lower() == "trial.csv" for one in place.iterdir())
+
+
 def answers_path(place: Path) -> Path:
     """Return where the answers about a workbook, CSV file or folder are kept: beside it."""
     full = place.resolve()
