@@ -89,7 +89,8 @@ def _figure(rows: int, draw: Callable[[Axes], Axes]) -> Figure:
         # room by the texts' lengths: measuring them would take longer than drawing
         names = [line for text in axes.get_yticklabels() for line in text.get_text().split("\n")]
         left = 0.2 + CHARACTER_INCH * max(map(breadth, names), default=0)
-        rows_above = len(axes.get_legend().get_texts()) > 1
+        legend = axes.get_legend()
+        rows_above = legend is not None and len(legend.get_texts()) > 1
         top = 0.38 + 0.22 * rows_above + 0.3 * bool(axes.get_title(loc="right"))
         height = BOTTOM_INCH + ROW_HEIGHT_INCH * rows + top
         figure.set_figheight(height)
