@@ -13,7 +13,7 @@ from itertools import compress
 import numpy as np
 
 from bmp.archive.as_arrays import Texts
-from bmp.archive.jar_rules import jars_of
+from bmp.archive.jar_records import jars_of
 from bmp.archive.small_tables import SmallTables, TableOfTrials
 from bmp.jar_columns import SEPARATOR, own_name
 from bmp.problem import Problem

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Set
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from math import hypot
 from typing import Any
+
+import numpy as np
 
 from bmp.problem import Problem, shown
 from bmp.read.cells import words
@@ -19,14 +21,14 @@ from bmp.read.columns import (
     numbers,
     one_of,
 )
+from bmp.read.jar_rules import JAR_RULES, MASSES, Contents, broken_rules
 from bmp.read.mixture import EXAMPLE, NoMixture, mixture
 from bmp.read.tables import Table
 from bmp.theory import theories_of
 from bmp.trial import WAYS_OF_MEASURING, Jar, Material, Setup
 
 LONGEST_NAME = 100
-LEAST_MASS_G, LEAST_HEADSPACE_ML, LEAST_SHARE = 1e-6, 1e-3, 1e-6
-MOST_MASS_G, MOST_HEADSPACE_ML = 1e7, 1e7
+LEAST_SHARE = 1e-6
 ROLES = ("inoculum", "substrate", "control", "weight check")
 
 
@@ -276,6 +278,7 @@ def read_jars(
         return ()
     by_name = {material.name.lower(): material for material in materials}
     jars: dict[str, Jar] = {}
+    indices, before = [], len(problems)
     for index in range(len(table.rows)):
         name = rows.text("name", index)
         if not name:
@@ -295,7 +298,11 @@ def read_jars(
                 unread.add(name.lower())
             else:
                 jars[name.lower()] = jar
-    return tuple(jars.values())
+                indices.append(index)
+    found = tuple(jars.values())
+    problems.extend(_broken(rows, found, indices, setup))
+    problems[before:] = sorted(problems[before:], key=lambda problem: problem.row or 0)
+    return found
 
 
 def _jar(
@@ -326,7 +333,7 @@ def _jar(
     if len(problems) > count or material is None:
         return None
     role = "blank" if material.role == "inoculum" else material.role
-    jar = Jar(
+    return Jar(
         name=name,
         material=material.name,
         role=role,
@@ -335,10 +342,8 @@ def _jar(
         group=rows.text("group", index) or None,
         measured=measured,
         left_out=rows.text("left_out", index) or None,
-        **{f: rows.number(f, index) or 0.0 for f in ("inoculum_g", "sample_g", "water_g")},
+        **{f: rows.number(f, index) or 0.0 for f in MASSES},
     )
-    problems.extend(_masses(rows, index, jar, setup))
-    return jar
 
 
 def _inoculum(
@@ -384,64 +389,25 @@ def _inoculum(
     return ""
 
 
-def _masses(rows: Rows, index: int, jar: Jar, setup: Setup) -> list[Problem]:
-    """Return what is missing or impossible among a jar's masses and its headspace."""
-    if jar.measured == "net yield" or jar.role == "weight check":
-        return []
+def _broken(rows: Rows, jars: Sequence[Jar], indices: Sequence[int], setup: Setup) -> list[Problem]:
+    """Return a problem for each rule that a jar breaks; the row of each jar is in `indices`."""
+    numbers_of = {
+        field: np.array([rows.number(field, index) for index in indices], dtype=np.float64)
+        for field in (*MASSES, "headspace_mL")
+    }
+    grams = {field: np.nan_to_num(numbers_of[field]) for field in MASSES}
+    contents = Contents(
+        role=np.array([jar.role for jar in jars], dtype=object),
+        measured=np.array([jar.measured for jar in jars], dtype=object),
+        with_blank=np.full(len(jars), setup.blank),
+        headspace_mL=numbers_of["headspace_mL"],
+        **grams,
+    )
     found = []
-    for field, value in (
-        ("inoculum_g", jar.inoculum_g),
-        ("sample_g", jar.sample_g),
-        ("water_g", jar.water_g),
-    ):
-        if not (value == 0.0 or LEAST_MASS_G <= value < MOST_MASS_G):
-            wanted = "a mass is not below zero, nor less than anybody can weigh"
-            found.append(rows.problem(index, field, f"{value:.4g} g cannot be", wanted))
-    if setup.blank and jar.inoculum_g == 0.0:
-        found.append(
-            rows.problem(
-                index,
-                "inoculum_g",
-                f"jar {shown(jar.name)} has no inoculum",
-                "give its mass in a column “inoculum [g]”",
-            )
+    for jar, which in zip(*np.nonzero(broken_rules(contents).T), strict=True):
+        rule = JAR_RULES[which]
+        what = rule.what.format(
+            name=shown(jars[jar].name), value=getattr(contents, rule.field)[jar]
         )
-    if jar.role != "blank" and jar.sample_g == 0.0:
-        found.append(
-            rows.problem(
-                index,
-                "sample_g",
-                f"jar {shown(jar.name)} has no sample",
-                "give its mass in a column “sample [g]”, or leave its material empty: a blank",
-            )
-        )
-    if jar.role == "blank" and jar.sample_g > 0.0:
-        found.append(
-            rows.problem(
-                index,
-                "sample_g",
-                f"jar {shown(jar.name)} is a blank and has {jar.sample_g:g} g of sample",
-                "name the material of the sample, or clear the mass",
-            )
-        )
-    if jar.headspace_mL is None and jar.measured == "pressure":
-        found.append(
-            rows.problem(
-                index,
-                "headspace_mL",
-                f"jar {shown(jar.name)} has no headspace",
-                "pressure tells gas only with the headspace: give it in a column “headspace [mL]”",
-            )
-        )
-    if jar.headspace_mL is not None and not (
-        LEAST_HEADSPACE_ML <= jar.headspace_mL < MOST_HEADSPACE_ML
-    ):
-        found.append(
-            rows.problem(
-                index,
-                "headspace_mL",
-                f"{jar.headspace_mL:.4g} mL cannot be",
-                "a headspace is more than nothing",
-            )
-        )
+        found.append(rows.problem(indices[jar], rule.field, what, rule.wanted))
     return found

@@ -14,13 +14,8 @@ import numpy as np
 from bmp.archive.as_arrays import ArrayTable, Texts
 from bmp.archive.small_tables import TableOfTrials
 from bmp.jar_columns import SEPARATOR
-from bmp.read.records import (
-    LEAST_HEADSPACE_ML,
-    LEAST_MASS_G,
-    LONGEST_NAME,
-    MOST_HEADSPACE_ML,
-    MOST_MASS_G,
-)
+from bmp.read.jar_rules import MASSES, Contents, broken_rules
+from bmp.read.records import LONGEST_NAME
 from bmp.trial import WAYS_OF_MEASURING, BoolArray, FloatArray, IntArray, Jar, Material, Setup
 
 
@@ -57,20 +52,19 @@ def jars_of(
     name = words["name"].lower()
     usual = np.array([setup.measured for setup in setups])[trial].tolist()
     ways = [text or way for text, way in zip(words["measured"].lower().written, usual, strict=True)]
-    net, pressure = (
-        np.array([way == one for way in ways], dtype=bool) for one in ("net yield", "pressure")
-    )
+    measured = np.array(ways, dtype=object)
+    net = measured == "net yield"
     with_blank = np.array([setup.blank for setup in setups], dtype=bool)[trial]
     of, inoculum, bad = _contents(trial, words, materials, net, with_blank)
     flat = [material for some in materials for material in some] or [Material("", "")]
     roles = np.array([material.role for material in flat])[of]
     roles[roles == "inoculum"] = "blank"
-    grams = {f: np.nan_to_num(_numbers(rows, f)) for f in ("inoculum_g", "sample_g", "water_g")}
+    grams = {f: np.nan_to_num(_numbers(rows, f)) for f in MASSES}
     headspace_mL = _numbers(rows, "headspace_mL")
     bad |= rows.needs_cells | (roles == "weight check") | _bad_names(trial, name)
     bad |= np.array([way not in WAYS_OF_MEASURING for way in ways], dtype=bool)
-    bad |= ~net & _bad_masses(grams, roles == "blank", with_blank)
-    bad |= ~net & _bad_headspace(headspace_mL, pressure)
+    contents = Contents(roles, measured, with_blank, headspace_mL=headspace_mL, **grams)
+    bad |= broken_rules(contents).any(axis=0)
     sound = np.bincount(trial, minlength=len(names)) > 0
     sound[trial[bad]] = False
     columns = (
@@ -137,22 +131,4 @@ def _bad_names(trial: IntArray, names: Texts) -> BoolArray:
     key = trial * (len(names.words) + 1) + names.code
     _, which, count = np.unique(key, return_inverse=True, return_counts=True)
     bad: BoolArray = (names.code < 0) | long[names.code] | (count[which] > 1)
-    return bad
-
-
-def _bad_masses(
-    grams: Mapping[str, FloatArray], blank: BoolArray, with_blank: BoolArray
-) -> BoolArray:
-    bad = np.zeros(blank.size, dtype=bool)
-    for value in grams.values():
-        bad |= (value != 0.0) & ~((value >= LEAST_MASS_G) & (value < MOST_MASS_G))
-    bad |= with_blank & (grams["inoculum_g"] == 0.0)
-    bad |= (grams["sample_g"] > 0.0) == blank
-    return bad
-
-
-def _bad_headspace(headspace_mL: FloatArray, needed: BoolArray) -> BoolArray:
-    unknown = np.isnan(headspace_mL)
-    fits = (headspace_mL >= LEAST_HEADSPACE_ML) & (headspace_mL < MOST_HEADSPACE_ML)
-    bad: BoolArray = (unknown & needed) | (~unknown & ~fits)
     return bad
