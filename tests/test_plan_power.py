@@ -5,10 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from bmp.borrowed import borrowed_scatter
 from bmp.compare import Blanks, Feed, compare_all
 from bmp.plan.draft import make_draft
 from bmp.plan.power import Design, design_of, detectable_difference, just_significant
 from bmp.plan.wishes import MaterialWish
+from bmp.statistics import mean_interval
 from bmp.trial import Material
 from tests.plan_wishes import INOCULUM, LITERATURE, OPEN, but
 
@@ -102,6 +104,27 @@ def test_the_design_is_that_of_the_hardest_pair() -> None:
     assert design.blank_left == pytest.approx(3 * 60 / 300)
     assert design.solids_u == 0
     assert design_of(make_draft(but(OPEN, materials=(INOCULUM, slow)), LITERATURE)) is None
+
+
+@pytest.mark.parametrize("jars", [1, 2, 3])
+def test_with_borrowed_scatter_fewer_jars_find_as_much(jars: int) -> None:
+    """Simulated apart: two feeds of so many jars, compared with what they borrow."""
+    size = detectable_difference(Design(jars=jars, rsd=0.04, blanks=1, borrowed=True))
+    if jars > 1:
+        own = detectable_difference(Design(jars=jars, rsd=0.04, blanks=1))
+        assert size < (0.6 if jars == 2 else 1) * own
+    random, trials = np.random.default_rng(4), 4000
+    means = np.array([1 + size / 2, 1 - size / 2])
+    values = means[:, None] * (1 + 0.04 * random.standard_normal((trials, 2, jars)))
+    mean = values.mean(axis=-1)
+    rsd = values.std(axis=-1, ddof=1) / mean if jars > 1 else np.full(mean.shape, np.nan)
+    lent, freedom = borrowed_scatter(
+        rsd.ravel(), np.full(2 * trials, jars), np.repeat(np.arange(trials), 2)
+    )
+    variances = (lent.reshape(mean.shape) * mean) ** 2 / jars
+    found = mean_interval(mean[:, 0] - mean[:, 1], variances, freedom.reshape(mean.shape))
+    # the variance lent to a single jar follows its own reading, which helps a little
+    assert float((found.p < 0.05).mean()) == pytest.approx(0.8, abs=0.05 if jars == 1 else 0.03)
 
 
 def test_one_jar_shows_no_scatter() -> None:

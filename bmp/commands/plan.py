@@ -7,7 +7,7 @@ from pathlib import Path
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
-from bmp.commands.terminal import DONE, UNUSABLE, beside, tell
+from bmp.commands.terminal import DONE, UNUSABLE, beside, progress, read_told, tell
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -23,7 +23,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "request",
         type=Path,
-        help="a plan request: workbook (.xlsx) or folder with plan and materials",
+        help="a plan request (workbook or folder with plan and materials), or a trial",
     )
     parser.add_argument(
         "--out", type=Path, metavar="DIR", help="where to (default: REQUEST-plan next to the input)"
@@ -46,6 +46,8 @@ def run(arguments: argparse.Namespace) -> int:
     from bmp.report.folder import check_place, write_folder
 
     source: Path = arguments.request
+    if _is_trial(source):
+        return _from_trial(source, arguments.out)
     out: Path = arguments.out or beside(source, "-plan")
     written = read_wishes(source)
     tell(written.ignored)
@@ -61,6 +63,33 @@ def run(arguments: argparse.Namespace) -> int:
     write_folder(out, FORMAT, lambda folder: write_plan(plan, folder), keep=True)
     print("\n".join(_said(plan, written.assumed, arguments.all)))
     print(f"Logbook: {out / 'logbook.xlsx'}. Wall sheet: {out / 'wall-sheet.html'}")
+    return DONE
+
+
+def _is_trial(source: Path) -> bool:
+    """Tell whether a place holds a trial's tables and no plan."""
+    from bmp.read.tables import read_tables
+
+    found = read_tables(source, ("plan", "jars", "readings"), [])
+    return "plan" not in found and {"jars", "readings"} <= set(found)
+
+
+def _from_trial(source: Path, out: Path | None) -> int:
+    """Write a plan request for the next trial, filled in from this one."""
+    from bmp.analyze import analyze
+    from bmp.commands.start import new_place, quoted
+    from bmp.plan.next_trial import next_trial
+    from bmp.plan.request import write_request
+
+    results = analyze(read_told(source, progress()))
+    found = next_trial(results.trial, results.yields)
+    place = new_place(out or beside(source, "-next"), "plan request.xlsx")
+    write_request(place, found.items, found.materials)
+    jars, blanks = found.items["jars_per_material"], found.items["blanks"]
+    print(f"Proposed: {jars} jars of each material and {blanks} blanks.")
+    print("\n".join(_bullets("-", found.why)))
+    print(f"The plan request is {quoted(place)}: check each value and change what you like.")
+    print(f"Then type: bmp plan {quoted(place)}")
     return DONE
 
 

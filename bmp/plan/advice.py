@@ -32,6 +32,8 @@ from bmp.plan.wish_checks import LEAST_JARS
 COLLECTOR_SIZES_ML = (100, 250, 500, 1000, 2000, 5000, 10_000, 20_000, 50_000)
 # A scale that adds less to the scatter between jars is not worth a word.
 MOST_WEIGHING_RSD = 0.01
+# With more jars of each feed than these what borrowed scatter gains is not said.
+MOST_BORROWING_JARS = 3
 DRAFT_2020 = "Standard BMP Methods, 2020 draft"
 
 # What holds for every trial, before it starts and while it runs.
@@ -244,8 +246,9 @@ def _power(draft: Draft) -> list[str]:
     basis = "per g VS" if measured else "per g of fresh feed"
     if design is None:
         return [
-            "one jar of each feed: no difference between feeds can be judged. Two jars of each "
-            f"find one of {_shows(draft, 2, not measured)} {basis} four times in five"
+            "one jar of each feed: its own scatter judges no difference between feeds. Two jars of "
+            f"each find one of {_shows(draft, 2, not measured)} {basis} four times in five",
+            _borrowed(draft, not measured),
         ]
     more = max(LEAST_JARS, n + 1)
     corrected = f", corrected for {design.comparisons} comparisons"
@@ -255,6 +258,8 @@ def _power(draft: Draft) -> list[str]:
         f"a difference below {100 * just_significant(design):.0f} % is usually not significant "
         f"(scatter {100 * rsd:g} %, level 5 %{corrected if design.comparisons > 1 else ''})",
     ]
+    if n <= MOST_BORROWING_JARS:
+        lines.append(_borrowed(draft, not measured))
     by_VS = None if measured else design_of(draft, fresh=False)
     if by_VS is not None and detectable_difference(by_VS) > detectable_difference(design):
         lines.append(
@@ -264,8 +269,18 @@ def _power(draft: Draft) -> list[str]:
     return lines
 
 
-def _shows(draft: Draft, jars: int, fresh: bool) -> str:
-    design = design_of(draft, jars=jars, fresh=fresh)
+def _borrowed(draft: Draft, fresh: bool) -> str:
+    n = draft.wishes.planned_jars
+    jars = f"{n} jar{'' if n == 1 else 's'} of each feed find{'s' if n == 1 else ''}"
+    more = f"{n + 1} find {_shows(draft, n + 1, fresh, borrowed=True)}"
+    return (
+        "with borrowed scatter (other feeds and published trials also say how jars scatter) "
+        f"{jars} a difference of {_shows(draft, n, fresh, borrowed=True)}; {more}"
+    )
+
+
+def _shows(draft: Draft, jars: int, fresh: bool, borrowed: bool = False) -> str:
+    design = design_of(draft, jars=jars, fresh=fresh, borrowed=borrowed)
     assert design is not None
     return f"{100 * detectable_difference(design):.0f} %"
 

@@ -53,6 +53,8 @@ class Plan:
     detectable_difference: float | None
     """Relative difference of two feeds that is found four times in five; `None` with one feed, or
     one jar of each."""
+    detectable_borrowed: float | None
+    """The same with borrowed scatter; `None` with one feed."""
     just_significant: float | None
     watch: tuple[str, ...]
     """Plain sentences: what to look after, with figures."""
@@ -91,7 +93,7 @@ def plan_trial(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) -> Plan
     seed = seed_of(wishes)
     placed = place_jars(draft.doses, draft.counts, seed)
     expected = expectations(draft, rounds)
-    design = design_of(draft)
+    design, lent = design_of(draft), design_of(draft, borrowed=True)
     watch, assumed = advise(draft, rounds)
     return Plan(
         wishes=wishes,
@@ -102,6 +104,7 @@ def plan_trial(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) -> Plan
         rounds=rounds,
         expected=expected,
         detectable_difference=None if design is None else detectable_difference(design),
+        detectable_borrowed=None if lent is None else detectable_difference(lent),
         just_significant=None if design is None else just_significant(design),
         watch=watch,
         assumed=assumed,
@@ -198,6 +201,9 @@ def to_dict(plan: Plan) -> dict[str, Any]:
         ],
         "expected": [_expected_dict(e) for e in plan.expected],
         "detectable_difference_percent": None if found is None else 100 * found,
+        "detectable_difference_borrowed_percent": None
+        if plan.detectable_borrowed is None
+        else 100 * plan.detectable_borrowed,
         "just_significant_percent": None if significant is None else 100 * significant,
         "watch": list(plan.watch),
         "assumed": list(plan.assumed),

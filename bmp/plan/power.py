@@ -8,7 +8,9 @@ from itertools import combinations
 
 import numpy as np
 
+from bmp.borrowed import borrowed_scatter
 from bmp.plan.draft import Draft
+from bmp.statistics import critical_value
 from bmp.trial import FloatArray
 
 USUAL_POWER = 0.8
@@ -32,6 +34,9 @@ class Design:
     """Blank's gas that does not cancel between the two feeds, over their common yield."""
     solids_u: float = 0.0
     """Relative standard uncertainty of the ratio of both feeds' solids."""
+    borrowed: bool = False
+    """Whether the scatter between jars is borrowed (`bmp.borrowed`), from each other and published
+    trials; one jar of each feed is then enough."""
 
 
 def detectable_difference(
@@ -42,7 +47,8 @@ def detectable_difference(
     Notes
     -----
     `compare` uses Welch's test with the degrees of freedom of all sources of error (jars of either
-    feed, blanks, solids: JCGM 100:2008, eq. G.2b) and Holm's adjustment. The size is worked out by
+    feed, blanks, solids: JCGM 100:2008, eq. G.2b), never narrower than one source makes it
+    (`bmp.statistics.critical_value`), and Holm's adjustment. The size is worked out by
     drawing the errors, with a fixed seed, for Holm's first step: a pair is held to level/pairs,
     which the later steps only ease.
 
@@ -69,27 +75,45 @@ def just_significant(design: Design, level: float = USUAL_LEVEL) -> float:
 
 def _thresholds(design: Design, difference: float, level: float) -> tuple[FloatArray, FloatArray]:
     """Return what an observed difference must pass in each draw, and the error it has there."""
-    from scipy.special import stdtrit
-
-    if design.jars < 2:
+    if design.jars < 2 and not design.borrowed:
         raise ValueError("one jar of each feed shows no scatter: at least 2")
     rng = np.random.default_rng(SEED)
     known = design.solids_u**2
     sides = (1 + difference / 2, 1 - difference / 2)
-    sources = [((side * design.rsd) ** 2 / design.jars, design.jars - 1) for side in sides]
+    between = [(side * design.rsd) ** 2 / design.jars for side in sides]
+    sources = [] if design.borrowed else [(v, design.jars - 1) for v in between]
     if design.blanks > 1:
         left = (design.blank_left * design.rsd) ** 2 / design.blanks
         sources.append((left, design.blanks - 1))
-    estimated = [v * rng.chisquare(dof, DRAWS) / dof for v, dof in sources]
-    spent = sum(v**2 / dof for v, (_, dof) in zip(estimated, sources, strict=True))
-    total = np.asarray(sum(estimated) + known)
-    dof = total**2 / spent
-    needed = stdtrit(dof, 1 - level / 2 / design.comparisons) * np.sqrt(total)
-    true = sum(v for v, _ in sources) + known
+    estimated = [(v * rng.chisquare(dof, DRAWS) / dof, float(dof)) for v, dof in sources]
+    if design.borrowed:
+        estimated += _lent(design, sides, rng)
+    variances = np.stack([*(v for v, _ in estimated), np.full(DRAWS, known)], axis=-1)
+    dof = np.array([*(dof for _, dof in estimated), np.inf])
+    critical = critical_value(variances, dof, 1 - level / design.comparisons)
+    needed = critical * np.sqrt(variances.sum(axis=-1))
+    left = 0.0 if design.blanks < 2 else (design.blank_left * design.rsd) ** 2 / design.blanks
+    true = sum(between) + left + known
     return np.asarray(needed), rng.standard_normal(DRAWS) * math.sqrt(true)
 
 
-def design_of(draft: Draft, jars: int | None = None, fresh: bool = False) -> Design | None:
+def _lent(
+    design: Design, sides: tuple[float, float], rng: np.random.Generator
+) -> list[tuple[FloatArray, float]]:
+    """Return the variance of either mean with borrowed scatter in each draw, and its freedom."""
+    own = design.jars - 1
+    found = np.full((DRAWS, 2), np.nan)
+    if own:
+        found = design.rsd * np.sqrt(rng.chisquare(own, (DRAWS, 2)) / own)
+    trial = np.repeat(np.arange(DRAWS), 2)
+    rsd, freedom = borrowed_scatter(found.ravel(), np.full(trial.size, design.jars), trial)
+    variance = (rsd.reshape(DRAWS, 2) * np.array(sides)) ** 2 / design.jars
+    return [(variance[:, side], float(freedom[side])) for side in (0, 1)]
+
+
+def design_of(
+    draft: Draft, jars: int | None = None, fresh: bool = False, borrowed: bool = False
+) -> Design | None:
     """Return the design of the hardest pair of feeds; `None` with one feed or one jar of each.
 
     Parameters
@@ -98,10 +122,12 @@ def design_of(draft: Draft, jars: int | None = None, fresh: bool = False) -> Des
         Of each feed, where another number than planned is asked about.
     fresh
         Compare per fresh mass, where the solids do not enter.
+    borrowed
+        With borrowed scatter; one jar of each is then a design too.
     """
     feeds = [s for s in draft.samples if s.role == "substrate"]
     count = draft.wishes.planned_jars if jars is None else jars
-    if len(feeds) < 2 or count < 2:
+    if len(feeds) < 2 or count < (1 if borrowed else 2):
         return None
     own = draft.inoculum_literature.methane_NmL_per_gVS.middle
     blank_left = solids = 0.0
@@ -116,6 +142,7 @@ def design_of(draft: Draft, jars: int | None = None, fresh: bool = False) -> Des
         blanks=draft.wishes.planned_blanks,
         blank_left=blank_left,
         solids_u=0.0 if fresh else solids,
+        borrowed=borrowed,
     )
 
 

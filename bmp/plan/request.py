@@ -2,26 +2,42 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from bmp.plan.cells import Entry, allow, new_sheet, put, span
 from bmp.plan.items import CHOICES, ITEMS, WISH_MATERIALS
 from bmp.plan.literature import read_literature
 from bmp.read.columns import Known
+from bmp.trial import Material
 
 if TYPE_CHECKING:
     from openpyxl import Workbook
 
 # Asked of every feed; the other columns of `materials` may be added.
 ASKED = ("name", "role", "like", "TS", "VS", "available_g")
+# Written where a trial told them.
+ERRORS = ("TS_u", "VS_u", "solids_replicates")
 FEEDS = 6
 _WHAT = "what it is (your own unit may stand in the brackets)"
 _EXAMPLE_ROWS = (("tank digestate", "inoculum", "inoculum"), ("my feed", "substrate", ""))
 
 
-def write_request(path: Path) -> None:
-    """Write a workbook with the sheets `plan` and `materials`, explained row by row."""
+def write_request(
+    path: Path, items: Mapping[str, Any] | None = None, materials: Sequence[Material] = ()
+) -> None:
+    """Write a workbook with the sheets `plan` and `materials`, explained row by row.
+
+    Parameters
+    ----------
+    path
+        Of the workbook.
+    items
+        Values to write already, by field, in the project's units; default: all cells empty.
+    materials
+        Materials to write already, the inoculum first; default: an example of each role.
+    """
     from openpyxl import Workbook
     from openpyxl.styles import Alignment
 
@@ -31,27 +47,41 @@ def write_request(path: Path) -> None:
     sheet = new_sheet(book, "plan", names, [34, 22, 70, 44])
     for row, known in enumerate(ITEMS, start=2):
         put(sheet, row, 1, _header(known))
-        put(sheet, row, 2, None, planned=True)
+        value = (items or {}).get(known.field)
+        put(sheet, row, 2, _written(known, value), planned=True)
         put(sheet, row, 3, _plain(known.means))
         put(sheet, row, 4, _plain(known.otherwise))
         sheet.cell(row, 3).alignment = Alignment(wrap_text=True, vertical="top")
         choices = tuple(CHOICES.get(known.field, ()))
         allow(sheet, Entry(_plain(known.means), choices=choices), f"B{row}")
-    _materials(book)
+    _materials(book, materials)
     book.save(path)
 
 
-def _materials(book: Workbook) -> None:
+def _written(known: Known, value: Any) -> Any:
+    """Return a value as it is typed: `yes` or `no`, shares in percent."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return float(f"{value * (100.0 if known.unit == 'dimensionless' else 1.0):.10g}")
+    return value
+
+
+def _materials(book: Workbook, given: Sequence[Material]) -> None:
     """Write the sheet of the feeds: the inoculum stands in its first row."""
     by_field = {known.field: known for known in WISH_MATERIALS}
-    columns = [by_field[field] for field in ASKED]
+    columns = [by_field[field] for field in (*ASKED, *(ERRORS if given else ()))]
     sheet = new_sheet(book, "materials", [_header(k) for k in columns],
                       [26, 14, *(24 for _ in columns[2:])])  # fmt: skip
-    for row, (name, role, like) in enumerate(_EXAMPLE_ROWS, start=2):
+    for row, material in enumerate(given, start=2):
+        for column, known in enumerate(columns, start=1):
+            value = getattr(material, known.field, None)
+            put(sheet, row, column, _written(known, value), planned=True)
+    for row, (name, role, like) in enumerate(() if given else _EXAMPLE_ROWS, start=2):
         for column, value in enumerate((name, role), start=1):
             put(sheet, row, column, value, planned=True)
         put(sheet, row, 1 + ASKED.index("like"), like or None, planned=True)
-    last = 1 + len(_EXAMPLE_ROWS) + FEEDS
+    last = 1 + max(len(given), len(_EXAMPLE_ROWS)) + FEEDS
     literature = new_sheet(book, "known feeds", ["like"], [40])
     names = sorted(read_literature())
     for row, name in enumerate(names, start=2):
