@@ -164,6 +164,32 @@ def test_next_weeks_version_is_read_without_a_question(tmp_path: Path) -> None:
     assert yields(after)["Rindergülle"] > yields(before)["Rindergülle"]
 
 
+def test_another_name_is_proposed_the_known_answers_and_confirmed_once(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    sheet = german(tmp_path)
+    before = yields(analyze(read_trial(sheet)))
+    again = tmp_path / f"{sheet.stem} (2).csv"
+    again.write_bytes(sheet.read_bytes())
+    with pytest.raises(UnusableInput, match="bmp start"):
+        read_trial(again)
+    capsys.readouterr()
+    assert main(["start", str(again)]) == 0
+    said = capsys.readouterr().out
+    assert f"{sheet.stem}.answers.txt: its answers are proposed" in said
+    assert "only you can answer: 0" in said
+    with pytest.raises(UnusableInput, match="confirmed"):
+        read_trial(again)
+    assert answer(again, {}) == []
+    assert yields(analyze(read_trial(again))) == before
+    # another header is another sheet
+    other = tmp_path / "other.csv"
+    text = sheet.read_bytes().decode("cp1252").replace("Datum", "Tag der Messung")
+    other.write_bytes(text.encode("cp1252"))
+    main(["start", str(other)])
+    assert "its answers are proposed" not in capsys.readouterr().out
+
+
 def test_a_new_column_is_asked_about_and_never_taken_in_silence(tmp_path: Path) -> None:
     sheet = german(tmp_path)
     lines = sheet.read_bytes().decode("cp1252").splitlines()

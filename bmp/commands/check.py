@@ -18,6 +18,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Say what was found, and what to repeat while there is still time."""
     from bmp.check import check
+    from bmp.normalise.untold import falls_seen
     from bmp.read import read_with_problems
 
     trial, problems = read_with_problems(arguments.trial)
@@ -28,7 +29,7 @@ def run(arguments: argparse.Namespace) -> int:
             trial, problems = running, ()
     found = check(trial, whole=not problems)
     tell(trial.ignored)
-    tell([*problems, *found.problems])
+    tell([*problems, *(falls_seen(trial, problems) if problems else ()), *found.problems])
     for line in found.lines:
         print(line)
     if problems or found.problems or found.worst == "fail":

@@ -77,6 +77,8 @@ def take_over(place: Path) -> int:
     for one in found.mapped:
         table = one.table
         print(f"{table.grid.name}, rows {table.header_row} to {table.rows[-1] + 1}: {one.kind}")
+    if found.taken_from:
+        print(f"The columns are those of {found.taken_from}: its answers are proposed.")
     questions = found.open_lines
     print(f"Questions that only you can answer: {len(questions)}")
     for section, line in questions:

@@ -36,6 +36,7 @@ def read_told(place: Path, show: Callable[[str], None]) -> Trial:
         With every problem found.
     """
     from bmp.normalise.raw_gas import raw_gas, raw_gas_words
+    from bmp.normalise.untold import falls_seen
     from bmp.problem import UnusableInput
     from bmp.read import read_with_problems
 
@@ -46,7 +47,7 @@ def read_told(place: Path, show: Callable[[str], None]) -> Trial:
     if problems:
         for line in raw_gas_words(raw_gas(trial)):
             print(line)
-        raise UnusableInput(problems)
+        raise UnusableInput([*problems, *falls_seen(trial, problems)])
     return trial
 
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from bmp.normalise.jars import JarGas
+from bmp.normalise.jars import JarGas, normalise
 from bmp.problem import Problem
 from bmp.trial import Trial
 
@@ -27,6 +28,36 @@ def impossible_falls(trial: Trial, gas: JarGas) -> Iterator[Problem]:
             False: "correct the reading, or leave the jar out with the reason",
         }[jar.measured in ("volume", "methane volume") and trial.setup.cumulative]
         yield Problem(readings.table, what, wanted, int(readings.row[index]))
+
+
+_TELL_A_FALL = ("measured", "readings are", "outlet")
+"""Items without which a fall may be none."""
+
+
+def falls_seen(trial: Trial, told: Sequence[Problem]) -> tuple[Problem, ...]:
+    """Return the impossible falls in a trial of which only a part could be read.
+
+    Rows with a problem of their own are left out, and nothing is said where the way of measuring
+    or the header of the readings is in doubt.
+
+    Parameters
+    ----------
+    trial
+        As far as it could be read.
+    told
+        The problems found so far.
+    """
+    readings = trial.readings
+    rows = [p.row or 1 for p in told if p.table == readings.table]
+    doubt = any(f"“{word}" in p.what for p in told for word in _TELL_A_FALL)
+    if doubt or 1 in rows or not trial.jars:
+        return ()
+    sound = replace(trial, readings=readings.where(~np.isin(readings.row, rows)))
+    if not sound.readings.jar.size:
+        return ()
+    with np.errstate(all="ignore"):
+        # readings that no gas can have come out as no number, and are left out
+        return tuple(impossible_falls(sound, normalise(sound)))
 
 
 def unknown_gas(trial: Trial, gas: JarGas) -> Iterator[Problem]:

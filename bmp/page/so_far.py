@@ -144,6 +144,7 @@ def analysed(place: Place, state: str) -> SoFar:
     from bmp.analyze import analyze
     from bmp.check import check
     from bmp.normalise.raw_gas import raw_gas_words
+    from bmp.normalise.untold import falls_seen
     from bmp.read import read_with_problems
 
     try:
@@ -155,6 +156,7 @@ def analysed(place: Place, state: str) -> SoFar:
         if problems:
             found = check(trial, whole=False)
             raw = tuple(raw_gas_words(found.raw))
+            problems = (*problems, *falls_seen(trial, problems))
             return _with_problems(place, state, problems, found.findings, raw)
         results = analyze(trial)
         seen = tuple(one for one in results.checks if one.outcome in ("fail", "caution"))

@@ -43,24 +43,47 @@ def check_complete(
         Names of materials and jars that could not be read.
     """
     rows = {name: {p.row for p in told if p.table == table} for name, table in names.items()}
-    sound_setup = not rows["trial"] and trial.setup.measured in _ONE_OF
+    spoilt = {item for item in _ITEMS if _names(told, names["trial"], item)}
+    sound_setup = not spoilt & set(_WAY) and not rows["trial"] & {None, 1}
+    sound_setup &= trial.setup.measured in _ONE_OF
     sound_header = not rows["readings"] & {None, 1}
     known = _without_rows(trial, rows["readings"] - {None, 1})
-    none_lost = known.readings.jar.size == trial.readings.jar.size and not rows["readings"]
+    lost = (rows["readings"] - {None, 1}) - set(trial.readings.row.tolist())
     jars_whole = not unread and not rows["jars"] and not rows["materials"]
     if not (trial.jars or told):
         return [Problem(names["jars"], "there is no jar", "give a row for each jar")]
     return [
-        *(_jars_without_readings(trial, names["jars"]) if none_lost and not unread else ()),
-        *(_blanks(trial, names["jars"]) if jars_whole and sound_setup else ()),
+        *(_jars_without_readings(trial, names["jars"]) if sound_header and not lost else ()),
+        *(
+            _blanks(trial, names["jars"])
+            if jars_whole and sound_setup and "blank" not in spoilt
+            else ()
+        ),
         *(_readings_without_value(known) if sound_setup and sound_header else ()),
         *_values_out_of_range(known.readings),
         *_values_that_clash(known.readings),
-        *(_missing_state_of_gas(known) if sound_setup and sound_header else ()),
-        *(_methane_share(known) if sound_setup and sound_header else ()),
-        *(_no_start(known) if sound_setup and sound_header else ()),
+        *(_missing_state_of_gas(known, spoilt) if sound_setup and sound_header else ()),
+        *(_methane_share(known) if sound_setup and sound_header and not spoilt & _SHARE else ()),
+        *(_no_start(known) if sound_setup and sound_header and not spoilt & _AIR else ()),
         *(_mixed_series(trial, names["jars"]) if jars_whole and sound_setup else ()),
     ]
+
+
+_WAY = ("measured", "readings are", "outlet", "gas")
+_AIR = {"ambient", "altitude", "closing pressure"}
+_SHARE = {"methane", "composition basis", "flush gas"}
+_ITEMS = (*_WAY, *_AIR, *_SHARE, "gas temperature", "blank")
+"""Items of the trial without which a check would tell what only follows from them."""
+
+
+def _names(told: Sequence[Problem], table: str, item: str) -> bool:
+    """Tell whether a problem of the table names an item, with or without its unit."""
+    starts = tuple(f"“{item}{end}" for end in ("”", " [", " ("))
+    return any(
+        any(start in f"{p.what} “{p.column or ''}”".lower() for start in starts)
+        for p in told
+        if p.table == table
+    )
 
 
 def _without_rows(trial: Trial, rows: Set[int | None]) -> Trial:
@@ -168,17 +191,17 @@ def _values_that_clash(readings: Readings) -> Iterator[Problem]:
     yield from _first(readings, left > drawn, "a syringe holds more after than before", wanted)
 
 
-def _missing_state_of_gas(trial: Trial) -> Iterator[Problem]:
+def _missing_state_of_gas(trial: Trial, spoilt: Set[str]) -> Iterator[Problem]:
     """Volumes need the temperature and pressure they were read at; vented jars the air's."""
     setup, readings = trial.setup, trial.readings
     volumes = _by(trial, "volume", "methane volume")
-    if setup.gas_temperature_C is None:
+    if setup.gas_temperature_C is None and "gas temperature" not in spoilt:
         missing = volumes & np.isnan(readings.column("temperature_C"))
         wanted = (
             "fill in “temperature [°C]”, or add an item “gas temperature [°C]” to the table trial"
         )
         yield from _first(readings, missing, "no temperature of the gas", wanted)
-    if setup.ambient_kPa is None:
+    if setup.ambient_kPa is None and not spoilt & _AIR:
         gauged = _by(trial, "pressure") & ~_fully_absolute(readings)
         needs_air = volumes | gauged | _by(trial, "mass")
         missing = needs_air & np.isnan(readings.column("ambient_kPa"))

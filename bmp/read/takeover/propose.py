@@ -72,6 +72,8 @@ class Draft:
     new: tuple[tuple[str, Line], ...] = ()
     """Questions, with their section, that the given answers do not know: the sheet has changed, or
     an answer has led to them."""
+    taken_from: str = ""
+    """File of the answers that are proposed, where they are of a sheet with the same headers."""
 
     @property
     def open_lines(self) -> list[tuple[str, Line]]:

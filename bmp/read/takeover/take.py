@@ -37,14 +37,54 @@ class TakenOver:
 def look_through(place: Path) -> tuple[Draft, Path]:
     """Return everything that is asked about a sheet, and where its answers are kept.
 
+    A sheet without answers of its own is proposed those of one beside it with the same headers,
+    such as last week's under another name; a person still confirms them.
+
     Raises
     ------
     UnusableInput
         The place or its answers cannot be read.
     """
     path = answers_path(place)
-    answers = read_answers(path) if path.is_file() else None
-    return draft(read_grids(place), place.resolve().stem, answers, path.name), path
+    grids, title = read_grids(place), place.resolve().stem
+    if path.is_file():
+        return draft(grids, title, read_answers(path), path.name), path
+    found = draft(grids, title, None, path.name)
+    known = _answers_beside(found, path)
+    if known is None:
+        return found, path
+    answers, other = known
+    again = draft(grids, title, replace(answers, confirmed=False), path.name)
+    return replace(again, taken_from=other), path
+
+
+MOST_BESIDE = 200
+"""Files of answers in one folder that are looked at."""
+
+
+def _answers_beside(found: Draft, path: Path) -> tuple[Answers, str] | None:
+    """Return a person's confirmed answers about a sheet with the same headers, with their file."""
+    wanted = _columns(found.answers)
+    beside = [p for p in path.parent.glob(f"*{ENDING}") if p.is_file()][:MOST_BESIDE]
+    for other in sorted(beside, key=lambda p: p.stat().st_mtime, reverse=True):
+        try:
+            answers = read_answers(other)
+        except UnusableInput:
+            continue
+        if answers.confirmed and wanted and _columns(answers) == wanted:
+            return answers, other.name
+    return None
+
+
+def _columns(answers: Answers) -> set[str]:
+    """Return the columns of all tables of a sheet as the answers name them."""
+    return {
+        key
+        for title, lines in answers.sections.items()
+        if title.startswith("table in ")
+        for key in lines
+        if key.startswith("column ")
+    }
 
 
 def write_answers(found: Draft, place: Path, path: Path, confirmed: bool = False) -> None:
