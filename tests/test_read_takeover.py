@@ -311,3 +311,13 @@ def test_a_formula_that_nobody_calculated_is_asked_about(tmp_path: Path) -> None
     assert main(["start", str(sheet)]) == 0
     text = answers_path(sheet).read_text(encoding="utf-8-sig")
     assert 'cell D6 "formula without a value" = ?' in text
+
+
+def test_who_writes_in_psi_is_offered_results_in_units_of_the_same_kind(tmp_path: Path) -> None:
+    keeper, school = tmp_path / "keeper.xlsx", tmp_path / "class.csv"
+    own_sheets.write_keeper(keeper)
+    own_sheets.write_school(school)
+    for sheet, offered in ((keeper, True), (school, False)):
+        main(["start", str(sheet)])
+        text = answers_path(sheet).read_text(encoding="utf-8-sig")
+        assert ("show units = US customary" in text) is offered

@@ -14,6 +14,7 @@ from bmp.plan.wishes import Wishes
 from bmp.problem import Problem, UnusableInput
 from bmp.read.columns import ITEMS
 from bmp.read.setup import CHOICES
+from bmp.shown_units import US, shown_units
 from bmp.units import UnknownUnit, conversion
 
 if TYPE_CHECKING:
@@ -116,6 +117,7 @@ def _trial(book: Workbook, way: str, units: ShownUnits) -> None:
         ("blank", "blank", "measured", None),
         ("incubation_temperature_C", f"incubation temperature [{warm}]", None,
          possible("incubation_temperature_C", "temperature of the jars", units, "temperature")),
+        ("show_units", "show units", _own_words(units), None),
     ]  # fmt: skip
     names = ["item", "value", "what it is", "if left empty"]
     sheet = new_sheet(book, "trial", names, [34, 26, 80, 40])
@@ -127,6 +129,14 @@ def _trial(book: Workbook, way: str, units: ShownUnits) -> None:
         put(sheet, row, 4, item.otherwise.replace("`", ""))
         choices = tuple(CHOICES.get(field, ()))
         allow(sheet, entry or Entry(item.means.replace("`", ""), choices=choices), f"B{row}")
+
+
+def _own_words(units: ShownUnits) -> str:
+    """Return what the results are shown in beside SI units."""
+    written = (units.gauge, units.ambient, units.temperature, units.mass, units.volume)
+    return (
+        "US customary" if {*US} & {one for u in written for one in shown_units(u) or ()} else "SI"
+    )
 
 
 def _materials(book: Workbook) -> None:

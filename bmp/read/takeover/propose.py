@@ -54,6 +54,7 @@ from bmp.read.takeover.mapping import (
     table_section,
 )
 from bmp.read.takeover.vocabulary import name_and_unit
+from bmp.shown_units import US, shown_units
 from bmp.trial import WAYS_OF_MEASURING
 from bmp.units import UnknownUnit, conversion
 
@@ -361,7 +362,16 @@ def _trial_lines(
     ]  # fmt: skip
     said = "measured" if own else "none"
     lines.append(Line("blank", said, "measured: jars with inoculum alone", ("measured", "none")))
+    if _american(mapped):
+        lines.append(Line("show units", "US customary", "beside the SI ones; or: SI"))
     return Section(TRIAL, tuple(lines), "what holds for the whole trial")
+
+
+def _american(mapped: Sequence[Mapped]) -> bool:
+    """Tell whether the sheet was written by who reads a gauge in psi or a balance in ounces."""
+    units = {meaning.unit for one in mapped for _, meaning in one.columns}
+    units |= {one.held.unit for one in mapped if one.held is not None}
+    return bool(set(US) & {one for unit in units for one in shown_units(unit) or ()})
 
 
 def _ways(held: set[str]) -> list[str]:
