@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote, unquote
@@ -14,6 +15,7 @@ from flask import (
     redirect,
     render_template,
     request,
+    send_file,
     url_for,
 )
 
@@ -30,6 +32,8 @@ from bmp.page.site import site
 from bmp.problem import UnusableInput
 
 pages = Blueprint("front", __name__)
+LOGBOOKS = ("volume", "methane volume", "pressure", "mass")
+"""Ways of measuring that there is an empty logbook for."""
 HALF_A_YEAR_S = 15_552_000
 
 
@@ -40,7 +44,7 @@ def trials() -> str:
     names = [place.name for place in found if not place.is_workbook]
     put_away = [] if site().only else away(site().root)
     return render_template(
-        "trials.html", trials=[_card(p) for p in found], names=names, away=put_away
+        "trials.html", trials=[_card(p) for p in found], names=names, away=put_away, ways=LOGBOOKS
     )
 
 
@@ -97,6 +101,19 @@ def units() -> Any:
         COOKIE, quote(as_cookie(picked)), max_age=HALF_A_YEAR_S * 4, samesite="Strict"
     )
     return response
+
+
+@pages.post("/logbook")
+def logbook() -> Any:
+    """Send an empty logbook for a way of measuring, in the units of this browser."""
+    from bmp.page.planning import empty_logbook
+
+    way = request.form.get("way", "")
+    if way not in LOGBOOKS:
+        abort(422, "Choose how you measure first.")
+    content = site().run(empty_logbook, way, chosen(unquote(request.cookies.get(COOKIE, ""))))
+    name = f"logbook {way}.xlsx"
+    return send_file(io.BytesIO(content), as_attachment=True, download_name=name)
 
 
 @pages.post("/demo")

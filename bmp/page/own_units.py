@@ -40,6 +40,14 @@ KIND_OF: Final[Mapping[str, str]] = {
     "mass_after_g": "mass",
 }
 """By field of a reading. Others keep the unit of their column."""
+LOGBOOK_KINDS: Final[Mapping[str, str]] = {
+    "gas volume": "volume",
+    "pressure in the jar": "gauge",
+    "air pressure": "ambient",
+    "temperature": "temperature",
+    "mass": "mass",
+}
+"""What a logbook calls the kinds of `CHOICES`."""
 DIGITS: Final = 7
 
 

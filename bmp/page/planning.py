@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 from bmp.page.places import PLAN, free_place, new_folder, safe_name
@@ -212,3 +213,16 @@ def _sheet(sheet: Any, table: Table, bold: Any) -> None:
                     sheet.write_string(row, column, str(cell))
                 else:
                     sheet.write_datetime(row, column, at)
+
+
+def empty_logbook(way: str, units: Mapping[str, str]) -> bytes:
+    """Return an empty logbook for a way of measuring, in units by the kinds of `own_units`."""
+    from bmp.page.own_units import LOGBOOK_KINDS
+    from bmp.plan.empty_logbook import write_empty_logbook
+    from bmp.plan.shown_units import ShownUnits
+
+    written = {LOGBOOK_KINDS[kind]: unit for kind, unit in units.items() if kind in LOGBOOK_KINDS}
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "logbook.xlsx"
+        write_empty_logbook(path, way, ShownUnits(**written))
+        return path.read_bytes()

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import csv
+import io
 import re
 from pathlib import Path
 from typing import Any
 
+import openpyxl
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -356,6 +358,17 @@ def test_results_stand_in_the_units_of_this_browser_too(tmp_path: Path) -> None:
     tank = get(page, f"/trials/{name}/tank").get_data(as_text=True)
     assert "°F" in tank
     assert "cu ft" in tank
+
+
+def test_an_empty_logbook_comes_in_the_units_of_this_browser(tmp_path: Path) -> None:
+    page = client(tmp_path)
+    assert "Take an empty logbook" in get(page, "/").get_data(as_text=True)
+    page.post("/units", data={"pressure in the jar": "psi", "mass": "oz"}, headers=OURS)
+    answer = page.post("/logbook", data={"way": "pressure"}, headers=OURS)
+    sheets = openpyxl.load_workbook(io.BytesIO(answer.data))
+    heads = {cell.value for sheet in sheets.worksheets for cell in sheet[1]}
+    assert {"gauge before [psi]", "inoculum [oz]"} <= heads
+    assert page.post("/logbook", data={"way": "smell"}, headers=OURS).status_code == 422
 
 
 # ---------------------------------------------------------------- plan
