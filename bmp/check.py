@@ -8,6 +8,7 @@ from datetime import timedelta
 
 import numpy as np
 
+from bmp.constants import STOP_RATE_PERCENT_PER_DAY
 from bmp.finding import Finding, Outcome, worst
 from bmp.jar_columns import jar_columns
 from bmp.judge.criteria import CAUTIONS, CURRENT, NOT_YET, judge, read_criteria
@@ -140,8 +141,19 @@ def _judged(
         for f in found
         if f.outcome == "not judged" and f.meaning.startswith(NOT_YET)
     )
+    if np.any(columns.three_day_rate_percent >= STOP_RATE_PERCENT_PER_DAY):
+        late = [f for f in found if _below_zero(f)]
+        not_yet += tuple(
+            f"{f.check} ({f.where}): {NOT_YET} So far it is {f.value:.3g}." for f in late
+        )
+        found = tuple(f for f in found if f not in late)
     yields = tuple(_yields(found))
     return (), (*yields, *leak_findings(trial, gas), *handling_findings(trial, gas)), not_yet
+
+
+def _below_zero(finding: Finding) -> bool:
+    """Tell of a feed that made less than the inoculum alone, as a late one does at first."""
+    return finding.outcome == "fail" and finding.check == "yield of the substrate above zero"
 
 
 def _yields(found: tuple[Finding, ...]) -> Iterator[Finding]:

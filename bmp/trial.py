@@ -246,6 +246,9 @@ class Readings:
         )
 
 
+NOT_MEASURED = "not measured"
+"""In a note: the gas of this reading was let go before anyone read it, and counts as none."""
+
 READING_QUANTITIES: tuple[str, ...] = (
     "volume_mL",
     "water_head_cm",

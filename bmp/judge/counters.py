@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from bmp.judge.look import Look
+from bmp.judge.peers import peers
 from bmp.judge.reading_error import Seen, finite_max, has_gas, jar_names, named
-from bmp.trial import BoolArray, FloatArray, IntArray, Trial
+from bmp.normalise.state import filled
+from bmp.trial import NOT_MEASURED, BoolArray, FloatArray, IntArray, Trial
 
 # A running total wavers with air pressure and temperature by 2 to 3 percent at most.
 WAVER = 0.03
@@ -146,7 +148,7 @@ def overflow(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     below = max(0.03 * (top - distinct[0]), 2.2 * float(np.median(np.diff(distinct[-8:-1]))))
     full = np.flatnonzero(value == top)
     near = int(((value > top - below) & (value < top)).sum())
-    if len(full) < 3 or len(full) <= 1.5 * near:
+    if len(full) < 3 or len(full) <= 2.0 * near:
         return ()
     text = (
         f"{len(full)} readings stand at exactly {top:g}, the highest figure: the vessel was full."
@@ -159,7 +161,7 @@ def _stuck_total(trial: Trial, seen: Look, top: float) -> tuple[Seen, ...]:
     out = []
     for one in seen.of_jar:
         at = np.flatnonzero(seen.value[one] == top)
-        if len(at) < 2 or at[0] < 2 or not np.all(np.diff(at) == 1):
+        if len(at) < 3 or at[0] < 2 or not np.all(np.diff(at) == 1):
             continue
         if np.max(np.diff(seen.value[one])[at[0] - 2 : at[0]]) > 0.02 * top:
             text = f"The total stays at exactly {top:g} although gas was still coming: it was full."
@@ -216,7 +218,8 @@ def _step(values: FloatArray) -> float:
 def zero_for_not_read(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     """Find a zero typed where nothing was read."""
     text = "A zero stands between readings that are far from zero: it was probably not read."
-    out = [Seen(0.0, named(trial, [i]), text, readings=(i,)) for i in _zero_readings(trial, seen)]
+    zeros = [int(i) for i in _zero_readings(trial, seen) if not _says_so(trial, int(i))]
+    out = [Seen(0.0, named(trial, [i]), text, readings=(i,)) for i in zeros]
     share = trial.readings.column("methane_share")
     for one in seen.of_jar:
         column = share[one]
@@ -225,6 +228,41 @@ def zero_for_not_read(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
             bad = one[(column == 0) & (before > 0.2) & (after > 0.2)]
             text = "A methane share of zero stands between shares far from zero."
             out += [Seen(0.0, named(trial, [int(i)]), text, readings=(int(i),)) for i in bad]
+    return tuple(out)
+
+
+def _says_so(trial: Trial, i: int) -> bool:
+    return NOT_MEASURED in trial.readings.note[i].lower()
+
+
+def _nothing_read(trial: Trial, seen: Look) -> BoolArray:
+    none = np.zeros(seen.value.shape)
+    if seen.value_name.startswith("absolute"):
+        none = filled(trial.readings.column("ambient_kPa"), trial.setup.ambient_kPa)
+    return np.asarray(seen.value == none)
+
+
+def not_measured(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+    """Return the readings whose gas nobody measured, with what the replicate jars made then."""
+    r = trial.readings
+    at = [i for i in np.flatnonzero(_nothing_read(trial, seen)).tolist() if _says_so(trial, i)]
+    if not at:
+        return ()
+    beside = peers(trial, seen)
+    out = []
+    for i in at:
+        jar, total = trial.jars[int(r.jar[i])], beside.total_NmL[int(r.jar[i])]
+        made = float(beside.expected_NmL[i])
+        size = ""
+        if np.isfinite(made) and total > 0:
+            size = f" The other readings lead to about {100 * made / total:.0f} % of the jar's gas."
+        what = (
+            "The blank's gas is too low from then on, and the yields too high."
+            if jar.role == "blank"
+            else "The jar's yield is a lower bound from then on."
+        )
+        text = f"Nobody measured this gas; it counts as none.{size} {what}"
+        out.append(Seen("not measured", named(trial, [i]), text, readings=(i,)))
     return tuple(out)
 
 

@@ -133,7 +133,7 @@ def _beside_replicates(
 def leaking_jar(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     """Find a jar that lost gas: by its weight between readings, or far below its replicates.
 
-    Limits: 15 % below its replicates over all or 25 % over the later half of the gas, and four and
+    Limits: 15 % below its replicates over all or 35 % over the later half of the gas, and four and
     a half times the scatter of the other jars. Document 204: a loss of mass between one venting
     and the next weighing beyond three standard deviations times the root of the intervals.
     """
@@ -147,7 +147,7 @@ def leaking_jar(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     whole, _ = _beside_replicates(trial, table.sets, seen.gas_NmL[:, ends[-1]])
     for gas, least, words in (
         (seen.gas_NmL[:, ends[-1]], 0.15, "of all gas"),
-        (seen.gas_NmL[:, ends[-1]] - half, 0.25, "of the later gas"),
+        (seen.gas_NmL[:, ends[-1]] - half, 0.35, "of the later gas"),
     ):
         ratio, should = _beside_replicates(trial, table.sets, gas)
         for j in np.flatnonzero((ratio < -least) & (whole < -0.08)):
@@ -208,7 +208,7 @@ def _lost_weight(trial: Trial, seen: Look) -> list[Seen]:
         for j, lost, share, least in zip(
             told.jar, told.leaked_g, told.share_of_loss, told.detectable_g, strict=True
         )
-        if lost > 1.5 * least and share > 0.05
+        if lost > 2.0 * least and share > 0.1
     ]
 
 

@@ -189,7 +189,7 @@ def _band(gas: FloatArray, length: FloatArray, alone: bool) -> tuple[FloatArray,
 def odd_intervals(trial: Trial, seen: Look, beside: Peers) -> BoolArray:
     """Mark intervals that lie far off, by an amount that moves the yield.
 
-    Limits: six standard deviations (four and a half where it is under 0.6 or over 2 times), and
+    Limits: seven standard deviations (five where it is under 0.6 or over 2 times), and
     2.5 to 5 % of the jar's gas by the number of jars in the mean (10 % of a blank's).
     """
     blank = np.array([jar.role == "blank" for jar in trial.jars] or [False])
@@ -200,6 +200,6 @@ def odd_intervals(trial: Trial, seen: Look, beside: Peers) -> BoolArray:
     off = np.abs(seen.interval_NmL - beside.expected_NmL)
     with np.errstate(invalid="ignore"):
         ratio = seen.interval_NmL / beside.expected_NmL
-        far = (beside.away > 6.0) | ((beside.away > 4.5) & ((ratio < 0.6) | (ratio > 2.0)))
+        far = (beside.away > 7.0) | ((beside.away > 5.0) & ((ratio < 0.6) | (ratio > 2.0)))
         begun = trial.readings.time_d > FIRST_D
         return np.asarray(far & begun & (off > least[trial.readings.jar]))

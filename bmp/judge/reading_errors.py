@@ -150,6 +150,11 @@ READING_ERRORS: tuple[ReadingError, ...] = (
         "Leave the cell empty where nothing was read.", first=True,
     ),
     ReadingError(
+        "gas not measured", "missing-readings", counters.not_measured,
+        "a reading that says “not measured”",
+        "Leave the jar out, unless the gas was too little to matter.", first=True,
+    ),
+    ReadingError(
         "sample below blank", "sample-below-blank", jars_compared.sample_below_blank,
         "more than 2.5 standard deviations of the blanks below their mean",
         "Check for leaks, look at the blank jars one by one, repeat with less feed.",
@@ -162,7 +167,7 @@ READING_ERRORS: tuple[ReadingError, ...] = (
     ),
     ReadingError(
         "odd interval", "odd-interval", by_cause,
-        "six standard deviations from replicate jars and neighbours, and 4 % of the jar's gas",
+        "seven standard deviations from replicate jars and neighbours, and 4 % of the jar's gas",
         "Look into the log of that day: a typing error, a venting not written down, a restart.",
     ),
     ReadingError(

@@ -129,7 +129,7 @@ def copied_round(trial: Trial, seen: Look) -> Cause | None:
         if len(here) < 4:
             continue
         same = change[here] == 0
-        if np.median(usual[here]) < 1.5 * step:
+        if np.median(usual[here]) < 2.5 * step:
             continue
         # chance that a figure is the same again, by how much it changes from round to round
         chance = 1.0 / (1.0 + 1.5 * usual[here] / step)

@@ -10,11 +10,17 @@ from typing import Final
 
 from bmp.read.cells import Unreadable, moment, number
 from bmp.read.columns import READINGS, Known, parse_header
+from bmp.read.unmeasured import FIGURES
+from bmp.trial import NOT_MEASURED
 from bmp.units import UnknownUnit, conversion
 
 KNOWN: Final = {known.name.lower(): known for known in READINGS}
 _WITH_UNIT = re.compile(r"([+\-−]?[\d.,\u00a0]*\d(?:[eE][+-]?\d+)?)\s*([^\d\s].*)?")
-_WORDS_TOO: Final = {"gauge_after_kPa": ("not vented",), "absolute_after_kPa": ("not vented",)}
+_WORDS_TOO: Final = {
+    "gauge_after_kPa": ("not vented",),
+    "absolute_after_kPa": ("not vented",),
+    **dict.fromkeys(FIGURES, (NOT_MEASURED,)),
+}
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ import numpy as np
 from bmp.limits import POSSIBLE
 from bmp.problem import Problem
 from bmp.runs import first
-from bmp.trial import BoolArray, Readings, Trial
+from bmp.trial import NOT_MEASURED, BoolArray, Readings, Trial
 
 # One of these sets of columns must be filled for a reading of this kind to tell anything.
 _ONE_OF: dict[str, tuple[str, ...]] = {
@@ -147,6 +147,7 @@ def _readings_without_value(trial: Trial) -> Iterator[Problem]:
     for way, fields in _ONE_OF.items():
         if way not in used:
             continue
+        running = trial.setup.cumulative if "volume" in way else way != "pressure"
         given = np.any([~np.isnan(trial.readings.column(field)) for field in fields], axis=0)
         for row in trial.readings.row[_by(trial, way) & ~given]:
             names = " or ".join(
@@ -155,7 +156,8 @@ def _readings_without_value(trial: Trial) -> Iterator[Problem]:
             yield Problem(
                 trial.readings.table,
                 f"a reading by {way} has no value",
-                f"fill in {names}, or remove the row",
+                f"fill in {names}, or remove the row"
+                + f"; where its gas was let go unread write “{NOT_MEASURED}”" * (not running),
                 int(row),
             )
 

@@ -23,7 +23,17 @@ from bmp.read.columns import (
     parse_header,
 )
 from bmp.read.tables import Table
-from bmp.trial import READING_QUANTITIES, BoolArray, FloatArray, IntArray, Jar, Readings, Setup
+from bmp.read.unmeasured import FIGURES, counted_as_none, noted
+from bmp.trial import (
+    NOT_MEASURED,
+    READING_QUANTITIES,
+    BoolArray,
+    FloatArray,
+    IntArray,
+    Jar,
+    Readings,
+    Setup,
+)
 
 # What a column of a jar holds in the wide layout, by way of measuring.
 _WIDE: Mapping[str, str] = {
@@ -37,6 +47,11 @@ _WIDE: Mapping[str, str] = {
 _SHARED = ("time_d", "taken", "water_head_cm", "temperature_C", "ambient_kPa", "methane_share")
 
 _NOT_VENTED = ("not vented", "closed")
+_WORDS: dict[str, tuple[str, ...]] = {
+    "gauge_after_kPa": _NOT_VENTED,
+    "absolute_after_kPa": _NOT_VENTED,
+    **dict.fromkeys(FIGURES, (NOT_MEASURED,)),
+}
 _YES = ("yes", "y", "x", "true", "1", "emptied", "reset")
 LATEST_D = 3650.0
 """Day of the last reading that a trial can have."""
@@ -93,6 +108,10 @@ def _read_long(
         if field in READING_QUANTITIES
     }
     notes = _texts(table, found, "note")
+    unmeasured = _take_words(table, found, FIGURES)
+    unmeasured |= np.array([NOT_MEASURED in note.lower() for note in notes], dtype=bool)
+    columns, unmeasured = counted_as_none(columns, unmeasured, setup)
+    notes = noted(notes, unmeasured)
     said = _texts(table, found, "emptied")
     emptied = np.array([text.lower() in _YES for text in said], dtype=bool)
     emptied |= _noted_falls(notes, jar, time_d, columns)
@@ -134,21 +153,23 @@ def _texts(table: Table, found: Mapping[str, Found], field: str) -> list[str]:
     return [words(row[found[field].index]) for row in table.rows]
 
 
-def _take_words(table: Table, found: Mapping[str, Found], fields: tuple[str, ...]) -> np.ndarray:
-    left_closed = np.zeros(len(table.rows), dtype=bool)
+def _take_words(table: Table, found: Mapping[str, Found], fields: tuple[str, ...]) -> BoolArray:
+    """Tell in which rows a word stands that one of these columns may hold in place of a number."""
+    stands = np.zeros(len(table.rows), dtype=bool)
     for field in fields:
         texts = _texts(table, found, field)
-        left_closed |= np.array([text.lower() in _NOT_VENTED for text in texts], dtype=bool)
-    return left_closed
+        stands |= np.array([text.lower() in _WORDS[field] for text in texts], dtype=bool)
+    return stands
 
 
 def _without_words(table: Table, column: Found) -> Table:
-    """Clear the words `not vented` from a column, so that the rest of it is numbers."""
-    if not column.known.field.endswith("_after_kPa"):
+    """Clear the words that a column may hold, so that the rest of it is numbers."""
+    known = _WORDS.get(column.known.field)
+    if known is None:
         return table
     at = column.index
     rows = tuple(
-        (*row[:at], None, *row[at + 1 :]) if words(row[at]).lower() in _NOT_VENTED else row
+        (*row[:at], None, *row[at + 1 :]) if words(row[at]).lower() in known else row
         for row in table.rows
     )
     return Table(table.name, table.header, rows, table.row_numbers, table.semicolons)
@@ -256,7 +277,7 @@ def _read_wide(
         for field in found
         if field in READING_QUANTITIES
     }
-    jar, at, own, closed, emptied = _unfolded(table, columns, problems)
+    jar, at, own, closed, emptied, notes = _unfolded(table, columns, setup, problems)
     quantities = {field: values[at] for field, values in common.items()} | own
     clock = None if taken is None else [taken[i] for i in at]
     return _sorted(
@@ -267,7 +288,7 @@ def _read_wide(
         quantities,
         closed,
         emptied,
-        [""] * at.size,
+        notes,
         clock,
         jars,
         problems,
@@ -275,26 +296,33 @@ def _read_wide(
 
 
 def _unfolded(
-    table: Table, columns: Sequence[tuple[int, str, Found]], problems: list[Problem]
-) -> tuple[IntArray, IntArray, dict[str, FloatArray], BoolArray, BoolArray]:
+    table: Table,
+    columns: Sequence[tuple[int, str, Found]],
+    setup: Setup,
+    problems: list[Problem],
+) -> tuple[IntArray, IntArray, dict[str, FloatArray], BoolArray, BoolArray, list[str]]:
     """Return the readings of jars that have columns of their own, one after the other.
 
     Returns
     -------
-    jar, row, quantities, not_vented, emptied
+    jar, row, quantities, not_vented, emptied, notes
         A reading each, where any column of the jar holds something; rows from 0.
     """
     fields = sorted({field for _, field, _ in columns} - {"emptied"})
     parts: dict[int, dict[str, FloatArray]] = {}
     closed: dict[int, BoolArray] = {}
     emptied: dict[int, BoolArray] = {}
+    unread: dict[int, BoolArray] = {}
     for index, field, column in columns:
         if field == "emptied":
             said = _texts(table, {field: column}, field)
             emptied[index] = np.array([text.lower() in _YES for text in said], dtype=bool)
             continue
-        words_in = _take_words(table, {field: column}, (field,))
+        words_in = _take_words(table, {field: column}, (field,) if field in _WORDS else ())
         values = numbers(_without_words(table, column), column, problems)
+        if field in FIGURES:
+            gone = counted_as_none({field: values}, words_in, setup)
+            values, unread[index] = gone[0][field], gone[1]
         parts.setdefault(index, {})[field] = values
         if field.endswith("_after_kPa"):
             closed[index] = words_in
@@ -312,7 +340,8 @@ def _unfolded(
     no = np.zeros(len(table.rows), dtype=bool)
     not_vented = np.concatenate([closed.get(i, no)[rows] for i, rows in filled.items()])
     set_back = np.concatenate([emptied.get(i, no)[rows] for i, rows in filled.items()])
-    return jar, at, quantities, not_vented, set_back
+    unmeasured = np.concatenate([unread.get(i, no)[rows] for i, rows in filled.items()])
+    return jar, at, quantities, not_vented, set_back, noted([""] * at.size, unmeasured)
 
 
 def _jar_columns(

@@ -200,7 +200,7 @@ SEEN_FROM = """
 
 | what | from what size it begins to show |
 |---|---|
-| one reading too small or too large | 2.6 % of the jar's gas with two replicate jars, 3.9 % with three, 5 % with four or more; and six times the scatter between them |
+| one reading too small or too large | 2.6 % of the jar's gas with two replicate jars, 3.9 % with three, 5 % with four or more; and seven times the scatter between them |
 | a figure of a blank | 10 % of the blank's gas |
 | the first day | not judged: jars begin when they begin |
 | a reading of next to nothing in another unit | 5 kPa or 20 mL |

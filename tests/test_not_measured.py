@@ -1,0 +1,57 @@
+"""Gas that was let go before anyone read it is said to be so, and is not taken for no gas."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from bmp.check import check
+from bmp.judge.reading_errors import find_reading_errors
+from bmp.problem import UnusableInput
+from bmp.read import read_trial
+from bmp.trial import Trial
+from tests.tables import tables, write_csv
+
+DAYS = (1, 3, 5, 7, 9, 12, 15, 20)
+BLANK, FED = (50, 60, 40, 30, 20, 20, 15, 10), (400, 600, 500, 300, 200, 150, 90, 40)
+
+
+def trial(tmp_path: Path, cell: object, note: str | None = None, wide: bool = False) -> Trial:
+    """Return a trial in which jar A1 has this cell on day 5."""
+    gas = {"N1": BLANK, "N2": BLANK, "A1": FED, "A2": [1.02 * v for v in FED]}
+    if wide:
+        rows: list[list[object]] = [["time [d]", *(f"{name} [mL]" for name in gas)]]
+        for k, day in enumerate(DAYS):
+            rows.append([day, *(values[k] for values in gas.values())])
+        rows[3][3] = cell
+    else:
+        rows = [["jar", "time [d]", "volume [mL]", "note"]]
+        for name, values in gas.items():
+            for day, value in zip(DAYS, values, strict=True):
+                here = (name, day) == ("A1", 5)
+                rows.append([name, day, cell if here else value, note if here else None])
+    return read_trial(write_csv(tmp_path / "t", tables(readings=rows)))
+
+
+@pytest.mark.parametrize(
+    ("cell", "note", "wide"),
+    [("not measured", None, False), (None, "vented, not measured", False),
+     ("Not measured", None, True)],
+)  # fmt: skip
+def test_it_is_named_with_its_size_and_nothing_else_is(
+    tmp_path: Path, cell: object, note: str | None, wide: bool
+) -> None:
+    made = trial(tmp_path, cell, note, wide)
+    named = [f for f in find_reading_errors(made) if f.outcome in ("caution", "fail")]
+    assert [f.check for f in named] == ["gas not measured"]
+    assert named[0].where.startswith("A1 day 5")
+    # the other jar made 510 of 2325.6 mL then
+    assert "22 %" in named[0].meaning
+    assert "lower bound" in named[0].meaning
+    assert not check(made).problems
+
+
+def test_an_empty_figure_without_the_words_is_refused_with_the_way_out(tmp_path: Path) -> None:
+    with pytest.raises(UnusableInput, match="not measured"):
+        trial(tmp_path, None, "hm")
