@@ -132,7 +132,7 @@ def _gains(trial: Trial, seen: Look, fit: Fit, a: int, b: int) -> list[tuple[flo
     after = first_other[k] + (first_other[k + 1] if back[k] and k + 1 < rounds else 0.0)
     rest = np.delete(now, [n for n in (k - 1, k, k + 1) if 0 <= n < rounds])
     calm = not rest.size or rest.mean() < 4.0  # else the two are wrong all along
-    if one[k] > 30.0 and after < 14.0 and calm and _matters(trial, fit, a, b, k, k + 1):
+    if one[k] > 26.0 and after < 14.0 and calm and _matters(trial, fit, a, b, k, k + 1):
         found.append((float(one[k]) - 6.0, k, k + 1))
     suffix = np.cumsum(gain[::-1])[::-1]
     later = np.append(suffix[1:], 0.0)
@@ -143,7 +143,7 @@ def _gains(trial: Trial, seen: Look, fit: Fit, a: int, b: int) -> list[tuple[flo
     left = other[k + 1 :].sum() + first_other[k]
     count = 2 * max(rounds - k, 1)
     sure = rounds - k >= 3 and left / count < 3.0 and _both_apart(fit, a, b, k + 1)
-    if sure and whole[k] > 60.0 and _matters(trial, fit, a, b, k, rounds):
+    if sure and whole[k] > 45.0 and _matters(trial, fit, a, b, k, rounds):
         found.append((float(whole[k]) - 8.0, k, rounds))
     return found
 
@@ -227,7 +227,7 @@ def wrong_feed(trial: Trial, seen: Look) -> Cause | None:
     for s, jars in enumerate(fit.sets):
         for a in jars if len(jars) >= 3 else ():
             now = _cost(fit.made[a], fit.expected[a], fit.spread[a])
-            if now.mean() < 7.0 or trial.jars[a].sample_g <= 0:
+            if now.mean() < 5.5 or trial.jars[a].sample_g <= 0:
                 continue
             rest = [k for k in jars if k != a]
             among = np.abs(fit.made[rest] / np.maximum(_size_of(trial, rest), 1e-9))
@@ -249,7 +249,7 @@ def wrong_feed(trial: Trial, seen: Look) -> Cause | None:
                 gain = float(now.sum() - then.sum())
                 if (
                     then.mean() < min(2.5, 0.25 * now.mean())
-                    and gain > 60.0
+                    and gain > 45.0
                     and (best is None or gain > best[0])
                 ):
                     best = (gain, int(a), int(others[0]))

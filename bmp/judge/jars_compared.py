@@ -150,7 +150,11 @@ def leaking_jar(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
         (seen.gas_NmL[:, ends[-1]] - half, 0.35, "of the later gas"),
     ):
         ratio, should = _beside_replicates(trial, table.sets, gas)
-        for j in np.flatnonzero((ratio < -least) & (whole < -0.08)):
+        low = (ratio < -least) & (whole < -0.08)
+        for j in np.flatnonzero(low):
+            own = next(jars for jars in table.sets if j in jars)
+            if 2 * int(low[own].sum()) > len(own):
+                continue  # most of a set do not leak: the other one has too much
             spread = np.hypot(_left_aside(ratio, table.sets, int(j)), noise / should[j])
             name = trial.jars[j].name
             if ratio[j] < -4.5 * spread and all(name not in f.where for f in found):

@@ -412,10 +412,15 @@ def scrubbed_twice(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     if own is None or not control_settled(trial, seen):
         return None
     gas = final_methane_NmL(trial, seen)
-    each = np.array([gas[j] for j, jar in enumerate(trial.jars) if jar.role == "control"])
-    each = each[np.isfinite(each)]
-    if each.size > 1 and np.ptp(each) > 0.4 * float(np.median(each)):
-        return None  # something else is wrong with one of them
+    for role in ("control", "blank"):
+        each = np.array([
+            gas[j] / (jar.sample_g or jar.inoculum_g or np.nan)
+            for j, jar in enumerate(trial.jars)
+            if jar.role == role and jar.left_out is None
+        ])  # fmt: skip
+        each = each[np.isfinite(each)]
+        if each.size > 1 and np.ptp(each) > 0.4 * float(np.median(each)):
+            return None  # something else is wrong with one of them
     controls = np.array([jar.role == "control" for jar in trial.jars])[trial.readings.jar]
     usual = float(np.nanmedian(np.where(controls, seen.share, np.nan)))
     if not (0.35 < usual < 0.8 and 315 <= own / usual <= 420 and own < 260):
