@@ -94,3 +94,15 @@ def test_the_order_of_jars_does_not_matter(order: list[int]) -> None:
     yields = [232.0, 241.0, 236.0]
     mixed = replace(GOAT, values={"yield": tuple(yields[i] for i in order)})
     assert compare_pair(mixed, HORSE).p == pytest.approx(compare_pair(GOAT, HORSE).p)
+
+
+@pytest.mark.parametrize(
+    ("day", "finished", "judged"), [(1.0, None, False), (1.0, True, True), (26.0, None, True)]
+)
+def test_feeds_read_to_different_days_are_not_ranked(
+    day: float, finished: bool | None, judged: bool
+) -> None:
+    early = replace(GOAT, time_d=day, finished=finished)
+    found = compare_pair(early, replace(HORSE, time_d=31.0, finished=True))
+    assert (found.verdict != "no verdict") == judged
+    assert judged or "day 1 only" in found.no_verdict

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
@@ -171,6 +171,9 @@ def compare_pair(
         )
     sides = Side(a.name, (1.0, 0.0)), Side(b.name, (0.0, 1.0))
     found = replace(compare_samples(samples, *sides, quantity, basis, bucket_L), **ends)
+    apart = _read_to_other_days(a, b) if quantity == "yield" else ""
+    if apart:
+        return replace(found, no_verdict=apart)
     if quantity != "yield" or a.lent is None or b.lent is None:
         return found
     lent = [
@@ -180,6 +183,26 @@ def compare_pair(
     ]
     borrowed = compare_samples(lent, *sides, quantity, basis, bucket_L)
     return replace(found, borrowed=replace(borrowed, **ends))
+
+
+SHORTEST_PART: Final = 0.8
+"""A feed that still makes methane is compared only with those read for at most 1/0.8 of its time
+(judgement)."""
+
+
+def _read_to_other_days(a: Feed, b: Feed) -> str:
+    """Return why the yields of two feeds are of days too far apart; empty where they are not."""
+    if a.time_d is None or b.time_d is None:
+        return ""
+    (early_d, early), (late_d, late) = sorted(
+        ((a.time_d, a), (b.time_d, b)), key=lambda side: side[0]
+    )
+    if early.finished or early_d >= SHORTEST_PART * late_d:
+        return ""
+    return (
+        f"{early.name} was read to day {early_d:.3g} only and still made methane, {late.name} to "
+        f"day {late_d:.3g}"
+    )
 
 
 def _ends(a: Feed, b: Feed) -> dict[str, Any]:

@@ -275,7 +275,8 @@ def pair_words(c: Comparison) -> str:
     """Return one comparison in one short sentence: by how much, and how sure."""
     a, b = c.a, c.b
     if c.no_verdict or c.ratio.value is None:
-        return f"{_capital(a)} against {b}: no verdict."
+        apart = c.no_verdict if " only and still made " in c.no_verdict else ""
+        return f"{_capital(a)} against {b}: no verdict" + f", {apart}" * bool(apart) + "."
     ends = c.ratio.ci95
     if c.verdict == "not shown":
         span = "" if ends is None else f" (difference {_change(ends)})"
