@@ -265,7 +265,9 @@ def _fieller_end(
         root = np.where(a > 0, root, side * np.inf)
         # Once unbounded there is no point at which to take degrees of freedom: stay there.
         new = np.where(np.isfinite(ratio), root, ratio)
-        if np.allclose(new, ratio, rtol=1e-13, atol=1e-13):
+        with np.errstate(invalid="ignore"):
+            still = (new == ratio) | (np.abs(new - ratio) <= 1e-13 * (1.0 + np.abs(ratio)))
+        if still.all():
             return new
         ratio = new
     return ratio
