@@ -466,11 +466,12 @@ def test_charts_are_read_on_a_telephone_and_by_pointing(telephone: Any, demo: Se
     telephone.keyboard.press("ArrowRight")
     assert telephone.inner_text("[data-pointed]") != said
     telephone.goto(f"{demo.address}/trials/cheese_dairy/tank")
-    # drawn 5.8 inches wide with letters of 9 points: wide enough for 12 pixels, moved sideways
-    widths = telephone.locator("figure svg").evaluate_all(
-        "all => all.map(e => 9 * e.getBoundingClientRect().width / e.viewBox.baseVal.width)"
+    heights = telephone.locator("figure svg text").evaluate_all(
+        "all => all.map(e => { const svg = e.ownerSVGElement;"
+        " const scale = svg.getBoundingClientRect().width / svg.viewBox.baseVal.width;"
+        " return parseFloat(getComputedStyle(e).fontSize) * scale; })"
     )
-    assert min(widths) >= 12
+    assert min(heights) >= 12
 
 
 def test_a_person_types_in_the_units_of_the_instruments(telephone: Any, demo: Served) -> None:
