@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from scipy import stats
 
+from bmp.fit.common_errors import Factor
 from bmp.fit.curves import pack
 from bmp.fit.material import MaterialCurves, fit_material, fit_materials
 from bmp.fit.results import Forecast
@@ -52,6 +56,31 @@ def test_the_forecast_stops_such_a_tail_when_its_formula_says() -> None:
     daily = 100 * np.diff(inverse(later - 1), append=0)[:-1] / inverse(later[:-1])
     expected = later[:-1][daily < 1.0][0] + 2
     assert found.stop_day_d.value == pytest.approx(expected, abs=1.0)
+
+
+def test_errors_that_all_jars_share_are_in_the_forecast() -> None:
+    """VS known to 4 % and three blanks that move the mean by -9, 0 and 9.
+
+    u of the blanks: sqrt(162/6) = 5.2 with two degrees of freedom. The wider the forecast, by the
+    root of the sum of squares: the interval of the common errors by themselves.
+    """
+    days = np.arange(1.0, 13.0)
+    moves = [np.array([[-9.0], [0.0], [9.0]]) * np.ones(days.size)]
+    bare = MaterialCurves([days], [inverse(days)], one_phase=True)
+    shared = replace(bare, blank_moves=moves, factors=(Factor("solids", 0.04),))
+    alone, wider = (
+        found.forecast.final_yield.ci95
+        for found in fit_materials([bare, shared], reported=False)
+        if found.forecast and found.forecast.final_yield.ci95
+    )
+    value = fit_materials([bare], reported=False)[0].forecast.final_yield.value
+    blank, solids = 162 / 6, (0.04 * value) ** 2
+    freedom = (blank + solids) ** 2 / (blank**2 / 2)
+    half = max(
+        stats.t.ppf(0.975, freedom) * np.sqrt(blank + solids), stats.t.ppf(0.975, 2) * blank**0.5
+    )
+    for end, wide in zip(alone, wider, strict=True):
+        assert abs(wide - value) == pytest.approx(np.hypot(end - value, half), rel=0.005)
 
 
 def test_the_noise_of_a_day_is_that_put_in() -> None:

@@ -9,18 +9,21 @@ for one, unless the feed is known to have none.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from bmp.estimate import Estimate
+from bmp.fit.common_errors import Factor, common_parts
 from bmp.fit.curves import Curves
 from bmp.fit.engine import fit_curves
 from bmp.fit.interval import FEWEST_JARS, between_jars
 from bmp.fit.models import MODELS
 from bmp.fit.results import Forecast
 from bmp.fit.tail import Spread, Tail, fit_tail, reading_noise, spread
+from bmp.statistics import critical_value
 from bmp.stop_rule import stop_days, stop_days_read_together
 from bmp.trial import FloatArray, IntArray
 
@@ -80,6 +83,8 @@ def forecast(
     one_phase: bool = False,
     highest: float | None = None,
     shape: Spread | None = None,
+    blank_moves: FloatArray | None = None,
+    factors: Sequence[Factor] = (),
 ) -> Forecast | None:
     """Return what the readings to date say about the end, `None` once the stop rule is met.
 
@@ -95,6 +100,9 @@ def forecast(
         The most that literature or theory allow the feed; `None`: not known.
     shape
         How far real tails differ from the expected one; `None`: as all real curves showed.
+    blank_moves, factors
+        What the jars have in common, as `bmp.fit.common_errors.mean_over_jars` takes it; the blanks
+        by the last reading.
     """
     run = np.nonzero(curves.valid)[0]
     net = curves.value[curves.valid]
@@ -110,7 +118,7 @@ def forecast(
     if not np.isfinite(ahead.stop_d[0]):
         return _no_number(unit, f"the stop rule will not be met within {LONGEST_AHEAD_D:.0f} days")
     value = float(ahead.yields[:, 0].mean())
-    low, high = _yield_limits(ahead, value)
+    low, high = _yield_limits(ahead, value, _common_half(value, blank_moves, factors))
     if low <= 0 or high > WIDEST_RATIO * low:
         return _no_number(unit, "the readings do not yet show where the curve is heading")
     stop = _stop_day(ahead, float(tail.day.max()))
@@ -186,14 +194,23 @@ def _at(time: FloatArray, path: FloatArray, day: FloatArray) -> FloatArray:
     return np.asarray(path[np.arange(len(path)), index], dtype=np.float64)
 
 
-def _yield_limits(ahead: _Ahead, value: float) -> tuple[float, float]:
-    """Return the limits that futures and scatter between jars leave, both errors together."""
+def _common_half(value: float, blank_moves: FloatArray | None, factors: Sequence[Factor]) -> float:
+    """Return half the 95 % interval that blank, VS and methane share make by themselves."""
+    parts, dof = common_parts(np.asarray(value), blank_moves, factors)
+    variances = np.array(parts)
+    if not variances.sum() > 0.0:
+        return 0.0
+    return float(critical_value(variances, np.array(dof)) * np.sqrt(variances.sum()))
+
+
+def _yield_limits(ahead: _Ahead, value: float, common: float) -> tuple[float, float]:
+    """Return the limits that futures, scatter between jars and common errors leave together."""
     low, high = (float(x) for x in np.quantile(ahead.yields[:, 1:].mean(axis=0), (0.025, 0.975)))
     below, above = max(value - low, 0.0), max(high - value, 0.0)
     if len(ahead.yields) >= FEWEST_JARS:
         least, most = between_jars(ahead.yields[:, 0])
         below, above = np.hypot(below, value - least), np.hypot(above, most - value)
-    return value - float(below), value + float(above)
+    return value - float(np.hypot(below, common)), value + float(np.hypot(above, common))
 
 
 def _stop_day(ahead: _Ahead, today_d: float) -> Estimate:

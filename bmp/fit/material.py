@@ -169,8 +169,18 @@ def _material(
             unit,
             one_phase=material.one_phase,
             highest=material.highest,
+            blank_moves=_moves_by_the_end(shifts, curves),
+            factors=material.factors,
         ),
     )
+
+
+def _moves_by_the_end(shifts: Sequence[FloatArray], curves: Curves) -> FloatArray | None:
+    """Return how far each blank moves the mean of the jars' last readings. Shape (blanks,)."""
+    if not shifts:
+        return None
+    last = curves.count - 1
+    return np.array([shift[np.arange(last.size), last].mean() for shift in shifts])
 
 
 @dataclass(frozen=True, eq=False)
