@@ -88,3 +88,15 @@ def test_importing_the_comparison_loads_no_heavy_library() -> None:
     code = f"import sys, bmp.compare, bmp.report.compare_figures; print({heavy})"
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert out.stdout.strip() == "[]"
+
+
+def test_a_control_that_fails_is_told_beside_every_mean_over_trials() -> None:
+    again = autumn("horse manure", [90.0, 92.0, 86.0])
+    weak = replace(CONTROLS["autumn"], no_bridge="178 where 340 to 395 is asked")
+    found = compare_trials([HORSE, again], CONTROLS | {"autumn": weak})
+    assert found.unsound == (
+        "The control of autumn does not vouch for its trial (178 where 340 to 395 is asked). Rely "
+        "on no mean over trials that holds it.",
+    )
+    assert [one.relative_to_control for one in found.repeated] == [False]
+    assert compare_trials([HORSE, again], CONTROLS).unsound == ()

@@ -66,6 +66,8 @@ def run(arguments: argparse.Namespace) -> int:
         if one.borrowed is not None and one.borrowed.first is not None:
             for words in borrowed_sentences(one.borrowed.first.comparisons):
                 print(head + words)
+    for words in across.unsound if across else ():
+        print(words)
     for c in across.family.comparisons if across else ():
         print(sentence(c))
     for one, name in zip(found, names, strict=True):

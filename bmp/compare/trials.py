@@ -49,6 +49,8 @@ class TrialsCompared:
     control: OverTrials | None
     """The control itself over the trials: how far the trials lie apart."""
     inocula: tuple[InoculaCompared, ...]
+    unsound: tuple[str, ...] = ()
+    """A sentence for each trial whose control does not vouch for it."""
 
 
 def compare_trials(
@@ -90,6 +92,12 @@ def compare_trials(
         repeated=tuple(_repeated(feeds, controls, basis)),
         control=mean_over_trials(standing) if len(standing) > 1 else None,
         inocula=tuple(_inocula(feeds)),
+        unsound=tuple(
+            f"The control of {one.trial} does not vouch for its trial ({one.no_bridge}). Rely on "
+            "no mean over trials that holds it."
+            for one in standing
+            if one.no_bridge
+        ),
     )
 
 

@@ -115,12 +115,24 @@ def _collector(draft: Draft, rounds: tuple[Round, ...]) -> list[str]:
                 f"{daily:.0f} mL, more than the collector holds"
             )
         return lines
+    if draft.wishes.measured == "mass":
+        lines.append(
+            f"each jar lets out up to {high:.0f} mL between two rounds: keep the room aired. Hang "
+            "no bag on a jar that is weighed, its gas would be weighed with it"
+        )
+        return lines
     size = next((s for s in COLLECTOR_SIZES_ML if s >= high), None)
     words = f"{size} mL" if size else f"at least {high:.0f} mL"
     lines.append(
         f"a cylinder or bag of {words} a jar holds the gas of every interval: up to {high:.0f} mL "
         "in the fullest. Name a smaller one as “collector”, and the jars are filled for it"
     )
+    feeds = [sample for sample in draft.samples if sample.role == "substrate"]
+    if not all(feed.solids.measured for feed in feeds):
+        lines.append(
+            "that is for the highest VS that the feeds may have: with TS and VS measured a smaller "
+            "one does"
+        )
     return lines
 
 

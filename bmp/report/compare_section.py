@@ -77,6 +77,7 @@ def across_content(found: TrialsCompared) -> Mapping[str, Any]:
     bridge = [inocula_sentence(one) for one in found.inocula]
     if found.control is not None:
         bridge.insert(0, trials_sentence(found.control))
+    bridge = [*found.unsound, *bridge]
     return {
         "words": [sentence(c) for c in found.family.comparisons]
         or ["Every pair of feeds stands in one trial together, and is told there."],
