@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import errno
 import os
 import sys
 import warnings
+from contextlib import suppress
 from importlib import import_module
+from io import TextIOWrapper
 from typing import TYPE_CHECKING
 
 from bmp import __version__
@@ -40,26 +43,52 @@ def main(words: Sequence[str] | None = None) -> int:
     if words is None and not sys.warnoptions:
         # run as a program: what numpy remarks about a hopeless file is for us, not for its owner
         warnings.simplefilter("ignore")
+    for stream in (sys.stdout, sys.stderr):
+        # a console that lacks a letter shows another in its place
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="replace")
     arguments = parser().parse_args(words)
-    from bmp.commands.terminal import UNUSABLE, tell
+    from bmp.commands.terminal import UNUSABLE, tell, words_of
     from bmp.problem import UnusableInput
 
     try:
-        return int(arguments.run(arguments))
+        status = int(arguments.run(arguments))
+        sys.stdout.flush()
+        return status
     except UnusableInput as unusable:
         tell(unusable.problems)
-    except BrokenPipeError:
-        # whoever read the output has had enough; nothing is wrong with the work
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
     except OSError as error:
-        tell([f"{error.filename or 'the files'}: {error.strerror or error}"])
+        if _pipe_closed(error):
+            # whoever read the output has had enough; nothing is wrong with the work
+            _drop_output()
+            return 0
+        tell([words_of(error)])
     except KeyboardInterrupt:
         tell(["stopped; nothing was written"])
     except Exception as error:
         # whatever a stranger's file holds, a person sees a sentence; the tests see the error
         tell([f"bmp cannot use this and does not know why ({type(error).__name__}: {error})"])
+    _flushed()
     return UNUSABLE
+
+
+def _pipe_closed(error: OSError) -> bool:
+    """Tell whether the output was closed; Windows calls that an invalid argument."""
+    windows = os.name == "nt" and error.errno == errno.EINVAL and error.filename is None
+    return isinstance(error, BrokenPipeError) or windows
+
+
+def _flushed() -> None:
+    """Write out what waits; where that fails it is dropped, so that Python does not try again."""
+    try:
+        sys.stdout.flush()
+    except (OSError, ValueError):
+        _drop_output()
+
+
+def _drop_output() -> None:
+    with suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 if __name__ == "__main__":

@@ -13,6 +13,7 @@ PACKAGE = Path(__file__).parents[1] / "bmp"
 LEVELS: list[set[str]] = [
     {
         "constants",
+        "moving",
         "problem",
         "estimate",
         "finding",

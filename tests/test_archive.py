@@ -264,7 +264,7 @@ def test_a_folder_of_trials(tmp_path: Path, capsys: pytest.CaptureFixture[str]) 
     (place / "garbage.xlsx").write_bytes(b"PK nothing")
     (place / "letters").mkdir()
     before = {p: p.read_bytes() for p in place.rglob("*") if p.is_file()}
-    assert main(["archive", str(place), "--workers", "1"]) == 0
+    assert main(["archive", str(place), "--workers", "1"]) == 1  # one trial is refused
     out = tmp_path / "trials-archive"
     assert {path.name for path in out.iterdir()} == ARCHIVE_FILES
     assert {path.name for path in tmp_path.iterdir()} == {"trials", "trials-archive"}
@@ -279,7 +279,7 @@ def test_a_folder_of_trials(tmp_path: Path, capsys: pytest.CaptureFixture[str]) 
     assert "“=1+1” is not a number" in table(out / "refused.csv")[1][1]
     said = capsys.readouterr()
     assert "3 trials analysed, 1 of them validated." in said.out
-    assert "2 trials cannot be used" in said.out
+    assert "2 trials were not used" in said.out
     assert said.err == ""
 
 
@@ -327,7 +327,7 @@ def large(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_broken_trials_do_not_stop_the_others(large: Path, tmp_path: Path) -> None:
-    assert main(["archive", str(large), "--out", str(tmp_path / "out"), "--workers", "1"]) == 0
+    assert main(["archive", str(large), "--out", str(tmp_path / "out"), "--workers", "1"]) == 1
     refused: dict[str, list[str]] = {}
     for name, line in table(tmp_path / "out" / "refused.csv")[1:]:
         refused.setdefault(name, []).append(line)
@@ -361,7 +361,7 @@ def test_the_order_of_rows_does_not_matter(large: Path, tmp_path: Path) -> None:
             ]
         (shuffled / path.name).write_text("\n".join([head, *lines]) + "\n", encoding="utf-8")
     for place, out in ((large, "a"), (shuffled, "b")):
-        assert main(["archive", str(place), "--out", str(tmp_path / out), "--workers", "1"]) == 0
+        assert main(["archive", str(place), "--out", str(tmp_path / out), "--workers", "1"]) == 1
     assert outputs(tmp_path / "a")["materials.csv"] == outputs(tmp_path / "b")["materials.csv"]
 
 

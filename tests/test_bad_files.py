@@ -276,7 +276,7 @@ def test_a_hostile_archive_takes_bounded_time_and_memory(name: str, tmp_path: Pa
     if name == "nothing but noughts":
         os.truncate(place / "readings.csv", 500_000_000)  # takes no room on the disk
     status, lines, seconds, megabytes = in_a_process_of_its_own(place, "archive")
-    assert status in (0, 2)
+    assert status in (0, 1, 2)
     assert bool(lines) == (status == 2)
     assert len(lines) <= 51
     assert not any("Traceback" in line or "does not know why" in line for line in lines), lines

@@ -8,9 +8,11 @@ from pathlib import Path
 from bmp.archive.cell_by_cell import KINDS, by_trial, cell_parts
 from bmp.archive.parts import FilePart, Part
 from bmp.problem import Problem, Problems, UnusableInput
-from bmp.read.tables import read_tables
+from bmp.read.tables import WORKBOOKS, read_tables
 
 FILES_IN_A_PART = 20
+DEEPEST = 5
+"""Folders inside folders that are looked through for trials that were put too deep."""
 
 
 def find_archive(place: Path) -> Iterator[Part]:
@@ -62,4 +64,27 @@ def _is_trial(path: Path) -> bool:
             any(child.suffix.lower() == ".csv" for child in path.iterdir())
             and not (path / "files.json").exists()
         )
-    return path.suffix.lower() == ".xlsx"
+    # those that cannot be read are told with what to do
+    return path.suffix.lower() in (*WORKBOOKS, ".xls", ".ods")
+
+
+def deeper_trials(place: Path) -> dict[str, tuple[str, ...]]:
+    """Return the trials that lie deeper in a folder of trials, each with what to do about it."""
+    if not place.is_dir() or _has_tables(place):
+        return {}
+    what = "this trial lies deeper in the folder and was not read"
+    wanted = "move it up beside the others, or give its own folder"
+    found = sorted(path.relative_to(place).as_posix() for path in _below(place, 0))
+    return {name: (str(Problem(name, what, wanted)),) for name in found}
+
+
+def _below(folder: Path, depth: int) -> Iterator[Path]:
+    """Yield the trials in folders that are no trials themselves; results and links are left."""
+    for path in folder.iterdir():
+        if path.name.startswith(".") or path.is_symlink():
+            continue
+        if _is_trial(path):
+            if depth:
+                yield path
+        elif path.is_dir() and depth < DEEPEST and not (path / "files.json").exists():
+            yield from _below(path, depth + 1)

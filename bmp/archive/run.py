@@ -9,20 +9,22 @@ from __future__ import annotations
 import json
 import os
 import sys
+import threading
 from collections import deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import replace
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
 from pathlib import Path
 from typing import TypeAlias
 
 import numpy as np
 
-from bmp.archive.find import find_archive
+from bmp.archive.find import deeper_trials, find_archive
 from bmp.archive.outcome import Outcome
 from bmp.archive.parts import Part
+from bmp.moving import move
 
 WORTH_BYTES, WORTH_TRIALS = 5_000_000, 60
 Pool: TypeAlias = tuple[ProcessPoolExecutor | None, int]
@@ -61,6 +63,7 @@ def run_archive(
     with _processes(workers if _large(place) else 1) as pool:
         parts = find_archive(place)
         total = _run(parts if look else map(_without_looking, parts), kept, pool, show)
+    total = total + Outcome((), {}, deeper_trials(place))
     rows = tuple(sorted(total.rows, key=lambda row: (row[0], row[-2])))
     return replace(total, rows=rows, errors=tuple(sorted(total.errors, key=lambda row: row[0])))
 
@@ -92,12 +95,21 @@ def _processes(workers: int) -> Iterator[Pool]:
 
 def _begin() -> None:
     """Load what the first part needs, while the archive is looked through."""
+    threading.Thread(target=_end_with_parent, daemon=True).start()
     import pyarrow.csv  # noqa: F401
     import scipy.special  # noqa: F401
 
     # once so much was given back, the C library keeps arrays of a part's size for the next ones,
     # which otherwise cost a tenth of the time
     np.empty(LARGE_BYTES, dtype=np.uint8)
+
+
+def _end_with_parent() -> None:
+    """End this process when the one that started it is gone, however that ended."""
+    parent = parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 def _run(parts: Iterator[Part], kept: Path, pool: Pool, show: Callable[[int], None]) -> Outcome:
@@ -146,7 +158,7 @@ def _save(outcome: Outcome, path: Path) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     new = path.with_suffix(f".{os.getpid()}")
     new.write_text(json.dumps(vars(outcome), allow_nan=False), encoding="utf-8")
-    new.replace(path)
+    move(new, path)
 
 
 def _load(path: Path) -> Outcome | None:

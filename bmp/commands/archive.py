@@ -7,7 +7,7 @@ import os
 import shutil
 from pathlib import Path
 
-from bmp.commands.terminal import DONE, UNUSABLE, beside, progress, tell
+from bmp.commands.terminal import CHECK_FAILED, DONE, UNUSABLE, beside, progress, tell
 
 HELP = "analyse many trials into one table of materials and a page that lists them by verdict"
 
@@ -28,9 +28,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="do not look for reading errors; a large archive is then done several times faster",
     )  # fmt: skip
     parser.add_argument(
-        "--workers", type=int, metavar="N", default=os.cpu_count() or 1,
-        help="processes to work in (default: one a processor)",
+        "--workers", type=_workers, metavar="N", default=os.cpu_count() or 1,
+        help="processes to work in (default and at most: one a processor)",
     )  # fmt: skip
+
+
+def _workers(text: str) -> int:
+    """Return a number of processes, at most one a processor."""
+    if not text.isascii() or not text.isdigit() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"“{text}” is not a number of processes; write 1 or more")
+    return min(int(text), os.cpu_count() or 1)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -69,7 +76,7 @@ def run(arguments: argparse.Namespace) -> int:
     validated = sum(not why for why in outcome.because.values())
     print(f"{len(outcome.because)} trials analysed, {validated} of them validated.")
     if outcome.refused:
-        print(f"{len(outcome.refused)} trials cannot be used: see {out / 'refused.csv'}")
+        print(f"{len(outcome.refused)} trials were not used: see {out / 'refused.csv'}")
     if look:
         touched = len({row[0] for row in outcome.errors})
         where = out / "reading_errors.csv"
@@ -77,4 +84,4 @@ def run(arguments: argparse.Namespace) -> int:
     else:
         print("Reading errors were not looked for.")
     print(f"The table is {out / 'materials.csv'}, the page {out / 'trials.html'}")
-    return DONE
+    return CHECK_FAILED if outcome.refused else DONE

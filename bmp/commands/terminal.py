@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import sys
 from typing import TYPE_CHECKING
 
@@ -25,6 +26,20 @@ def tell(problems: Iterable[Problem | str]) -> None:
         print(line, file=sys.stderr)
     if len(lines) > MOST_LINES:
         print(f"… and {len(lines) - MOST_LINES} more problems", file=sys.stderr)
+
+
+def words_of(error: OSError) -> str:
+    """Return what a failure of the system means, where, and what to do."""
+    from bmp.moving import held
+
+    place = error.filename or "the results"
+    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+        return f"{place}: the disk is full; make room there, or write elsewhere with --out"
+    if held(error):
+        return f"{place}: another program holds this open; close it there and type the same again"
+    if error.errno == errno.EROFS:
+        return f"{place}: nothing can be written there; write elsewhere with --out"
+    return f"{place}: {error.strerror or error}"
 
 
 def read_told(place: Path, show: Callable[[str], None]) -> Trial:
@@ -66,7 +81,14 @@ def progress() -> Callable[[str], None]:
     if not sys.stderr.isatty():
         return lambda step: None
 
+    shown = 0
+
     def show(step: str) -> None:
-        print(f"\r\033[K{step} …" if step else "\r\033[K", end="", file=sys.stderr, flush=True)
+        # blanks over the last step: old consoles print an erase code as letters
+        nonlocal shown
+        line = f"{step} …" if step else ""
+        end = "" if step else "\r"
+        print(f"\r{line.ljust(shown)}", end=end, file=sys.stderr, flush=True)
+        shown = len(line)
 
     return show

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from bmp.moving import move
 from bmp.problem import Problem, UnusableInput
 
 NAME = "journal.jsonl"
@@ -154,7 +155,7 @@ def append(folder: Path, entry: Entry) -> None:
 def write_whole(path: Path, text: str) -> None:
     """Write a file so that it is the old one or the new one, whatever happens meanwhile."""
     new = prepared(path, text)
-    os.replace(new, path)
+    move(new, path)
     sync_folder(path.parent)
 
 

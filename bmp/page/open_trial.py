@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import os
 import threading
 from collections.abc import Callable, Mapping
 from contextlib import suppress
@@ -11,6 +10,7 @@ from datetime import datetime
 from pathlib import Path
 from time import monotonic
 
+from bmp.moving import move
 from bmp.page.conflict import Conflict, ask_about_near, cells_at, changed_since
 from bmp.page.journal import (
     NAME,
@@ -434,7 +434,7 @@ class OpenTrial:
         if new is None:
             path.unlink(missing_ok=True)
         else:
-            os.replace(new, path)
+            move(new, path)
         sync_folder(path.parent)
 
     def _write_table(self, name: str, text: str) -> None:

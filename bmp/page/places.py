@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from bmp.moving import move
 from bmp.page.setting import setting
 from bmp.problem import Problem, UnusableInput
 from bmp.read.reader import TABLES
@@ -82,7 +83,7 @@ def safe_name(title: str) -> str:
     kept = re.sub(r"(\.xlsx)+$", "", kept, flags=re.IGNORECASE).strip("-._")
     # names that mean a device on Windows
     if re.fullmatch(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?", kept, re.IGNORECASE):
-        kept += "-trial"
+        kept = f"trial-{kept}"
     return kept or "trial"
 
 
@@ -134,7 +135,7 @@ def keep_upload(root: Path, name: str, content: bytes) -> Path:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
-        os.replace(new, path)
+        move(new, path)
     except OSError:
         new.unlink(missing_ok=True)
         raise

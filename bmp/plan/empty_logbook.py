@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -81,7 +82,10 @@ def write_empty_logbook(path: Path, way: str, units: ShownUnits) -> None:
         sheet.cell(row, 2).number_format = "yyyy-mm-dd hh:mm"
     _example(book, way, units, jars, [c[0] for c in columns])
     book.active = 0
-    book.save(path)
+    # packed in memory: a full disk leaves no half workbook, and is told as such
+    made = BytesIO()
+    book.save(made)
+    path.write_bytes(made.getvalue())
 
 
 _NOTE = ("note", Entry("anything that happened: a leak, a cold night, a spilled jar"))

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from datetime import datetime
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -73,7 +74,10 @@ def write_logbook(plan: Plan, path: Path) -> None:
     _dosing_sheet(book, plan)
     _cautions_sheet(book, plan)
     book.active = book.sheetnames.index("readings")
-    book.save(path)
+    # packed in memory: a full disk leaves no half workbook, and is told as such
+    made = BytesIO()
+    book.save(made)
+    path.write_bytes(made.getvalue())
 
 
 # ---------------------------------------------------------------- the four tables of the trial

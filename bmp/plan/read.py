@@ -18,6 +18,7 @@ from bmp.read.cells import ERROR_WANTED, Unreadable, is_error, moment, number, q
 from bmp.read.columns import Known, ignored_words, match_unit, parse_header
 from bmp.read.crucibles import read_crucibles, with_crucibles
 from bmp.read.records import materials_of, read_rows
+from bmp.read.setup import altitude
 from bmp.read.tables import Table, missing_tables, read_tables
 
 TABLES = ("materials", "plan")
@@ -66,11 +67,12 @@ def read_wishes(place: Path) -> WrittenWishes:
         problems.append(Problem(tables["plan"].name, "there is no jar volume", wanted))
     if problems:
         raise UnusableInput(problems)
-    altitude = values.pop("altitude_m", None)
-    if altitude is not None and "ambient_kPa" not in values:
-        values["ambient_kPa"] = standard_atmosphere_kPa(altitude)
+    altitude_m = values.pop("altitude_m", None)
+    if altitude_m is not None and "ambient_kPa" not in values:
+        values["ambient_kPa"] = standard_atmosphere_kPa(altitude_m)
         assumed.append(
-            f"air pressure {values['ambient_kPa']:.1f} kPa, standard atmosphere at {altitude:.0f} m"
+            f"air pressure {values['ambient_kPa']:.1f} kPa, "
+            f"standard atmosphere at {altitude_m:.0f} m"
         )
     wishes = Wishes(
         materials,
@@ -128,7 +130,8 @@ def _value(
             rule = match_unit(known, parse_header(text), table.name, problems, row)
             if rule is None:
                 return None
-            return quantity(cell, rule, known.unit, table.semicolons)
+            value = quantity(cell, rule, known.unit, table.semicolons)
+            return altitude(value) if known.field == "altitude_m" else value
         if is_error(cell):
             raise Unreadable(ERROR_WANTED)
         if known.field == "started":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -55,7 +56,10 @@ def write_request(
         choices = tuple(CHOICES.get(known.field, ()))
         allow(sheet, Entry(_plain(known.means), choices=choices), f"B{row}")
     _materials(book, materials)
-    book.save(path)
+    # packed in memory: a full disk leaves no half workbook, and is told as such
+    made = BytesIO()
+    book.save(made)
+    path.write_bytes(made.getvalue())
 
 
 def _written(known: Known, value: Any) -> Any:

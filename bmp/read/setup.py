@@ -120,7 +120,8 @@ def _value(
             rule = match_unit(known, header, table.name, problems, row)
             if rule is None:
                 return None
-            return quantity(cell, rule, known.unit, table.semicolons)
+            value = quantity(cell, rule, known.unit, table.semicolons)
+            return altitude(value) if known.field == "altitude_m" else value
         if is_error(cell):
             raise Unreadable(ERROR_WANTED)
         if known.field == "started":
@@ -144,6 +145,20 @@ def _value(
         return chosen if chosen is not None else wrong(f"write one of: {', '.join(choices)}")
     text = words(cell)
     return text if len(text) <= LONGEST_TEXT else text[: LONGEST_TEXT - 1] + "…"
+
+
+def altitude(value_m: float) -> float:
+    """Return an altitude [m], of which an air pressure is made at once.
+
+    Raises
+    ------
+    Unreadable
+        Nobody lives there, and the atmosphere's formula does not hold.
+    """
+    possible = POSSIBLE["altitude_m"]
+    if not possible.holds(value_m):
+        raise Unreadable(f"write the height above sea level, {possible.words}")
+    return value_m
 
 
 def flush_gas(text: str) -> Mapping[str, float] | None:

@@ -27,6 +27,8 @@ __all__ = [
 
 # More than any jar trial holds; keeps a hostile file from filling the memory.
 LARGEST_FILE_BYTES = 60_000_000
+WORKBOOKS = (".xlsx", ".xlsm")
+"""Endings of workbooks that can be read; macros are left alone."""
 MOST_COLUMNS = 2_000
 LONGEST_CELL = 10_000
 MOST_ROWS: Mapping[str, int] = {"materials": 2_000, "jars": 5_000, "readings": 1_000_000}
@@ -67,7 +69,7 @@ def read_tables(
     told: list[Problem] = [] if problems is None else problems
     if place.is_dir():
         read = _read_folder(place, wanted, told)
-    elif place.suffix.lower() == ".xlsx" and place.is_file():
+    elif place.suffix.lower() in WORKBOOKS and place.is_file():
         read = _read_workbook(place, wanted, told)
     elif not place.exists():
         raise _unusable(str(place), "there is no such file or folder", _layout_words(wanted))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Mapping, Sequence
 from itertools import islice
 from math import isfinite
@@ -76,7 +77,8 @@ def _write_workbook(path: Path, sheets: Mapping[str, Mapping[str, Sequence[Any]]
     import xlsxwriter
 
     options = {"constant_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
-    with xlsxwriter.Workbook(str(path), options) as book:
+    made = io.BytesIO()
+    with xlsxwriter.Workbook(made, options) as book:
         bold = book.add_format({"bold": True})
         for title, columns in sheets.items():
             page = book.add_worksheet(title)
@@ -89,6 +91,7 @@ def _write_workbook(path: Path, sheets: Mapping[str, Mapping[str, Sequence[Any]]
                         page.write_string(number, place, value)
                     elif value is not None and isfinite(value):
                         page.write_number(number, place, value)
+    path.write_bytes(made.getvalue())
 
 
 def _write_csv(columns: Mapping[str, Sequence[Any]], path: Path) -> None:

@@ -3,9 +3,17 @@
 from __future__ import annotations
 
 import os
+import signal
+import sys
 import threading
+import time
 import warnings
 from collections.abc import Callable
+from typing import Final
+
+LONGEST_S: Final = 60.0
+"""Pictures take a few seconds; a copy that hangs must not hold the report up for ever."""
+STEP_S: Final = 0.005
 
 
 def start_beside(work: Callable[[], None]) -> Callable[[], None]:
@@ -16,7 +24,8 @@ def start_beside(work: Callable[[], None]) -> Callable[[], None]:
     fails it is done again here, so that its error is seen.
     """
     alone = threading.active_count() == 1
-    if not hasattr(os, "fork") or not alone or (os.cpu_count() or 1) < 2:
+    # macOS has fork too, but its own libraries may hang in the copy
+    if not sys.platform.startswith("linux") or not alone or (os.cpu_count() or 1) < 2:
         work()
         return lambda: None
     with warnings.catch_warnings():
@@ -32,7 +41,19 @@ def start_beside(work: Callable[[], None]) -> Callable[[], None]:
             os._exit(status)
 
     def wait() -> None:
-        if os.waitpid(child, 0)[1] != 0:
+        if _status(child) != 0:
             work()
 
     return wait
+
+
+def _status(child: int) -> int:
+    """Return how the copy ended; one that takes too long is ended."""
+    last = time.monotonic() + LONGEST_S
+    while time.monotonic() < last:
+        ended, status = os.waitpid(child, os.WNOHANG)
+        if ended:
+            return status
+        time.sleep(STEP_S)
+    os.kill(child, signal.SIGKILL)
+    return os.waitpid(child, 0)[1]

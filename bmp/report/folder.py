@@ -11,17 +11,19 @@ import ctypes
 import json
 import os
 import re
+import secrets
 import shutil
-import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from bmp.moving import held, move
 from bmp.problem import Problem, UnusableInput
 
 # Ends of the hidden names beside the results: being made, and old results on their way out.
 MAKING, LEAVING = ".bmp-making", ".bmp-leaving"
+_LETTERS = "abcdefghijklmnopqrstuvwxyz0123456789_"
 ABANDONED_AFTER_S = 86_400.0
 _HERE, _EXCHANGE = -100, 2  # AT_FDCWD and RENAME_EXCHANGE of renameat2(2)
 
@@ -86,41 +88,73 @@ def write_folder(
     """
     out.parent.mkdir(parents=True, exist_ok=True)
     _sweep(out)
-    making = tempfile.mkdtemp(prefix=_stem(out), suffix=MAKING, dir=out.parent)
-    new = Path(making)
+    new = _new_folder(out)
     try:
         with _in_use(new):
             write(new)
             manifest = {"format": file_format, "files": _files(new)}
             text = json.dumps(manifest, indent=1) + "\n"
             (new / "files.json").write_text(text, encoding="utf-8")
-            new.chmod(0o777 & ~_umask())
             _move_in(new, out, "" if keep else file_format)
+    except OSError as error:
+        if error.filename is None or Path(str(error.filename)).is_relative_to(new):
+            error.filename = str(out)
+        raise
     finally:
         shutil.rmtree(new, ignore_errors=True)
 
 
+def _new_folder(out: Path) -> Path:
+    """Return a new folder beside `out`, open to whom its place is open.
+
+    One of `tempfile` would be open to its maker alone, also after it was moved.
+    """
+    while True:
+        name = "".join(secrets.choice(_LETTERS) for _ in range(8))
+        new = out.with_name(f"{_stem(out)}{name}{MAKING}")
+        with suppress(FileExistsError):
+            new.mkdir()
+            return new
+
+
 def _move_in(new: Path, out: Path, file_format: str) -> None:
     if not out.exists():
-        new.rename(out)
+        move(new, out)
         return
     disposable = _written_here(out, file_format) or not any(out.iterdir())
     if not disposable:
         # under the name that the other folder is to be kept by, so that one swap does it all
         kept = _free_name(out)
-        new.rename(kept)
+        move(new, kept)
         new = kept
     if _exchange(new, out):
         if disposable:
             shutil.rmtree(new, ignore_errors=True)
         return
     aside = out.with_name(new.name.removesuffix(MAKING) + LEAVING)
-    out.rename(aside)
-    new.rename(out)
+    try:
+        move(out, aside)
+    except OSError as error:
+        if not held(error):
+            raise
+        raise UnusableInput([_kept_beside(new, out)]) from None
+    move(new, out)
     if disposable:
         shutil.rmtree(aside, ignore_errors=True)
     else:
-        aside.rename(new)
+        move(aside, new)
+
+
+def _kept_beside(new: Path, out: Path) -> Problem:
+    """Keep the new results beside the old ones, which another program holds, and say so."""
+    place = new
+    if new.name.endswith(MAKING):
+        numbers = (out.with_name(f"{out.name}-new-{number}") for number in range(1, 10_000))
+        place = next(path for path in numbers if not os.path.lexists(path))
+        move(new, place)
+    what = "another program, such as a spreadsheet, holds a file in this folder open"
+    wanted = f"the new results are in {place}; close the file and type the same again"
+    return Problem(str(out), what, wanted)
 
 
 def _exchange(one: Path, other: Path) -> bool:
@@ -187,9 +221,3 @@ def _abandoned(folder: Path) -> bool:
     finally:
         os.close(handle)
     return True
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterable, Sequence
 from math import ceil, isfinite
 from pathlib import Path
@@ -32,10 +33,13 @@ def write_workbook(results: Results, path: Path) -> None:
     path : Path
         Written over where it exists.
     """
-    with xlsxwriter.Workbook(str(path)) as book:
+    # made in memory, so that a full disk is told as such and no file is left half packed
+    made = io.BytesIO()
+    with xlsxwriter.Workbook(made, {"in_memory": True}) as book:
         book.set_properties({"title": results.trial.setup.title[:255]})
         for sheet in sheets(results):
             _write_sheet(book, sheet)
+    path.write_bytes(made.getvalue())
 
 
 def _write_sheet(book: Any, sheet: Sheet) -> None:

@@ -3,6 +3,7 @@ from __future__ import annotations
 import contextlib
 import errno
 import json
+import os
 import shutil
 import sys
 from pathlib import Path
@@ -325,7 +326,7 @@ def test_a_table_that_the_disk_refuses_is_not_said_to_be_kept(
 ) -> None:
     trial = OpenTrial(folder)
     before = trial.table_text("jars")
-    monkeypatch.setattr(open_trial.os, "replace", held)
+    monkeypatch.setattr(os, "replace", held)
     with pytest.raises(PermissionError):
         trial.change_table("jars", before.replace("J1", "Q1"), digest(before), request="r")
     monkeypatch.undo()

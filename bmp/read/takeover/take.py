@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import os
 import textwrap
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from bmp.moving import move
 from bmp.problem import Problem, UnusableInput
 from bmp.read.tables import Table
 from bmp.read.takeover.answers import (
@@ -93,7 +93,7 @@ def write_answers(found: Draft, place: Path, path: Path, confirmed: bool = False
     # the mark at its front lets every editor of Windows see that it is UTF-8
     text = as_text(found.sections, place.resolve().name, confirmed, answer_words())
     new.write_text(text, encoding="utf-8-sig")
-    os.replace(new, path)
+    move(new, path)
 
 
 def answer_words() -> list[str]:
