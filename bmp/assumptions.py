@@ -172,7 +172,7 @@ def _shares(trial: Trial, gas: JarGas) -> Iterator[str]:
     if counts.get("absorber"):
         yield _behind_absorber(trial, gas)
     if counts.get("density"):
-        yield "Where gas was both weighed and its volume read, its density tells the methane share."
+        yield "Where gas was both weighed and its volume read, its density gives the methane share."
 
 
 def _behind_absorber(trial: Trial, gas: JarGas) -> str:
@@ -182,9 +182,9 @@ def _behind_absorber(trial: Trial, gas: JarGas) -> str:
     read, balanced = gas.plain_methane_NmL[ends].sum(), gas.methane_NmL[ends].sum()
     share = 100.0 * trial.setup.share_before_absorber
     return (
-        f"Behind the absorber {read:,.0f} NmL were read in all. With the flush gas that passed it "
-        f"and the methane under the lids balanced (gas of {share:.4g} % methane before it), they "
-        f"are {balanced:,.0f} NmL of methane."
+        f"Behind the absorber {read:,.0f} NmL were read in all. That makes {balanced:,.0f} NmL of "
+        "methane once flush gas and the methane under the lids are balanced "
+        f"(gas of {share:.4g} % methane before the absorber)."
     )
 
 

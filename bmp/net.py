@@ -619,7 +619,7 @@ def _known(value: float) -> float | None:
 
 def _why(index: int, yields: Yields) -> str:
     if np.isnan(yields.parts["jars"].u[index]):
-        return "one jar tells nothing of the scatter between jars"
+        return "one jar only: the scatter between jars is unknown"
     if np.isnan(yields.parts["blank"].u[index]):
-        return "one blank tells nothing of the scatter between blanks"
+        return "one blank only: the scatter between blanks is unknown"
     return ""

@@ -202,7 +202,9 @@ def _mean(replicates: FloatArray, balance_u: FloatArray | float | None) -> Fract
     if balance_u is not None:
         balance = float(np.sqrt(np.sum(np.square(np.broadcast_to(balance_u, n)))) / n)
     if scatter is None and balance is None:
-        return Fraction(value, None, "one crucible and no balance uncertainty tell no scatter", n)
+        return Fraction(
+            value, None, "one crucible and no balance uncertainty: the scatter is unknown", n
+        )
     if scatter is None:
         return Fraction(value, balance, "balance only: one crucible does not show the scatter", n)
     if balance is not None and balance > scatter:

@@ -88,12 +88,12 @@ def test_document_200_by_hand() -> None:
 def test_one_jar_or_one_blank_has_no_interval() -> None:
     _, _, (one,) = results(trial(VOLUMES, JARS[:4]))
     assert one.ci95 is None
-    assert one.why_no_interval == "one jar tells nothing of the scatter between jars"
+    assert one.why_no_interval == "one jar only: the scatter between jars is unknown"
     assert one.ci95_borrowed is not None
     assert one.ci95_borrowed[0] < one.value < one.ci95_borrowed[1]
     _, _, (two,) = results(trial(VOLUMES, [JARS[0], *JARS[3:]]))
     assert two.sd is None
-    assert two.why_no_interval == "one blank tells nothing of the scatter between blanks"
+    assert two.why_no_interval == "one blank only: the scatter between blanks is unknown"
 
 
 def test_a_jar_left_out_is_shown_and_not_counted() -> None:

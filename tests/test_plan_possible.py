@@ -126,11 +126,11 @@ UNUSABLE: list[tuple[Wishes, str]] = [
     (but(OPEN, outlet="ajar"), "outlet: 'ajar' stands there, right would be open or closed"),
     (
         but(OPEN, materials=(BEDDING,)),
-        "materials: a plan needs one material with the role `inoculum`, found 0",
+        "materials: a plan needs one material with the role “inoculum”, found 0",
     ),
     (
         but(OPEN, materials=(INOCULUM,)),
-        "materials: a plan needs at least one material with the role `substrate`, found none",
+        "materials: a plan needs at least one material with the role “substrate”, found none",
     ),
     (
         but(OPEN, materials=(INOCULUM, SCRAPS, SCRAPS)),

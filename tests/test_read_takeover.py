@@ -248,7 +248,7 @@ def test_real_sheets_as_they_are_come_to_their_published_yields(
         'column N "Substrate VS conc. (g/kg)"': "VS [g/kg of fresh mass]",
         'column O "Inoculum VS conc. (g/kg)"': "VS of inoculum [g/kg of fresh mass]",
         "measured": way,
-        "where a reading lacks its figure": "the jar is left out",
+        "where a reading has no figure": "the jar is left out",
         "gas": "wet",
         "gas temperature [°C]": "20",
         "ambient [kPa]": "101.3",

@@ -47,7 +47,7 @@ def test_the_unit_says_what_it_is_counted_per(per: str) -> None:
 
 
 def test_what_limits_a_figure_stands_beside_it() -> None:
-    why = "one jar tells nothing of the scatter between jars"
+    why = "one jar only: the scatter between jars is unknown"
     none = with_yield(trials.plain(), ci95=None, why_no_interval=why, ci95_borrowed=None)
     assert line_of(none).remark == f"no interval: {why}"
     lent = with_yield(trials.plain(), ci95=None, why_no_interval=why, ci95_borrowed=(331.0, 360.0))

@@ -37,7 +37,7 @@ def test_without_a_furnace_there_is_ts_only() -> None:
 def test_one_crucible_has_no_scatter() -> None:
     found = solids_from_crucibles([20.0], [40.0], [21.0], [20.3])
     assert found.TS.u is None
-    assert found.TS.u_from == "one crucible and no balance uncertainty tell no scatter"
+    assert found.TS.u_from == "one crucible and no balance uncertainty: the scatter is unknown"
     assert found.cautions == ("1 of the 3 crucibles that the BMP requirements ask for",)
     weighed = solids_from_crucibles([20.0], [40.0], [21.0], [20.3], balance_u_g=0.01)
     assert weighed.TS.u is not None

@@ -192,7 +192,7 @@ def test_model_that_runs_on_after_the_trial_is_compared():
     [
         (
             (TankFeed(replace(MANURE, lipid=0.05), 3.0, 3.0), TankFeed(WATER, 1.0, 1.0)),
-            "No published range at hand speaks against it.",
+            "No published range known here is against it.",
         ),
         (LEAN, "With care: organic load"),
         (FEEDS, "too much at its edge at once: organic load"),

@@ -122,7 +122,7 @@ def test_ammonia_that_the_tank_was_measured_to_live_with_is_no_news():
 def test_what_is_not_known_is_named_with_what_to_measure():
     bare = replace(SLURRY, nitrogen=None, protein=None, carbohydrate=None, lipid=None)
     told = answer((bare, 20.0, 20.0), setup=replace(WARM, pH=None))
-    assert "No published range at hand speaks against it" not in told.verdict
+    assert "No published range known here is against it" not in told.verdict
     assert set(told.not_known) == {"C:N", "ammonia", "lipids", "pH"}
     for words in ("nitrogen of slurry", "lipid of slurry", "pH of the tank"):
         assert words in told.verdict

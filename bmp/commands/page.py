@@ -16,7 +16,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=Path,
         nargs="?",
         default=Path("trials"),
-        help="where the trials are or shall be (default: trials); made if it is not there",
+        help="folder of the trials (default: trials); made if it is not there",
     )
     parser.add_argument(
         "--port", type=int, default=PORT, help=f"of this machine (default: {PORT}; 0: any free)"

@@ -276,7 +276,7 @@ def _mean_and_next(values: FloatArray, unit: str) -> tuple[Estimate, Estimate]:
 
 def _between(values: FloatArray, errors: Errors | None, unit: str) -> Estimate:
     if errors is None:
-        return Estimate(None, unit, why="a trial with one jar does not tell its own scatter")
+        return Estimate(None, unit, why="one jar only: its scatter is unknown")
     low, high = between_sd_interval(values, *errors)
     value = math.sqrt(float(hedges_olkin(values, errors[0])))
     return Estimate(value, unit, (float(low), float(high)), f"between {values.size} trials")

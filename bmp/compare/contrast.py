@@ -39,11 +39,11 @@ def components(
     Raises
     ------
     ValueError
-        Where a sample has one jar only: nothing tells its scatter.
+        Where a sample has one jar only: its scatter is unknown.
     """
     single = without_scatter(samples)
     if single:
-        raise ValueError(f"one jar only of {', '.join(single)}: nothing tells its scatter")
+        raise ValueError(f"one jar only of {', '.join(single)}: the scatter is unknown")
     n = _columns(numerator)
     d = _columns(np.zeros(len(samples)) if denominator is None else denominator)
     rows = [*_jar_rows(samples, n, d), *_blank_rows(samples, n, d), *_factor_rows(samples, n, d)]

@@ -82,7 +82,7 @@ def compare_all(
     question = "all pairs" if against is None else f"all against {against}"
     judged = [c for c in pairs if not c.no_verdict]
     if len(judged) < 2:
-        return Family(question, against, tuple(pairs), "", "One comparison: nothing to allow for.")
+        return Family(question, against, tuple(pairs), "", "One comparison.")
     samples = _samples(feeds, quantity, basis, bucket_L)
     against_it = _against_pooling(judged, samples, spreads_alike)
     if against_it:
@@ -96,7 +96,7 @@ def compare_all(
     done = _pooled(pairs, samples, against)
     why = (
         f"{len(judged)} comparisons were made ({question}): {name}'s test, because the jars of "
-        "all feeds scatter alike and the blank cancels; its intervals hold for all comparisons "
+        "all feeds scatter alike and the blank cancels. Its intervals hold for all comparisons "
         "together."
     )
     return Family(question, against, tuple(done), name, why)

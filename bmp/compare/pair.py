@@ -230,7 +230,7 @@ def mean_of(
         return Estimate(None, unit, why=str(missing))
     value = float(sample.mean)
     if sample.jars < 2:
-        return Estimate(value, unit, why="one jar only: nothing tells its scatter")
+        return Estimate(value, unit, why="one jar only: its scatter is unknown")
     parts = components([sample], [1.0])
     found = mean_interval(np.asarray(value), parts.numerator, parts.dof)
     return Estimate(
@@ -247,7 +247,7 @@ def ratio_estimate(
         return bare
     low, high = fieller_interval(np.asarray(mean_a), np.asarray(mean_b), parts, critical)
     if not (math.isfinite(low) and math.isfinite(high)):
-        why = "what it is measured against is not told from zero, so the ratio has no bound"
+        why = "the value it is divided by may be zero, so the ratio has no bound"
         return Estimate(bare.value, "1", why=why)
     return Estimate(bare.value, "1", (float(low), float(high)), "Fieller")
 

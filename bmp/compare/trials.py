@@ -83,7 +83,7 @@ def compare_trials(
     why = (
         f"{judged} comparisons between trials were made ({question}): Holm's adjustment."
         if judged > 1
-        else "At most one comparison between trials: nothing to allow for."
+        else "At most one comparison between trials."
     )
     standing = [controls[t] for t in trials if t in controls]
     return TrialsCompared(

@@ -74,7 +74,7 @@ def trials_sentence(found: OverTrials) -> str:
     text += f"{_between(spread, ', ')}), beyond the scatter of the jars;"
     text += f" one more trial is expected{_between(next_one)}."
     if len(found.trials) == 2:
-        text += " Two trials say little about the spread: hence the wide intervals."
+        text += " Two trials say little about the spread, so the intervals are wide."
     return text
 
 

@@ -150,7 +150,7 @@ def noise_words(fits: list[Jarwise], rows: IntArray) -> str:
     if figure < INDEPENDENT_ABOVE:
         return (
             f"Errors add up from reading to reading (Durbin-Watson {figure:.2f}; 2 would be "
-            "independent), or the model bends differently from the curve: an interval taken from "
-            "one curve's fit alone would be far too narrow."
+            "independent), or the model bends differently from the curve. An interval from one "
+            "curve's fit alone would be far too narrow."
         )
     return f"Errors of neighbouring readings look independent (Durbin-Watson {figure:.2f})."

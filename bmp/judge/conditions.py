@@ -59,7 +59,7 @@ def _room_temperature(trial: Trial) -> Iterator[Finding]:
         limit=f"at most {ASKED_FROM_K:g} K below the incubation",
         source="ideal gas law",
         meaning=(
-            f"The bottles stand at {warm:.0f} °C, but the pressures were typed with about "
+            f"The bottles are kept at {warm:.0f} °C, but the pressures were typed with about "
             f"{warm - colder:.0f} °C. If that is the room, all yields are about {more:.0f} % too "
             "high."
         ),

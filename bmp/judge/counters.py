@@ -150,9 +150,7 @@ def overflow(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     near = int(((value > top - below) & (value < top)).sum())
     if len(full) < 3 or len(full) <= 2.0 * near:
         return ()
-    text = (
-        f"{len(full)} readings stand at exactly {top:g}, the highest figure: the vessel was full."
-    )
+    text = f"{len(full)} readings show exactly {top:g}, the highest figure: the vessel was full."
     return (Seen(top, named(trial, full), text),)
 
 

@@ -78,11 +78,11 @@ class Criterion:
 FACTS: Final[Mapping[str, str]] = {
     "jars": "jars that count",
     "mean_yield": "mean net yield, NmL CH4 per g VS",
-    "any_yield": "mean net yield, NmL CH4 per g of whatever it is counted per",
+    "any_yield": "mean net yield, NmL CH4 per g of VS or fresh mass, as the trial gives it",
     "rsd_percent": "relative standard deviation of the yield, blanks, jars and VS in it",
     "rsd_jars_percent": "relative standard deviation between the jars alone",
     "percent_of_theoretical": "yield in percent of what the feed's own composition allows",
-    "three_day_rate_percent": "lowest three-day rate of the slowest jar so far (`bmp.stop_rule`)",
+    "three_day_rate_percent": "lowest three-day rate of the slowest jar so far",
     "blank_shorter_d": "by how much the blank ends before the series; 0 where it does not",
     "blank_share_percent": "the inoculum's share of the methane of the jars",
     "inoculum_to_substrate": "by VS",

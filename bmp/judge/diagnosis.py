@@ -221,7 +221,7 @@ def _fat(material: Material) -> list[Finding]:
         "above the liquid, and its long-chain acids slow the start."
     )
     advice = "Mix the jars by hand each day; in the tank begin with a tenth of the feed as fat."
-    limit = "at most 18 % (none to speak of), from 31 % inhibition"
+    limit = "at most 18 % (hardly any), from 31 % inhibition"
     return [
         _say(
             "fat", "caution", 100 * material.lipid, limit, FAT_SOURCE, meaning, advice,

@@ -75,8 +75,8 @@ def _syringes(trial: Trial, gas: JarGas) -> Iterator[Finding]:
         limit="what caustic leaves is at least the flush gas still under the lid",
         source="mass balance",
         meaning=(
-            f"In jars {', '.join(names)} (rows {rows}) less gas was left in the syringe than flush "
-            "gas should still have been under the lid, so no methane could be told."
+            f"In jars {', '.join(names)} (rows {rows}) the syringe held less gas than the flush "
+            "gas that was still under the lid. No methane can be worked out from it."
         ),
         advice=(
             "Check what was drawn and left, the headspace and the item flush gas; draw when more "

@@ -42,7 +42,7 @@ def first_day_rise(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     more = " Was there pressure under the lids at closing?" if mean > 2 * rise else ""
     text = (
         f"In the first interval each blank gave {100 * mean:.0f} % of its headspace more than its "
-        f"later gas leads back to; warming from 20 to {setup.incubation_temperature_C:g} °C alone "
+        f"later gas explains. Warming from 20 to {setup.incubation_temperature_C:g} °C alone "
         f"pushes out {100 * rise:.0f} %.{more}"
     )
     return (Seen(round(100 * mean, 1), jar_names(trial, blanks), text),)

@@ -92,7 +92,7 @@ def _leak(jar: str, leaked_g: float, share: float, least_g: float) -> Finding:
             f"lost; the scale could show {least_g:.2g} g. The lost gas is counted as the jar's."
         ),
         advice=(
-            "Leave the jar out with this reason, and mend its closure before the next trial."
+            "Leave the jar out with this reason, and repair its closure before the next trial."
             if grave
             else "Look at the jar's closure."
         ),

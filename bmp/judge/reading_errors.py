@@ -30,7 +30,7 @@ READING_ERRORS: tuple[ReadingError, ...] = (
         "interval taken for cumulative", "interval-or-cumulative",
         counters.interval_for_cumulative,
         "two falls, half the highest figure together, in 70 % of the jars",
-        "Set `readings are` to interval, or say at which readings the vessel was emptied.",
+        "Set “readings are” to interval, or say at which readings the vessel was emptied.",
         outcome="fail",
         first=True,
     ),
@@ -38,14 +38,14 @@ READING_ERRORS: tuple[ReadingError, ...] = (
         "cumulative taken for interval", "interval-or-cumulative",
         counters.cumulative_for_interval,
         "never falls and ends at its highest, in 80 % of the jars",
-        "Set `readings are` to cumulative.",
+        "Set “readings are” to cumulative.",
         outcome="fail",
         first=True,
     ),
     ReadingError(
         "counter reset", "counter-reset", counters.counter_reset,
         "a fall to less than half without a stated reset",
-        "Mark the reading after which the counter was set to zero (column `emptied`).",
+        "Mark the reading after which the counter was set to zero (column “emptied”).",
         outcome="fail",
     ),
     ReadingError(
@@ -63,7 +63,7 @@ READING_ERRORS: tuple[ReadingError, ...] = (
     ReadingError(
         "gauge and absolute pressure", "gauge-and-absolute", units_typed.gauge_and_absolute,
         "absolute pressures near zero, or gauge pressures never below the air's",
-        "Put the figures under the other column (`gauge before` or `absolute before`).",
+        "Put the figures under the other column (“gauge before” or “absolute before”).",
         outcome="fail",
         first=True,
     ),
@@ -77,7 +77,7 @@ READING_ERRORS: tuple[ReadingError, ...] = (
     ReadingError(
         "sea-level pressure at altitude", "sea-level-pressure", units_typed.sea_level_pressure,
         "nearer to sea level's pressure than to the altitude's, where these differ by 4 kPa",
-        "Read a barometer beside the jars, or leave the air pressure out and give the altitude.",
+        "Read a barometer near the jars, or leave the air pressure out and give the altitude.",
         source="ISO 2533:1975, standard atmosphere", first=True,
     ),
     ReadingError(
@@ -116,15 +116,15 @@ READING_ERRORS: tuple[ReadingError, ...] = (
     ),
     ReadingError(
         "scrubbed gas multiplied again", "scrubbed-twice", units_typed.scrubbed_twice,
-        "a methane share beside a methane volume, or a control low by just that share",
-        "After an absorber use `methane volume` and leave the methane share out.",
+        "a methane share given with a methane volume, or a control low by just that share",
+        "After an absorber use “methane volume” and leave the methane share out.",
         outcome="fail",
         first=True,
     ),
     ReadingError(
         "warming headspace", "warming-headspace", headspace.first_day_rise,
         "a first-interval surplus of 3 to 16 % of the headspace, alike in all blanks",
-        "Give the `closing temperature`: the warming is then computed and taken out.",
+        "Give the “closing temperature”: the warming is then computed and subtracted.",
         source="gas law; Wagner & Pruss 1992 for the vapour",
     ),
     ReadingError(
@@ -228,7 +228,8 @@ READING_ERRORS: tuple[ReadingError, ...] = (
     ReadingError(
         "methane share unlike biogas", "share-unlike-biogas", units_typed.share_unlike,
         "a usual share of at most 90 %",
-        "Check the analyser with a known gas; was the sample scrubbed or the jar full of base?",
+        "Check the analyser with a known gas; was the sample scrubbed, or was there excess alkali "
+        "in the jar?",
         source="Buswell & Boyle: pure lipid gives 70 % (published-equation arithmetic)",
     ),
 )  # fmt: skip

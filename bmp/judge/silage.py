@@ -80,7 +80,7 @@ def acid_feed(material: Material) -> tuple[Finding, ...]:
         meaning = (
             f"Oven drying lost acids: VS is about {100 * solids.VS:.3g} % of fresh mass "
             f"({100 * solids.VS_low:.3g} to {100 * solids.VS_high:.3g}) instead of "
-            f"{100 * VS:.3g} %, and the yield per gram of VS {100 * (1 - solids.yield_factor):.2g} "
+            f"{100 * VS:.3g} %. The yield per gram of VS is {100 * (1 - solids.yield_factor):.2g} "
             "% lower than printed."
         )
         advice = "Compare acid feeds per gram of fresh mass, or by the corrected VS."

@@ -342,8 +342,8 @@ def normalised_twice(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
         return ()
     text = (
         "Once corrected, the gas still follows the weather of its readings "
-        f"(slope {slope:.2f}; volumes as read give 0, normal volumes 1): consistent with volumes "
-        "that were normalised already."
+        f"(slope {slope:.2f}; volumes as read give 0, normal volumes 1). This is "
+        "consistent with volumes that were normalised already."
     )
     return (Seen(round(slope, 2), "all volumes", text),)
 
@@ -428,7 +428,7 @@ def scrubbed_twice(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     names = jar_names(trial, [j for j, jar in enumerate(trial.jars) if jar.role == "control"])
     text = (
         f"The control comes to {own:.0f} NmL/g VS, and to {own / usual:.0f} if its volumes are not "
-        "multiplied by the methane share: consistent with gas that had passed an absorber."
+        "multiplied by the methane share. This is consistent with gas that had passed an absorber."
     )
     return (Seen(own, names, text, outcome="caution"),)
 

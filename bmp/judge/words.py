@@ -156,7 +156,7 @@ def _scattered(feed: Judged) -> str:
         return ""
     return (
         f"The yield of {feed.series} is rough. Its jars differ too much to plan a tank with it, or "
-        "to tell it from a similar feed."
+        "to compare it with a similar feed."
     )
 
 

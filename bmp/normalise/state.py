@@ -21,7 +21,7 @@ CORRECTIONS: dict[str, str] = {
     "headspace": "gas under the lid swells and shrinks with the weather",
     "closing": "gas under the lid of a jar closed cold (or under pressure) swells out of it",
     "flush gas": "flush gas leaves with the first gas, and methane stays under the lid",
-    "scale drift": "the scale's drift, told by the jars that only check the weighing",
+    "scale drift": "the balance's drift, measured with dummy jars",
 }
 
 

@@ -145,9 +145,9 @@ def missing_materials(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) 
     lines = []
     found = roles.count("inoculum")
     if found != 1:
-        lines.append(f"a plan needs one material with the role `inoculum`, found {found}")
+        lines.append(f"a plan needs one material with the role “inoculum”, found {found}")
     if "substrate" not in roles:
-        lines.append("a plan needs at least one material with the role `substrate`, found none")
+        lines.append("a plan needs at least one material with the role “substrate”, found none")
     known = ", ".join(sorted(n for n, f in literature.items() if f.VS is not None))
     for wish in wishes.materials:
         name, feed = wish.material.name, literature_of(wish, literature)
@@ -158,7 +158,7 @@ def missing_materials(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) 
             )
         elif solids_for_dosing(wish.material, feed) is None:
             lines.append(
-                f"material {name}: its VS is not given; weigh crucibles, or name in `like` a "
+                f"material {name}: its VS is not given; weigh crucibles, or name in “like” a "
                 f"feed whose range may stand in: {known}"
             )
     return tuple(lines)

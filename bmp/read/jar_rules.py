@@ -95,7 +95,7 @@ JAR_RULES: Final = (
     JarRule(
         "headspace_mL", lambda jars: (jars.measured == "pressure") & np.isnan(jars.headspace_mL),
         "jar {name} has no headspace",
-        "pressure tells gas only with the headspace: give it in a column “headspace [mL]”",
+        "pressure gives gas only with the headspace: enter it in a column “headspace [mL]”",
     ),
     JarRule(
         "headspace_mL", _no_space, "{value:.4g} mL cannot be", "a headspace is more than nothing"

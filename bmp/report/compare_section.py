@@ -80,7 +80,7 @@ def across_content(found: TrialsCompared) -> Mapping[str, Any]:
     bridge = [*found.unsound, *bridge]
     return {
         "words": [sentence(c) for c in found.family.comparisons]
-        or ["Every pair of feeds stands in one trial together, and is told there."],
+        or ["Every pair of feeds is in one trial together, and compared there."],
         "method": found.family.why,
         "bridge": bridge or ["There is neither a common control nor a measured blank."],
         "repeated": [

@@ -8,12 +8,15 @@ from bmp.results import Results
 
 
 def meaning_of_numbers(results: Results) -> str:
-    """Return once what `VS` and `±` mean on the page, in a line a pupil understands."""
+    """Return once what the key terms and `±` mean on the page, in a line a pupil understands."""
     words = []
     if any(one.per == "VS" for one in results.yields):
         words.append(
             "VS (volatile solids): the part of the dry feed that burns; methane comes from it."
         )
+    words.append("Inoculum: the digested sludge that brings the microbes into the jars.")
+    if results.tank is not None:
+        words.append("C:N: carbon to nitrogen, by mass.")
     if any(one.ci95 is not None for one in results.yields):
         words.append("Of 20 such intervals about 19 hold the true mean.")
     return " ".join(words)

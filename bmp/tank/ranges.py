@@ -171,7 +171,7 @@ RANGES: Final = (
         "volatile acids over alkalinity", None, 0.3, "care", "stable up to 0.3", _MEMORY
     ),
     PublishedRange("volatile acids over alkalinity", None, 0.4, "stop", "act above 0.4", _MEMORY),
-    PublishedRange("lipid share of COD", None, 18.0, "care", "no inhibition to speak of", _CIRNE),
+    PublishedRange("lipid share of COD", None, 18.0, "care", "hardly any inhibition", _CIRNE),
     PublishedRange(
         "lipid share of COD", None, 31.0, "stop", "stronger inhibition from here", _CIRNE
     ),

@@ -169,7 +169,7 @@ def _whether(ranges: Sequence[RangeCheck], gaps: Mapping[str, str]) -> str:
     doubtful = [check for check in ranges if check.outcome != "inside"]
     if doubtful:
         return f"With care: {', '.join(named(check) for check in doubtful)}."
-    return "" if gaps else "No published range at hand speaks against it."
+    return "" if gaps else "No published range known here is against it."
 
 
 def named(check: RangeCheck) -> str:

@@ -16,12 +16,12 @@ from bmp.tank.result import Range
 from bmp.trial import FloatArray
 
 # Change of rate per kelvin: pairs of first-order rates of cattle dung at 16, 25 and 34 °C, in
-# batch and semi-continuous tanks (Fulford, "First Order Rate Model", kingdombio.com, 2018). The
+# batch and semi-continuous tanks (Fulford 2018; reference_data/digester_temperature_rates). The
 # pairs give 1.021 to 1.074; the middle is their geometric mean. The growth rates of Hashimoto et
 # al. 1981 (0.013 T - 0.129 per day, from memory) lie inside from 20 to 37 °C.
 RATE_PER_KELVIN: Final = Range(1.047, 1.021, 1.074)
 RATE_SOURCE: Final = (
-    "first-order rates of cattle dung at 16, 25 and 34 °C (Fulford, kingdombio.com, 2018): "
+    "first-order rates of cattle dung at 16, 25 and 34 °C (Fulford 2018): "
     "4.7 % a kelvin, between 2.1 and 7.4 %"
 )
 RATE_VALID_C: Final = (16.0, 40.0)

@@ -186,12 +186,12 @@ def main(trials: int, quick: bool = False) -> None:
         f"{len(rows)} cells of {trials} trials: {figures.min():.1f} to {figures.max():.1f} %, ",
         end="",
     )
-    print(f"mean {figures.mean():.1f} %; {100 * inside:.0f} % of cells within 93 to 97 %\n")
+    print(f"mean {figures.mean():.1f} %. {100 * inside:.0f} % of cells are within 93 to 97 %\n")
     print(table(["held, %", "cell", "of"], [[f"{v:.1f}", c, q] for v, c, q in rows[:40]]))
     names = dict.fromkeys(name for _, _, name in rows)
-    for name in names:
-        own = [v for v, _, q in rows if q == name]
-        print(f"{name}: {min(own):.1f} to {max(own):.1f}, median {np.median(own):.1f}")
+    own = {name: [v for v, _, q in rows if q == name] for name in names}
+    spans = [[n, *(f"{of(v):.1f}" for of in (min, max, np.median))] for n, v in own.items()]
+    print(table(["quantity", "least, %", "most, %", "median, %"], spans))
 
 
 if __name__ == "__main__":

@@ -190,7 +190,7 @@ readings stay as they are until you change them. What the readings cannot show i
 pass. The smallest cause is named first; what it explains is taken out before anything else is looked for.
 
 A note of the reading that says “looked at” answers what is said of that reading; “looked at: leaking jar” answers that
-of its jar. It is then told as answered, and is no caution any more.
+of its jar. It is then shown as answered, and is no caution any more.
 
 | reading error | when it is named | page |
 |---|---|---|
@@ -222,10 +222,10 @@ def tables(trials: int, rows: list[Row], whole: list[Row], alarms: int) -> str:
     lines.append(SEEN_FROM)
     lines.append(
         "## How often errors of hands are named\n\n"
-        "Measured on simulated trials (`python -m tests.benchmarks.reading_errors`; seeds fixed): volumes, counters, kept\n"
-        "vessels, absorbers, pressures and masses; feeds of low yield, with long lags or in two parts; daily, on weekdays, with\n"
-        "holidays, six-hourly or sparse readings; figures rounded to up to 10 mL; 2 to 5 jars a feed, read 0, 0.1, 2 or 10\n"
-        "minutes apart in random order, rounds skipped. Only errors that move a feed's yield by more than 2 % (of masses: all).\n"
+        "Measured on simulated trials (`python -m tests.benchmarks.reading_errors`): volumes, counters, kept vessels, absorbers,\n"
+        "pressures and masses. Feeds have low yields, long lags or two parts. Readings are daily, on weekdays, with holidays,\n"
+        "six-hourly or sparse. Figures are rounded to up to 10 mL. There are 2 to 5 jars a feed, read 0, 0.1, 2 or 10 minutes apart\n"
+        "in random order, with rounds skipped. Only errors that move a feed's yield by more than 2 % (of masses: all).\n"
         "The worst of the four distances, worst kinds first; in brackets the lower 95 % bound (Wilson).\n"
     )
     lines += ["| planted | named, % | at minutes | named over all, % | innocent jar accused, % | trials |",

@@ -27,7 +27,7 @@ FALLS, CENTIMETRE, INCH = (
     "one inch of the tube",
 )
 GAPS, LEFT_OUT, LATER = (
-    "where a reading lacks its figure", "the jar is left out", "the gas is in the next reading",
+    "where a reading has no figure", "the jar is left out", "the gas is in the next reading",
 )  # fmt: skip
 OWN_ITEMS = (FALLS, CENTIMETRE, INCH, GAPS)
 WAYS: Mapping[str, tuple[str, ...]] = {
