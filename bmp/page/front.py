@@ -185,7 +185,7 @@ def upload() -> Any:
         return _then(url_for("trial.page", name=place.name))
     if len(files) > 1:
         words = "Several files are a trial only if they are its tables: trial.csv and the others. "
-        abort(422, f"{words}Nothing was kept. Else hand in one sheet at a time.")
+        abort(422, f"{words}Nothing was kept. Or upload one sheet at a time.")
     ((name, content),) = files.items()
     is_text = name.lower().endswith((".csv", ".txt", ".tsv"))
     own = is_text or request.form.get("own") == "yes"

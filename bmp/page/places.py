@@ -112,7 +112,7 @@ def lay_files(root: Path, files: Mapping[str, bytes]) -> Path:
     known = [f"{name}.csv" for name in (*TABLES, "crucibles", *TANK_TABLES)]
     strange = [name for name in files if name.lower() not in known]
     if strange:
-        what, wanted = "this is no table of a trial", f"hand in {', '.join(known)} alone"
+        what, wanted = "this is no table of a trial", f"upload {', '.join(known)} alone"
         raise UnusableInput([Problem(one[:60], what, wanted) for one in strange])
     folder = new_folder(root)
     try:
