@@ -363,7 +363,7 @@ def _trial_lines(
     said = "measured" if own else "none"
     lines.append(Line("blank", said, "measured: jars with inoculum alone", ("measured", "none")))
     if _american(mapped):
-        lines.append(Line("show units", "US customary", "beside the SI ones; or: SI"))
+        lines.append(Line("show units", "US customary", "next to the SI ones; or: SI"))
     return Section(TRIAL, tuple(lines), "what holds for the whole trial")
 
 
