@@ -24,7 +24,7 @@ def assumptions(
     yields: tuple[MaterialYield, ...],
 ) -> tuple[str, ...]:
     """Return one sentence for each thing taken for granted beyond what the reader said."""
-    if all(jar.measured == "net yield" for jar in trial.jars):
+    if all(jar.given_net for jar in trial.jars):
         return (
             "The curves came corrected: vapour, temperature, pressure and blank are not ours, and "
             "were not looked at.",
@@ -77,7 +77,7 @@ def _gas(trial: Trial, gas: JarGas) -> Iterator[str]:
     unknown = [
         jar.name
         for jar in trial.jars
-        if jar.headspace_mL is None and jar.role != "weight check" and jar.measured != "net yield"
+        if jar.headspace_mL is None and jar.role != "weight check" and not jar.given_net
     ]
     if unknown:
         yield (

@@ -180,13 +180,13 @@ def _first_due(trial: Trial) -> str:
 
 def _jars(trial: Trial) -> list[Finding]:
     """Say which series have too few jars, while more can still be set up."""
-    if trial.setup.measured == "net yield":
+    if trial.setup.given_net:
         return []
     count: dict[str, int] = {}
     for jar in trial.jars:
         if jar.role != "weight check":
             name = f"blank of {jar.inoculum}" if jar.role == "blank" else jar.series
-            count[name] = count.get(name, 0) + (jar.left_out is None)
+            count[name] = count.get(name, 0) + jar.counted
     out = [
         _too_few(f"jars of {name}", number, 3, name) for name, number in count.items() if number < 3
     ]

@@ -94,8 +94,8 @@ def jar_columns(
         trials=trials,
         trial=number,
         role=np.array([jar.role for jar in jars]),
-        counted=np.array([jar.left_out is None for jar in jars], dtype=bool),
-        typed=np.array([jar.measured == "net yield" for jar in jars], dtype=bool),
+        counted=np.array([jar.counted for jar in jars], dtype=bool),
+        typed=np.array([jar.given_net for jar in jars], dtype=bool),
         inoculum=np.array([which.get(jar.inoculum, -1) for jar in jars], dtype=np.int64),
         inocula=inocula,
         inoculum_g=np.array([jar.inoculum_g for jar in jars], dtype=np.float64),
@@ -110,7 +110,7 @@ def jar_columns(
 
 def counted_per(material: Material, setup: Setup) -> str:
     """Return what a material's yield is counted per: VS where it is known, else fresh mass."""
-    if setup.measured == "net yield":
+    if setup.given_net:
         return setup.basis
     return "VS" if material.VS is not None else "fresh"
 

@@ -240,7 +240,7 @@ def curves_table(results: Results) -> Table:
         rows.append(
             (
                 jar.series, jar.material, jar.name, jar.role,
-                jar.left_out is None, time_d, methane, value, blank,
+                jar.counted, time_d, methane, value, blank,
                 of_yield and yield_unit(of_yield),
                 value if (of_yield or "VS") == "VS" else None,
             )

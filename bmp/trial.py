@@ -117,7 +117,12 @@ class Setup:
     @property
     def gross(self) -> bool:
         """Whether yields still hold the inoculum's own gas, as no blank was measured."""
-        return not self.blank and self.measured != "net yield"
+        return not self.blank and not self.given_net
+
+    @property
+    def given_net(self) -> bool:
+        """Whether net yields were handed in, so that nothing is corrected or taken off."""
+        return self.measured == "net yield"
 
 
 # Common practice, no source: the spread of methane shares between feeds when nobody measured one.
@@ -195,6 +200,16 @@ class Jar:
     measured: str = "volume"
     left_out: str | None = None
     """Why the jar is shown but not counted; `None`: it counts."""
+
+    @property
+    def counted(self) -> bool:
+        """Whether the jar counts; otherwise `left_out` says why not."""
+        return self.left_out is None
+
+    @property
+    def given_net(self) -> bool:
+        """Whether its net yields were handed in, so that nothing is corrected or taken off."""
+        return self.measured == "net yield"
 
     @property
     def series(self) -> str:

@@ -31,7 +31,7 @@ def equal_jars_words(trial: Trial, gas: JarGas) -> tuple[str, ...]:
     tuple of str
         Empty where the doses are not equal, or no two feeds have two jars each.
     """
-    fed = [jar for jar in trial.jars if jar.role == "substrate" and jar.left_out is None]
+    fed = [jar for jar in trial.jars if jar.role == "substrate" and jar.counted]
     samples = np.array([jar.sample_g for jar in fed])
     inocula = np.array([jar.inoculum_g for jar in fed])
     if len(fed) < 4 or not (_equal(samples) and _equal(inocula)) or not inocula.all():

@@ -70,7 +70,7 @@ def feeds_of(
 def _feed(trial: Trial, gas: JarGas, one: MaterialYield, name: str) -> Feed:
     material = trial.material(one.material)
     jars = [trial.jars[index] for index in one.jars]
-    typed = jars[0].measured == "net yield"
+    typed = jars[0].given_net
     columns = jar_columns(trial)
     common = gas.share_u_common[list(one.jars)]
     share_u = gas.share_u[list(one.jars)]
@@ -122,7 +122,7 @@ def _blank_jars(trial: Trial, inoculum: str) -> list[int]:
     return [
         number
         for number, jar in enumerate(trial.jars)
-        if jar.role == "blank" and jar.inoculum == inoculum and jar.left_out is None
+        if jar.role == "blank" and jar.inoculum == inoculum and jar.counted
     ]
 
 

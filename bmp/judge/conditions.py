@@ -158,7 +158,7 @@ def _oxygen_percent(
     own = [
         j
         for j, jar in enumerate(trial.jars)
-        if jar.role == "blank" and jar.inoculum == inoculum and jar.left_out is None
+        if jar.role == "blank" and jar.inoculum == inoculum and jar.counted
     ]
     material = trial.material(one.material)
     counted = {"VS": material.VS, "TS": material.TS, "fresh": 1.0}[one.per]

@@ -369,7 +369,7 @@ def _met(
 
 def missing_readings(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     """Find gaps in which most other jars were read three times or more."""
-    if len(trial.jars) < 3 or trial.setup.measured == "net yield":
+    if len(trial.jars) < 3 or trial.setup.given_net:
         return None
     read = np.zeros((len(trial.jars), len(seen.time_d)), bool)
     read[trial.readings.jar, seen.round] = True
@@ -383,7 +383,7 @@ def missing_readings(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
         for i in one:
             here = int(seen.round[i])
             missed = int(before[here] - usual[here] - last)
-            if missed >= 3 and jar.left_out is None:
+            if missed >= 3 and jar.counted:
                 end = float(trial.readings.time_d[i])
                 text = f"{missed} readings that most jars have are missing here."
                 out.append(Seen(missed, f"{jar.name} day {start:.4g} to {end:.4g}", text))
@@ -393,11 +393,11 @@ def missing_readings(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
 
 def ends_early(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     """Find jars whose readings end long before most others'."""
-    if len(trial.jars) < 4 or trial.setup.measured == "net yield" or len(seen.time_d) < 5:
+    if len(trial.jars) < 4 or trial.setup.given_net or len(seen.time_d) < 5:
         return None
     last = np.array([seen.round[one[-1]] if len(one) else -1 for one in seen.of_jar])
     counted = np.array(
-        [jar.left_out is None and jar.role != "weight check" for jar in trial.jars], dtype=bool
+        [jar.counted and jar.role != "weight check" for jar in trial.jars], dtype=bool
     )
     if not (counted & (last >= 0)).any():
         return None

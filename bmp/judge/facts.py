@@ -146,7 +146,7 @@ def inoculum_to_substrate(jar: Jar, trial: Trial) -> float | None:
 
 def _sample_gVS(jar: Jar, trial: Trial) -> float | None:
     VS = trial.material(jar.material).VS
-    return jar.sample_g * VS if VS and jar.measured != "net yield" else None
+    return jar.sample_g * VS if VS and not jar.given_net else None
 
 
 def _headspace_mL_per_gVS(jar: Jar, trial: Trial) -> float | None:
@@ -308,7 +308,7 @@ def _trial_facts(measured: Measured) -> Facts:
 
 def _incubation_C(trial: Trial) -> float:
     """Return the jars' temperature; NaN for net curves, which are not corrected by it."""
-    if all(jar.measured == "net yield" for jar in trial.jars):
+    if all(jar.given_net for jar in trial.jars):
         return np.nan
     return trial.setup.incubation_temperature_C
 

@@ -23,7 +23,7 @@ def jar_table(trial: Trial, seen: Look) -> Cause | None:
     """Return a mass or headspace that is far from the replicate jars' and that the gas denies."""
     sets: dict[str, list[int]] = {}
     for j, jar in enumerate(trial.jars):
-        if jar.role != "weight check" and jar.left_out is None:
+        if jar.role != "weight check" and jar.counted:
             name = f"blank {jar.inoculum}" if jar.role == "blank" else jar.series
             sets.setdefault(name, []).append(j)
     every = [j for jars in sets.values() for j in jars]

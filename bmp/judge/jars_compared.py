@@ -29,11 +29,11 @@ class Replicates:
 
 def replicates(trial: Trial, seen: Look) -> Replicates | None:
     """Sort jars into sets of two or more; `None` where too little was read to compare."""
-    if trial.setup.measured == "net yield" or len(seen.time_d) < 3:
+    if trial.setup.given_net or len(seen.time_d) < 3:
         return None
     series: dict[str, list[int]] = {}
     for j, jar in enumerate(trial.jars):
-        if jar.left_out is None and jar.role != "weight check" and len(seen.of_jar[j]) >= 3:
+        if jar.counted and jar.role != "weight check" and len(seen.of_jar[j]) >= 3:
             series.setdefault(jar.series, []).append(j)
     sets = tuple(np.array(jars) for jars in series.values() if len(jars) > 1)
     if not sets:
@@ -218,7 +218,7 @@ def _lost_weight(trial: Trial, seen: Look) -> list[Seen]:
 
 def sample_below_blank(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     """Find jars with a sample that made less gas than the inoculum alone."""
-    if trial.setup.measured == "net yield":
+    if trial.setup.given_net:
         low = [
             j
             for j, one in enumerate(seen.of_jar)
@@ -242,7 +242,7 @@ def sample_below_blank(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     spread = max(float(np.std(own, ddof=1)) if len(own) > 1 else 0.0, 0.015 * abs(blank))
     out = []
     for j, jar in enumerate(trial.jars):
-        if jar.sample_g > 0 and jar.left_out is None and np.isfinite(gas[j]) and jar.inoculum_g:
+        if jar.sample_g > 0 and jar.counted and np.isfinite(gas[j]) and jar.inoculum_g:
             less = blank - gas[j] / jar.inoculum_g
             if less > 2.5 * spread:
                 part = 100 * less / blank if blank > 0 else np.nan

@@ -216,12 +216,12 @@ def final_methane_NmL(trial: Trial, seen: Look) -> FloatArray:
 
 def control_yield(trial: Trial, seen: Look) -> float | None:
     """Return the rough net yield of the control, NmL CH4 per g VS; `None` without one."""
-    if trial.setup.measured == "net yield":
+    if trial.setup.given_net:
         return None
     methane = final_methane_NmL(trial, seen)
     roles = np.array([jar.role for jar in trial.jars])
     inoculum = np.array([jar.inoculum_g for jar in trial.jars])
-    counted = np.array([jar.left_out is None for jar in trial.jars]) & np.isfinite(methane)
+    counted = np.array([jar.counted for jar in trial.jars]) & np.isfinite(methane)
     blank, control = counted & (roles == "blank"), counted & (roles == "control")
     vs = np.array(
         [

@@ -45,7 +45,7 @@ def jar_sets(trial: Trial, seen: Look, least: int = 1) -> list[IntArray]:
     """Return the jars of each series that were read and count, in sets of at least so many."""
     series: dict[str, list[int]] = {}
     for j, jar in enumerate(trial.jars):
-        if jar.left_out is None and jar.role != "weight check" and len(seen.of_jar[j]) >= 3:
+        if jar.counted and jar.role != "weight check" and len(seen.of_jar[j]) >= 3:
             name = f"blank {jar.inoculum}" if jar.role == "blank" else jar.series
             series.setdefault(name, []).append(j)
     return [np.array(jars) for jars in series.values() if len(jars) >= least]

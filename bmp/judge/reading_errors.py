@@ -22,7 +22,7 @@ D204 = "Standard BMP Methods, document 204 (2020)"
 
 def by_cause(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     """Return nothing: these are found as causes. Not judged where nothing was read in jars."""
-    return None if trial.setup.measured == "net yield" or len(seen.time_d) < 3 else ()
+    return None if trial.setup.given_net or len(seen.time_d) < 3 else ()
 
 
 READING_ERRORS: tuple[ReadingError, ...] = (

@@ -109,7 +109,7 @@ def _bar_for_kPa(trial: Trial, seen: Look) -> tuple[Seen, ...]:
     vs = [
         (methane[j], jar.sample_g * (trial.material(jar.material).VS or np.nan))
         for j, jar in enumerate(trial.jars)
-        if jar.sample_g > 0 and jar.left_out is None
+        if jar.sample_g > 0 and jar.counted
     ]
     per_g = np.array([gas / grams for gas, grams in vs if grams > 0 and np.isfinite(gas)])
     late = seen.time_d.size >= 4 and seen.time_d[-1] >= 4.0
@@ -279,7 +279,7 @@ def _is_cellulose(material: Material) -> bool:
 
 def _blank_yield(trial: Trial, seen: Look, inoculum: Material) -> float | None:
     """Return the methane of an inoculum's blanks per g of its VS; `None` before day 5."""
-    if not inoculum.VS or trial.setup.measured == "net yield":
+    if not inoculum.VS or trial.setup.given_net:
         return None
     if seen.time_d.size < 3 or seen.time_d[-1] < 5.0:
         return None
@@ -297,7 +297,7 @@ def yield_unit(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     """Find litres per kilogram and cubic metres per kilogram (or mL and L) taken for each other."""
     mistakes = ((1e-3, "m³/kg (or L) typed where L/kg (or mL) was said"),
              (1e3, "L/kg (or mL) typed where m³/kg (or L) was said"))  # fmt: skip
-    if trial.setup.measured == "net yield":
+    if trial.setup.given_net:
         top = finite_max(seen.value)
         mistake = 0 if top < 2.0 else 1 if top > 2e4 else None
         where = "all yields"

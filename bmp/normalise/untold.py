@@ -17,7 +17,7 @@ def impossible_falls(trial: Trial, gas: JarGas) -> Iterator[Problem]:
     readings = trial.readings
     for index in np.flatnonzero(gas.fall & ~gas.fall_explained):
         jar = trial.jars[readings.jar[index]]
-        if jar.left_out is not None:
+        if not jar.counted:
             continue
         what = f"jar “{jar.name}” shows less gas on day {readings.time_d[index]:.4g} than before"
         wanted = {
@@ -67,7 +67,7 @@ def unknown_gas(trial: Trial, gas: JarGas) -> Iterator[Problem]:
     for index in np.flatnonzero(~np.isfinite(gas.methane_NmL)):
         number = int(readings.jar[index])
         jar = trial.jars[number]
-        if number in told or jar.measured == "net yield" or jar.role == "weight check":
+        if number in told or jar.given_net or jar.role == "weight check":
             continue
         told.add(number)
         what = f"the gas of jar “{jar.name}” is not known on day {readings.time_d[index]:.4g}"

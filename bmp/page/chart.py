@@ -44,7 +44,7 @@ def _jars(results: Results, series: str) -> list[Mapping[str, Any]]:
     return [
         {
             "name": jar.name,
-            "out": jar.left_out is not None,
+            "out": not jar.counted,
             "days": _short(results.curves.of(index)[0]),
             "values": _short(results.curves.of(index)[1]),
         }

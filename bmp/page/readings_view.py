@@ -65,7 +65,7 @@ def readings(name: str) -> Any:
     if known.problems and not trial.shelf():
         why = str(known.problems[0])
         return _cannot_type(name, why, tables_first=True)
-    if known.setup.measured == "net yield":
+    if known.setup.given_net:
         why = "this trial holds finished curves; there is nothing to read"
         return _cannot_type(name, why)
     asked = request.args.get("round", "").strip()
@@ -141,7 +141,7 @@ def _form(trial: OpenTrial, known: Setting, time: str) -> dict[str, Any]:
         None,
     )
     own = round_.jars if round_ is not None else {}
-    here = [jar for jar in known.shelf(names) if jar.left_out is None]
+    here = [jar for jar in known.shelf(names) if jar.counted]
     first = round_.time if round_ is not None else time
     last = last_before(trial.sheet, first)
     units = _units()

@@ -97,7 +97,7 @@ def _without_rows(trial: Trial, rows: Set[int | None]) -> Trial:
 def _jars_without_readings(trial: Trial, table: str) -> Iterator[Problem]:
     unread = np.bincount(trial.readings.jar, minlength=len(trial.jars)) == 0
     for jar in compress(trial.jars, unread):
-        if jar.left_out is None:
+        if jar.counted:
             wanted = "add its readings, or say under “leave out” why there are none"
             yield Problem(table, f"jar “{jar.name}” has no reading", wanted)
 
@@ -106,12 +106,12 @@ def _blanks(trial: Trial, table: str) -> Iterator[Problem]:
     if not trial.setup.blank:
         return
     every_blank = [jar for jar in trial.jars if jar.role == "blank"]
-    blanks = {jar.inoculum for jar in every_blank if jar.left_out is None}
+    blanks = {jar.inoculum for jar in every_blank if jar.counted}
     left_out = {jar.inoculum for jar in every_blank}
     needing = {
         jar.inoculum
         for jar in trial.jars
-        if jar.role in ("substrate", "control") and jar.measured != "net yield"
+        if jar.role in ("substrate", "control") and not jar.given_net
     }
     for inoculum in sorted(needing - blanks):
         wanted = (
@@ -302,7 +302,7 @@ def _weighed_and_read(readings: Readings) -> BoolArray:
 
 def _mixed_series(trial: Trial, table: str) -> Iterator[Problem]:
     """Jars that cannot be averaged: curves handed in beside jars that were read, two inocula."""
-    given = [jar.measured == "net yield" for jar in trial.jars]
+    given = [jar.given_net for jar in trial.jars]
     if any(given) and not all(given):
         what = "some jars are net yields and others were read"
         yield Problem(table, what, "make a trial of its own of the net yields")

@@ -219,7 +219,7 @@ def _with_assumptions(
     assumed: list[str],
 ) -> Setup:
     changes: dict[str, Any] = {}
-    if "incubation_temperature_C" not in written and setup.measured != "net yield":
+    if "incubation_temperature_C" not in written and not setup.given_net:
         assumed.append(
             "The jars are assumed to be at 37 °C, since no incubation temperature was given."
         )

@@ -68,7 +68,7 @@ def _sorted_out(
     counted: dict[str, Curve] = {}
     left_out: dict[str, Curve] = {}
     for jar, curve in curves:
-        (counted if jar.left_out is None else left_out)[jar.name] = curve
+        (counted if jar.counted else left_out)[jar.name] = curve
     return counted, left_out
 
 

@@ -116,7 +116,7 @@ def _rate_figure(results: Results) -> Figure:
 
 def _raw_figure(results: Results) -> Figure:
     names = {(jar.role, jar.series) for jar in results.trial.jars}
-    left_out = sum(jar.left_out is not None for jar in results.trial.jars)
+    left_out = sum(not jar.counted for jar in results.trial.jars)
     lines = sum(len(in_lines(name)) for _, name in names) + 2 * left_out + 1
     figure, (axes,) = _panels([_room(2.7, lines, len(names) + left_out)])
     raw_methane(axes, results)

@@ -175,7 +175,7 @@ def _use(results: Results) -> Iterator[str]:
 def _basis(results: Results) -> str:
     if no_gas_read(results.trial):
         return "No gas was read in any jar."
-    if all(jar.measured == "net yield" for jar in results.trial.jars):
+    if all(jar.given_net for jar in results.trial.jars):
         kind = "Net methane as the curves were given"
     elif results.gross:
         kind = "Methane with the inoculum's own gas still in it (dry, 0 °C, 101.325 kPa)"

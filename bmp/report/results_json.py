@@ -42,7 +42,7 @@ def to_dict(results: Results) -> dict[str, Any]:
             "title": setup.title,
             # net curves are not corrected by it, so nobody is asked for it
             "incubation_temperature_C": None
-            if all(jar.measured == "net yield" for jar in results.trial.jars)
+            if all(jar.given_net for jar in results.trial.jars)
             else setup.incubation_temperature_C,
             "yields": "gross" if results.gross else "net of the blank",
         },
@@ -87,7 +87,7 @@ def _jar(results: Results, index: int, jar: Jar) -> dict[str, Any]:
         "material": jar.material,
         "series": jar.series,
         "role": jar.role,
-        "counted": jar.left_out is None,
+        "counted": jar.counted,
         "measured": jar.measured,
         "end_time_d": times[-1] if times.size else None,
         "methane_NmL": methane[-1] if times.size else None,

@@ -71,7 +71,7 @@ def jars(results: Results) -> Mapping[str, Any] | None:
         "left_out": [
             f"{jar.name} ({jar.series}): {jar.left_out}"
             for jar in results.trial.jars
-            if jar.left_out is not None
+            if not jar.counted
         ],
     }
 
@@ -213,7 +213,7 @@ def setup(results: Results) -> Mapping[str, Any]:
     way = results.trial.setup
     return {
         "rows": reporting_rows(results),
-        "net_yield": way.measured == "net yield",
+        "net_yield": way.given_net,
         "blanks": bool(results.blanks.count),
         "fitted": bool(results.fits),
         "sources": list(

@@ -122,7 +122,7 @@ def assumed_rows(results: Results) -> Iterator[Sequence[Any]]:
             shown = "not known" if change is None else percent(change)
             yield "what a correction did", f"{size.name}, {series}: {shown} ({size.meaning})"
     for jar in results.trial.jars:
-        if jar.left_out is not None:
+        if not jar.counted:
             yield "jar left out", f"{jar.name}: {jar.left_out}"
     for sentence in results.ignored:
         yield "not used", sentence
