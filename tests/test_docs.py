@@ -65,3 +65,8 @@ def test_every_column_and_item_says_what_it_is() -> None:
         for known in rows:
             assert known.means, f"{name}: {known.name}"
             assert known.otherwise, f"{name}: {known.name}"
+
+
+def test_the_readme_is_short() -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    assert len(re.sub(r"(?s)```.*?```", "", readme).split()) <= 900
