@@ -73,7 +73,7 @@ def deeper_trials(place: Path) -> dict[str, tuple[str, ...]]:
     if not place.is_dir() or _has_tables(place):
         return {}
     what = "this trial lies deeper in the folder and was not read"
-    wanted = "move it up beside the others, or give its own folder"
+    wanted = "move it up to the others, or give its own folder"
     found = sorted(path.relative_to(place).as_posix() for path in _below(place, 0))
     return {name: (str(Problem(name, what, wanted)),) for name in found}
 
