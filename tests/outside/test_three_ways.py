@@ -35,7 +35,7 @@ ANSWERS = {
     'column H "Initial headspace pressure (kPa)"': "gauge before [bar]",
     'column N "Substrate VS conc. (g/kg)"': "VS [g/kg of fresh mass]",
     'column O "Inoculum VS conc. (g/kg)"': "VS of inoculum [g/kg of fresh mass]",
-    "where a reading lacks its figure": "the jar is left out",
+    "where a reading has no figure": "the jar is left out",
     "gas": "wet",
     "gas temperature [°C]": "28",
     "ambient [kPa]": "101.3",
