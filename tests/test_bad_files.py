@@ -131,6 +131,11 @@ def one_far_cell(path: Path) -> Path:
     return with_parts(path, readings=SHEET.format(rows + "</row>"))
 
 
+def a_cell_beyond_all_rows(path: Path) -> Path:
+    cell = f'<row r="1"><c r="B1{"9" * 300}"><v>1</v></c></row>'
+    return with_parts(path, readings=SHEET.format(cell))
+
+
 def cells_without_place(path: Path) -> Path:
     rows = "<row>" + "<c><v>1</v></c>" * 5_000 + "</row>" + "<row/>" * 1_000_000
     return with_parts(path, readings=SHEET.format(rows + "<row><c><v>1</v></c></row>"))
@@ -229,7 +234,8 @@ def many_materials(path: Path) -> Path:
 
 
 HOSTILE = (
-    zip_bomb, lying_zip_bomb, one_far_cell, cells_without_place, one_text_in_many_cells, deep_xml,
+    zip_bomb, lying_zip_bomb, one_far_cell, a_cell_beyond_all_rows, cells_without_place,
+    one_text_in_many_cells, deep_xml,
     entities, endless_blanks, a_million_empty_rows, long_text_as_header, header_of_a_million,
     million_columns, endless_line, endless_line_of_cells, endless_quote, two_million_empty_lines,
     half_a_million_wrong_rows, a_huge_file, many_items, many_materials,

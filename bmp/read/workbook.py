@@ -165,6 +165,8 @@ def _packed(parts: dict[str, bytes]) -> bytes:
 _ROW = re.compile(rb"<(?:\w{1,20}:)?row[\s/>]")
 _CELL = re.compile(rb"<(?:\w{1,20}:)?c[\s/>]")
 _PLACE = re.compile(rb"\br\s{0,9}=\s{0,9}[\"']([A-Za-z]{0,9})([0-9]{0,12})[\"']")
+# a place that no spreadsheet has: the compiled reader would ask for memory without end
+_FAR_PLACE = re.compile(rb"\br\s{0,9}=\s{0,9}[\"'](?:[A-Za-z]{10}|[A-Za-z]{0,9}[0-9]{13})")
 _TEXT = re.compile(rb"<(?:\w{1,20}:)?si[\s/>]")
 _SHARES_TEXT = re.compile(rb"\bt\s{0,9}=\s{0,9}[\"']s[\"']")
 _TEXT_OF_CELL = re.compile(rb"<c[^<>]{0,200}\bt=\"s\"[^<>]{0,200}><v>(\d{1,9})</v></c>")
@@ -177,7 +179,7 @@ def _too_large(parts: dict[str, bytes]) -> str:
         if b"\0" in xml:
             return "a part of the workbook is no UTF-8 text"
         rows, columns, cells = _reach(xml)
-        if rows * columns > MOST_CELLS or cells > MOST_CELLS:
+        if rows * columns > MOST_CELLS or cells > MOST_CELLS or _FAR_PLACE.search(xml):
             return "a sheet reaches over more cells than any trial fills"
         if _text_bytes(xml, cells, lengths) > MOST_TEXT_BYTES:
             return "the workbook's text unfolds to over 200 MB"

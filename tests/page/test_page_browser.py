@@ -586,3 +586,22 @@ def test_the_report_looks_the_same_without_styles_of_its_own(telephone: Any, dem
         r"rgb\(255, 255, 255\)",
         telephone.evaluate("getComputedStyle(document.body).backgroundColor"),
     )
+
+
+def test_an_open_page_shows_new_readings_by_itself(telephone: Any, tmp_path: Path) -> None:
+    root = tmp_path / "trials"
+    root.mkdir()
+    with served(root) as page:
+        telephone.goto(page.link)
+        trial = plan(telephone, page.address)
+        type_round(telephone, ROUNDS[0], 0)
+        wall = telephone.context.new_page()
+        wall.clock.install()
+        wall.goto(trial)
+        loaded(wall)
+        before = wall.locator("section[aria-label='So far']").inner_text()
+        type_round(telephone, ROUNDS[1], 1)
+        wall.clock.fast_forward(31_000)
+        so_far = "document.querySelector(\"section[aria-label='So far']\")"
+        changed = f"before => {so_far}.innerText !== before"
+        wall.wait_for_function(changed, arg=before, timeout=60_000)

@@ -11,21 +11,37 @@ const make = (tag, words, kind) => {
 
 // ---------------------------------------------------------------- parts that take a while
 
+const shown = new WeakMap(); // what each part last showed
+
 async function load(place) {
   try {
     const answer = await fetch(place.dataset.load, { headers: { Accept: "text/html" } });
-    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const text = await answer.text();
+    if (shown.get(place) === text) return;
+    const page = new DOMParser().parseFromString(text, "text/html");
     const part = page.querySelector("section, main");
     place.replaceChildren(part.tagName === "MAIN" ? make("p", part.innerText, "verdict bad") : part);
+    shown.set(place, text);
     place.dispatchEvent(new Event("loaded", { bubbles: true }));
   } catch {
+    if (shown.has(place)) return; // what stands there is still true; the next look may go through
     const again = make("button", "Try again", "quiet");
     again.addEventListener("click", () => load(place));
     place.replaceChildren(make("p", "The page does not answer.", "verdict bad"), again);
+  } finally {
+    place.setAttribute("aria-busy", "false");
   }
-  place.setAttribute("aria-busy", "false");
 }
 document.querySelectorAll("[data-load]").forEach(load);
+
+// A page left open, on a projector say, shows new readings by itself; not under a person's hands.
+const LOOK_AGAIN_MS = 30000;
+setInterval(() => {
+  if (document.visibilityState !== "visible") return;
+  document.querySelectorAll("[data-load]").forEach((place) => {
+    if (!place.contains(document.activeElement)) load(place);
+  });
+}, LOOK_AGAIN_MS);
 document.querySelectorAll("[data-go-on]").forEach((link) => window.location.replace(link.href));
 
 document.querySelectorAll("form[data-busy]").forEach((form) =>
