@@ -22,6 +22,10 @@ TOLERANCE: Final = 1e-14
 PROFILE_STEPS: Final = 9
 
 
+LARGEST: Final = 1e100
+"""Beyond it no figure is a yield, and lmfit cannot square it."""
+
+
 def minimizer(
     model: Model,
     curves: Curves,
@@ -90,6 +94,8 @@ def reported_fit(model: Model, curves: Curves, start: FloatArray) -> FloatArray:
     model, curves, start
         As in `minimizer`.
     """
+    if np.abs(start).max() > LARGEST:
+        return start
     work, derivative = minimizer(model, curves, start)
     found = work.leastsq(
         Dfun=derivative, col_deriv=1, xtol=TOLERANCE, ftol=TOLERANCE, gtol=TOLERANCE
@@ -120,7 +126,7 @@ def least_yield(fits: Jarwise, row: int) -> float:
     """
     curves = fits.curves.rows(slice(row, row + 1))
     last, best = float(curves.value[0, -1]), fits.named[row]
-    if last <= 0:
+    if last <= 0 or np.abs(best).max() > LARGEST:
         return last
     weight = 1.0 / np.sqrt(np.maximum(fits.variance[row], (1e-6 * last) ** 2))[curves.valid[0]]
     high = min(float(best[0]), 20.0 * last)

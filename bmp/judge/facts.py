@@ -152,7 +152,9 @@ def _sample_gVS(jar: Jar, trial: Trial) -> float | None:
 def _headspace_mL_per_gVS(jar: Jar, trial: Trial) -> float | None:
     VS = trial.material(jar.material).VS
     closed = jar.measured in ("pressure", "mass") and jar.headspace_mL
-    return (jar.headspace_mL or 0.0) / (jar.sample_g * VS) if closed and VS else None
+    if not (closed and VS) or jar.sample_g <= 0:
+        return None
+    return (jar.headspace_mL or 0.0) / (jar.sample_g * VS)
 
 
 SERIES_FACTS: Final[dict[str, Callable[[Measured], FloatArray]]] = {

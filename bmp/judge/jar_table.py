@@ -34,8 +34,8 @@ def jar_table(trial: Trial, seen: Look) -> Cause | None:
                 own = getattr(trial.jars[j], field)
                 around = jars if field == "sample_g" else every
                 others = [getattr(trial.jars[k], field) or np.nan for k in around if k != j]
-                known = [v for v in others if np.isfinite(v)]
-                if not own or not known:
+                known = [v for v in others if v > 0.0]
+                if not own or own < 0.0 or not known:
                     continue
                 usual = float(np.median(known))
                 ratio = own / usual
@@ -48,6 +48,8 @@ def jar_table(trial: Trial, seen: Look) -> Cause | None:
                     continue
                 if len(known) == 1 and field == "sample_g":
                     j, own, usual = _the_odd_one(trial, gas, jars, field)
+                    if min(own, usual) <= 0.0:
+                        continue
                     ratio = own / usual
                 if np.quantile(np.abs(np.log(np.array(known) / usual)), 0.8) > 1.0:
                     continue  # jars of many sizes

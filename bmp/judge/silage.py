@@ -73,7 +73,7 @@ def acid_feed(material: Material) -> tuple[Finding, ...]:
     acids, VS = material.volatile_acids_g_per_kg, material.VS
     if material.role == "inoculum" or VS is None:
         return ()
-    if acids:
+    if acids and 0.0 < acids <= 1000.0 and 0.0 < VS <= 1.0:
         solids = corrected_solids(VS, acids, material.TS)
         percent = 100.0 * (solids.VS / VS - 1.0)
         outcome = "caution" if percent > NOTABLE_PERCENT else "pass"
