@@ -57,7 +57,7 @@ def test_conductance_from_a_measured_heater_gives_the_heater_back():
     [
         ({}, "needs surface"),
         ({"surface_m2": 2.0}, "needs surface"),
-        ({"heater_use_kWh_per_d": 1.0, "heater_air_temperature_C": 33.0}, "warmer than the tank"),
+        ({"heater_use_kWh_per_d": 1.0, "heater_air_temperature_C": 33.0}, "as warm as the tank"),
         ({"heater_use_kWh_per_d": 0.1, "heater_air_temperature_C": 0.0}, "no more than the feed"),
     ],
 )

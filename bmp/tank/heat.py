@@ -57,11 +57,15 @@ def tank_conductance_W_per_K(setup: TankSetup, feed_kg_per_d: float) -> tuple[fl
     return None, "needs surface (or diameter and height) with U or layers, or a measured heater use"
 
 
+LEAST_DIFFERENCE_K: Final = 1.0
+"""With less between tank and air a heater's use says nothing of the wall."""
+
+
 def _from_heater(
     setup: TankSetup, use_kWh_per_d: float, air_C: float, feed_kg_per_d: float
 ) -> tuple[float | None, str]:
-    if air_C >= setup.temperature_C:
-        return None, "the heater was measured in air warmer than the tank"
+    if setup.temperature_C - air_C < LEAST_DIFFERENCE_K:
+        return None, "the heater was measured in air as warm as the tank"
     feed = warming_kWh_per_d(feed_kg_per_d, feed_temperature_C(setup, air_C), setup.temperature_C)
     if use_kWh_per_d <= feed:
         return None, f"the heater gave no more than the feed takes up ({feed:.2f} kWh/d)"
