@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import shutil
 import tempfile
 import threading
@@ -18,6 +17,7 @@ from bmp.page.marked import MarkedTable, marked
 from bmp.page.places import Place
 from bmp.page.worker import Run, directly
 from bmp.problem import Problem, UnusableInput
+from bmp.read.digest import input_digest
 
 KEPT = 12
 """Analyses kept in memory."""
@@ -44,12 +44,7 @@ class SoFar:
 
 def state_of(place: Place) -> str:
     """Return a name for the content of all tables of a trial."""
-    digest = hashlib.sha256()
-    paths = [place.path] if place.is_workbook else sorted(place.path.glob("*.[cC][sS][vV]"))
-    for path in paths:
-        content = path.read_bytes()
-        digest.update(f"{path.name}|{len(content)}|".encode() + content)
-    return digest.hexdigest()[:24]
+    return input_digest(place.path)[:24]
 
 
 class Analyses:

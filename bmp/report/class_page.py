@@ -8,7 +8,7 @@ from markupsafe import Markup
 
 from bmp.compare.words import number as number_word
 from bmp.net import MaterialYield
-from bmp.report.first_screen import borrowed_words, pair_words, shows_borrowed
+from bmp.report.first_screen import MOST_PAIRS, borrowed_words, pair_words, shows_borrowed
 from bmp.report.page import environment, inline_svg
 from bmp.report.quantities import yield_number, yield_unit_short
 from bmp.report.ranking import ranked
@@ -16,9 +16,6 @@ from bmp.report.rounding import interval_words, short
 from bmp.report.shown_units import page_beside, yields_beside
 from bmp.results import Results
 from bmp.trial import no_gas_read
-
-MOST_PAIRS = 3
-"""With more pairs than this the text ranks the feeds."""
 
 
 def has_class_page(results: Results) -> bool:

@@ -23,7 +23,7 @@ from bmp.compare.whole import TrialComparisons
 from bmp.compare.words import rounded
 from bmp.report.base_figures import base_figure_names, repeated_figure_name
 from bmp.report.ranking import ranked
-from bmp.report.rounding import MINUS, short
+from bmp.report.rounding import MINUS, short, signed_change
 
 MOST_FEEDS_IN_PAIRS: Final = 6
 """With more feeds than this the page ranks them; the pairs are in the workbook."""
@@ -166,19 +166,12 @@ def change_cell(c: Comparison) -> str:
         return "not known"
     if c.ratio.value is None or c.ratio.value <= 0:
         return f"{rounded(c.difference.value, 3)} {c.unit}"
-    change = whole_percent(c.ratio.value)
+    change = signed_change(c.ratio.value)
     low, high = c.ratio.ci95 or (None, None)
     if low is None or high is None:
         return f"{change} (no interval)"
     note = ", no difference shown" if c.verdict == "not shown" else ""
-    return f"{change} ({whole_percent(low)} to {whole_percent(high)}){note}"
-
-
-def whole_percent(ratio: float) -> str:
-    """Return the change that a ratio means, with its sign: `+78 %`, `−3.2 %`."""
-    change = 100.0 * (ratio - 1.0)
-    size = short(round(abs(change), 0 if abs(change) >= 9.5 else 1))
-    return f"{MINUS if change < 0 else '+'}{size} %"
+    return f"{change} ({signed_change(low)} to {signed_change(high)}){note}"
 
 
 def _speed_cell(c: Comparison) -> str:

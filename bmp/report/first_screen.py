@@ -20,7 +20,7 @@ from bmp.judge.words import CAUTION_WORDS
 from bmp.net import MaterialYield
 from bmp.report.quantities import yield_text
 from bmp.report.ranking import listed, ranked
-from bmp.report.rounding import MINUS, interval_words, number, short
+from bmp.report.rounding import change_size, interval_words, number, short, signed_change
 from bmp.results import Results
 from bmp.trial import no_gas_read
 
@@ -282,30 +282,23 @@ def pair_words(c: Comparison) -> str:
         span = "" if ends is None else f" (difference {_change(ends)})"
         return f"{_capital(a)} and {b}: no difference shown{span}."
     up = c.ratio.value >= 1.0
-    size = f"{_percent_of(c.ratio.value - 1.0)} % {'more' if up else 'less'} methane"
+    size = f"{change_size(c.ratio.value)} % {'more' if up else 'less'} methane"
     sure = "" if ends is None else f" (95 %: {_size(ends, up)})"
     return f"{_capital(a)} gave {size} than {b}{sure}."
-
-
-def _percent_of(change: float) -> str:
-    return short(round(abs(100.0 * change), 0 if abs(change) >= 0.095 else 1))
 
 
 def _size(ends: tuple[float | None, float | None], up: bool) -> str:
     """Return by how much, at least and at most."""
     low, high = ends if up else (ends[1], ends[0])
-    at_least = "" if low is None else _percent_of(low - 1.0)
-    at_most = "" if high is None else _percent_of(high - 1.0)
+    at_least = "" if low is None else change_size(low)
+    at_most = "" if high is None else change_size(high)
     if at_least and at_most:
         return f"{at_least} to {at_most} %"
     return f"at least {at_least} %" if at_least else f"at most {at_most} %"
 
 
 def _change(ends: tuple[float | None, float | None]) -> str:
-    signed = [
-        "no bound" if end is None else f"{'+' if end >= 1.0 else MINUS}{_percent_of(end - 1.0)} %"
-        for end in ends
-    ]
+    signed = ["no bound" if end is None else signed_change(end) for end in ends]
     return f"{signed[0]} to {signed[1]}"
 
 

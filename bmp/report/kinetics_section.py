@@ -32,7 +32,6 @@ def kinetics(results: Results) -> Mapping[str, Any] | None:
             if fit.forecast is not None
         ],
         "meanings": _meanings(models),
-        "equations": {model.name: model.equation for model in models},
     }
 
 

@@ -41,6 +41,25 @@ def percent(value: float) -> str:
     return f"{text if text.startswith(MINUS) else '+' + text} %"
 
 
+def change_size(ratio: float) -> str:
+    """Return the size of the change that a ratio means, in percent: whole from 10 % on.
+
+    >>> change_size(1.784), change_size(0.968)
+    ('78', '3.2')
+    """
+    change = abs(100.0 * (ratio - 1.0))
+    return short(round(change, 0 if change >= 9.5 else 1))
+
+
+def signed_change(ratio: float) -> str:
+    """Return the change that a ratio means, with its sign.
+
+    >>> signed_change(1.784), signed_change(0.968)
+    ('+78 %', '−3.2 %')
+    """
+    return f"{MINUS if ratio < 1.0 else '+'}{change_size(ratio)} %"
+
+
 def uncertainty_place(uncertainty: float) -> int:
     """Return the power of ten that an uncertainty is rounded to.
 
