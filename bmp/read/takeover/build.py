@@ -12,10 +12,11 @@ from bmp.read.cells import Unreadable
 from bmp.read.columns import parse_header
 from bmp.read.tables import Cell, Table
 from bmp.read.takeover.answers import UNKNOWN, Answers, quoted
-from bmp.read.takeover.columns import QUANTITIES, UNITS, bare
+from bmp.read.takeover.columns import QUANTITIES, UNITS
 from bmp.read.takeover.figures import as_moment, decimal_comma, figure, time_of_day
 from bmp.read.takeover.find import FoundColumn
-from bmp.read.takeover.mapping import Mapped, as_words
+from bmp.read.takeover.jar_columns import AFTER, bare
+from bmp.read.takeover.mapping import Mapped, Meaning, as_words
 from bmp.read.takeover.vocabulary import unit_words
 from bmp.units import UnknownUnit, conversion
 
@@ -133,8 +134,10 @@ def _conversion(meaning: str, unit: str, sheet: Sheet) -> tuple[float, float]:
         return _WEIGHED[unit], 0.0
     if target == "mL" and unit in _ON_TUBE:
         item, factor = _ON_TUBE[unit]
-        per_mL = sheet.answers.get(TRIAL, f"{item} [mL]")
-        return factor * (figure(per_mL) or 0.0 if per_mL and UNKNOWN not in per_mL else 1.0), 0.0
+        held = sheet.answers.get(TRIAL, f"{item} [mL]")
+        # an inner area in cm² is the same figure
+        held = re.sub(r"\s*cm(?:²|2|\^2)$", "", held or UNKNOWN)
+        return factor * (1.0 if UNKNOWN in held else figure(held) or 0.0), 0.0
     header = parse_header(f"{meaning} [{unit}]")
     rule = conversion(header.unit or unit, target)
     return rule.factor, rule.offset
@@ -471,13 +474,16 @@ def readings_of(
 ) -> list[Reading]:
     """Return all readings, with methane shares that stand in tables of their own beside them."""
     readings: list[Reading] = []
+    apart: list[Reading] = []
     for one in mapped:
         if one.kind == "readings":
             readings += _long(one, jars, sheet)
-        elif one.kind == "readings, a column a jar":
-            readings += _wide(one, jars, sheet)
-        elif one.kind == "readings, a column a day":
-            readings += _across(one, jars, sheet)
+        elif one.kind.startswith("readings, "):
+            across = _wide if one.kind.endswith("a jar") else _across
+            for reading in across(one, jars, sheet):
+                gas = set(reading.values) & set(QUANTITIES)
+                (readings if gas else apart).append(reading)
+    readings = _with_apart(readings, apart)
     for one in mapped:
         if one.kind in ("methane shares", "materials", "jars") and one.column("methane"):
             readings = _with_shares(readings, one, jars, sheet)
@@ -510,8 +516,6 @@ def _long(one: Mapped, jars: Mapping[str, Record], sheet: Sheet) -> Iterator[Rea
 
 
 def _wide(one: Mapped, jars: Mapping[str, Record], sheet: Sheet) -> Iterator[Reading]:
-    if one.held is None:
-        return
     times = _times(one, sheet)
     shared = {}
     for name in ("temperature", "ambient", "methane"):
@@ -520,10 +524,16 @@ def _wide(one: Mapped, jars: Mapping[str, Record], sheet: Sheet) -> Iterator[Rea
             shared[name] = _figures(one, column, name, meaning.unit, sheet)
     by_jar: dict[str, dict[str, dict[int, float]]] = {}
     for column, meaning in one.columns:
+        held = _held_by(meaning, one.held)
+        if not meaning.jar or held is None:
+            continue
+        quantity, unit = held
+        values = _figures(one, column, quantity, unit, sheet)
         if meaning.name == "a jar":
-            quantity = _part(one.held.name, meaning.after)
-            values = _figures(one, column, one.held.name, one.held.unit, sheet)
             by_jar.setdefault(_same(meaning.jar, jars) or meaning.jar, {})[quantity] = values
+        else:
+            for jar in _jars_named(meaning.jar, jars):
+                by_jar.setdefault(jar, {}).setdefault(quantity, values)
     for jar, quantities in by_jar.items():
         if "mass before" in quantities and "mass after" not in quantities:
             quantities["mass"] = quantities.pop("mass before")
@@ -531,7 +541,16 @@ def _wide(one: Mapped, jars: Mapping[str, Record], sheet: Sheet) -> Iterator[Rea
             own = {name: values[row] for name, values in quantities.items() if row in values}
             if own and row in times:
                 common = {name: by[row] for name, by in shared.items() if row in by}
-                yield Reading(jar, times[row], row + 1, one.table.grid.name, {**own, **common})
+                yield Reading(jar, times[row], row + 1, one.table.grid.name, {**common, **own})
+
+
+def _held_by(meaning: Meaning, held: Meaning | None) -> tuple[str, str] | None:
+    """Return the quantity and unit of a jar's or material's column; `None` where nobody says."""
+    if meaning.quantity and meaning.quantity != AFTER:
+        return meaning.quantity, meaning.unit
+    if held is None:
+        return None
+    return _part(held.name, meaning.quantity == AFTER), held.unit
 
 
 def _part(quantity: str, after: bool) -> str:
@@ -586,6 +605,18 @@ def _with_shares(
             found[place] = replace(
                 found[place], values={"methane": share} | dict(found[place].values)
             )
+    return found
+
+
+def _with_apart(readings: list[Reading], apart: Sequence[Reading]) -> list[Reading]:
+    """Put what was read by itself, such as a methane share, to the reading nearest in time."""
+    found = list(readings)
+    of_jar: dict[str, list[int]] = {}
+    for index, reading in enumerate(found):
+        of_jar.setdefault(reading.jar, []).append(index)
+    for one in apart:
+        for place in _nearest(found, of_jar.get(one.jar, []), one.at):
+            found[place] = replace(found[place], values={**one.values, **found[place].values})
     return found
 
 

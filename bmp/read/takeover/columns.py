@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 
 from bmp.read.cells import Unreadable
@@ -22,6 +22,18 @@ from bmp.read.takeover.figures import (
     time_of_day,
 )
 from bmp.read.takeover.find import FoundColumn, FoundTable
+from bmp.read.takeover.jar_columns import (
+    AFTER,
+    METHANE,
+    OTHER,
+    TEMPERATURE,
+    OneColumn,
+    bare,
+    known_as,
+    names_a_jar,
+    own_name,
+    own_quantity,
+)
 from bmp.read.takeover.vocabulary import (
     TOTALS,
     is_missing,
@@ -75,6 +87,8 @@ QUANTITIES = (
     "volume", "gauge before", "gauge after", "absolute before", "absolute after", "mass",
     "mass before", "mass after",
 )  # fmt: skip
+"""What gas is measured by."""
+OF_A_JAR = (*QUANTITIES, "methane", "temperature")
 """What a column of a jar can hold where every jar has a column."""
 _TEXTS = ("jar", "material", "role", "note", "emptied", "trial of")
 
@@ -85,12 +99,13 @@ class Proposal:
 
     column: FoundColumn
     meaning: str
-    """A name of `KINDS`, `NOT_USED`, or `a jar`: the jar's own column."""
+    """A name of `KINDS`, `NOT_USED`, or `a jar`, `a material`: a column of its own."""
     unit: str = ""
     """As it is to be written; `UNKNOWN` where the sheet does not say."""
     jar: str = ""
-    after: bool = False
-    """The jar's column holds what was read after venting."""
+    """The jar whose column it is, or the material."""
+    quantity: str = ""
+    """What the jar's own column holds: empty for what the columns of jars hold."""
     why: str = ""
 
 
@@ -123,20 +138,25 @@ class _Look:
     empty: bool
 
 
-def propose_table(table: FoundTable, known_jars: Sequence[str]) -> TableProposal:
+def propose_table(
+    table: FoundTable, known_jars: Sequence[str], known_materials: Sequence[str] = ()
+) -> TableProposal:
     """Return what a table and its columns may be.
 
     Parameters
     ----------
-    known_jars
-        Names of the jars as other tables have them.
+    known_jars, known_materials
+        Names of the jars and materials as other tables have them.
     """
     looks = [_look(table, column) for column in table.columns]
-    jar_columns = _jar_columns(looks, known_jars)
+    jar_columns = _jar_columns(table, looks, known_jars, known_materials)
     kind = _kind(looks, jar_columns)
     if kind == "readings, a column a day":
         return _days_across(table, looks, kind)
     columns = _columns(table, looks, kind, jar_columns if kind.endswith("a jar") else {})
+    if {one.quantity for one in columns if one.jar} == {METHANE}:
+        # a table of nothing but methane shares holds them
+        columns = tuple(replace(one, quantity="", unit="") if one.jar else one for one in columns)
     held, why = _held(table, columns) if kind.endswith("a column a jar") else ("", "")
     return TableProposal(table, kind, columns, held, why)
 
@@ -157,6 +177,8 @@ def _look(table: FoundTable, column: FoundColumn) -> _Look:
         found, dated = ("time of day",), True
     elif dated and not {"date", "time of day"} & set(found):
         found = ("date",)
+    elif not found and _converts(unit or "?", "degC"):
+        found = ("temperature",)
     elif not dated and "date" in found and unit.lower() not in DIGITS and _numeric(table, column):
         found = (*(one for one in found if one != "date"), "time")
     return _Look(column, name, unit, found, _numeric(table, column), dated, not cells)
@@ -202,43 +224,64 @@ def _numeric(table: FoundTable, column: FoundColumn) -> bool:
     return bool(cells) and 2 * good > len(cells)
 
 
-_PART = re.compile(
-    r"\b(before|after|vor|nach|vent\w*|initial|final|avant|apr[eè]s|gauge|pressure|druck|volume|"
-    r"gas|mass|weight)\b",
-    re.IGNORECASE,
-)
-_AFTER = re.compile(r"\b(after|nach|final|apr[eè]s|después)\b", re.IGNORECASE)
-_NAMED_JAR = re.compile(r"(?:[^\W\d][\w .\-+&]{0,30}?[ .\-#]?\d{1,3}[a-z]?|\d{1,3}[a-zA-Z]?)")
-_A_DAY = re.compile(r"(?:day|tag|jour|d|week|d[ií]a)\s*\d+(?:[.,]\d+)?", re.IGNORECASE)
+_A_DAY = re.compile(r"(?:day|tag|jour|d|week|d[ií]a|dzień)\s*\d+(?:[.,]\d+)?", re.IGNORECASE)
+# What the header of a jar's column may seem to be: jars are called by what is in them.
+_OF_A_JAR = {"jar", "material", "inoculum", "sample", "water", "TS", "VS", "role", "gauge before"}
 
 
-def bare(name: str) -> str:
-    """Return a jar's name without what people call a jar, spaces and case: `Jar 01` is `1`."""
-    plain = re.sub(
-        r"\b(jar|bottle|flask|vessel|reactor|tube|vial|flasche|glas|röhrchen|no|nr)\b", "",
-        name.lower(),
-    )  # fmt: skip
-    return re.sub(r"(?<!\d)0+(?=\d)", "", re.sub(r"[\W_]", "", plain))
-
-
-def _jar_columns(looks: Sequence[_Look], known_jars: Sequence[str]) -> dict[FoundColumn, str]:
-    """Return the columns that are named for a jar, with its name."""
-    known = {bare(name): name for name in known_jars}
-    named: dict[FoundColumn, str] = {}
+def _jar_columns(
+    table: FoundTable, looks: Sequence[_Look], jars: Sequence[str], materials: Sequence[str]
+) -> dict[FoundColumn, OneColumn]:
+    """Return the columns that are named for a jar, or for a material, with what they hold."""
+    known = {bare(name): name for name in jars}
+    kinds = {name.lower(): name for name in materials}
+    shared = _words_before(looks, known)
+    named: dict[FoundColumn, OneColumn] = {}
     for look in looks:
-        own = " ".join(_PART.sub(" ", look.name).split())
+        own = own_name(look.name)
         if look.dated or not own or TOTALS.search(own) or _A_DAY.fullmatch(own):
             continue
-        if bare(own) in known:
-            named[look.column] = known[bare(own)]
-        elif (look.numeric and not known and _NAMED_JAR.fullmatch(own)) or (
-            look.numeric and _NAMED_JAR.fullmatch(own) and not set(look.meanings) - {"jar"}
-        ):
-            named[look.column] = own
+        if not (look.numeric or look.empty):
+            continue
+        if own.rpartition(" ")[0] in shared:
+            own = own.rpartition(" ")[2]
+        values = _values(table.cells(look.column), table.grid.semicolons)
+        quantity = own_quantity(look.column.header, look.unit, values)
+        found = known_as(own, known, kinds)
+        if found is None and look.numeric and (not known or not set(look.meanings) - {"jar"}):
+            found = OneColumn(own) if names_a_jar(own) else None
+        if found is not None and found.of_material and quantity not in ("", METHANE):
+            continue
+        if found is not None:
+            named[look.column] = found if found.of_material else OneColumn(found.name, quantity)
+    if len(named) < 2 and not known:
+        named |= _named_otherwise(looks, named)
     return named
 
 
-def _kind(looks: Sequence[_Look], jar_columns: Mapping[FoundColumn, str]) -> str:
+def _words_before(looks: Sequence[_Look], known: Mapping[str, str]) -> set[str]:
+    """Return what stands before the names of two known jars or more: `cyl.` of `cyl. 1`."""
+    parted = [own_name(look.name).rpartition(" ") for look in looks if look.numeric]
+    before = [words for words, _, last in parted if words and bare(last) in known]
+    return {words for words in before if before.count(words) > 1}
+
+
+def _named_otherwise(
+    looks: Sequence[_Look], named: Mapping[FoundColumn, OneColumn]
+) -> dict[FoundColumn, OneColumn]:
+    """Return columns of figures of one unit that are called by nothing that is measured."""
+    alike = [
+        look for look in looks
+        if look.numeric and look.column not in named and not set(look.meanings) - _OF_A_JAR
+        and own_name(look.name) and not TOTALS.search(look.name)
+        and not _A_DAY.fullmatch(look.name)
+    ]  # fmt: skip
+    if len(alike) < 3 or len({look.unit for look in alike}) > 1:
+        return {}
+    return {look.column: OneColumn(own_name(look.name)) for look in alike}
+
+
+def _kind(looks: Sequence[_Look], jar_columns: Mapping[FoundColumn, OneColumn]) -> str:
     def has(*names: str, numeric: bool | None = None) -> bool:
         return any(
             names_of & set(names) and (numeric is None or look.numeric == numeric)
@@ -275,7 +318,7 @@ def _columns(
     table: FoundTable,
     looks: Sequence[_Look],
     kind: str,
-    jar_columns: Mapping[FoundColumn, str],
+    jar_columns: Mapping[FoundColumn, OneColumn],
 ) -> tuple[Proposal, ...]:
     """Return a proposal a column; what is named exactly comes before what only holds the word."""
     allowed = KINDS[kind]
@@ -296,12 +339,23 @@ def _columns(
     proposals = []
     for look in looks:
         if look.column in jar_columns:
-            after = bool(_AFTER.search(look.column.header))
-            proposals.append(Proposal(look.column, "a jar", jar=jar_columns[look.column],
-                                      after=after))  # fmt: skip
+            proposals.append(_one_column(table, look, jar_columns[look.column]))
         else:
             proposals.append(_proposal(table, look, of.get(look.column, NOT_USED)))
     return tuple(proposals)
+
+
+def _one_column(table: FoundTable, look: _Look, one: OneColumn) -> Proposal:
+    """Return what a column of one jar or material may be."""
+    if one.quantity == OTHER:
+        return Proposal(look.column, NOT_USED)
+    meaning = "a material" if one.of_material else "a jar"
+    unit, why = "", ""
+    if one.quantity in (METHANE, TEMPERATURE):
+        written = "%" if look.unit.startswith("%") else look.unit
+        cells = table.cells(look.column)
+        unit, why = unit_proposed(one.quantity, written, cells, table.grid.semicolons)
+    return Proposal(look.column, meaning, unit, one.name, one.quantity, why)
 
 
 def _whole(look: _Look) -> bool:
@@ -432,6 +486,8 @@ def _written(meaning: str, unit: str) -> str:
     if target == "mL" and plain.removesuffix(" of water") in _WATER_WEIGHED:
         # water that was weighed, or fluid ounces: only a person knows which
         return plain if plain.endswith(" of water") else UNKNOWN
+    if meaning == "methane" and plain.startswith("%"):
+        return "%"
     known = target is not None and _converts(plain, target)
     return plain if known or plain.endswith("on the tube") else UNKNOWN
 
@@ -529,15 +585,13 @@ def _fitting(meaning: str, values: Sequence[float]) -> list[str]:
 
 def _held(table: FoundTable, columns: Sequence[Proposal]) -> tuple[str, str]:
     """Return what the columns of jars hold, as a header would have it, and why."""
-    own = [one for one in columns if one.meaning == "a jar"]
+    own = [one for one in columns if one.jar and one.quantity in ("", AFTER)]
     headers = " ".join(one.column.header for one in own[:2])
     units = [one.column.unit or name_and_unit(one.column.header)[1] for one in own]
-    unit = next(
-        filter(None, [*units, *(name_and_unit(text)[1] for text in _texts_above(table))]), ""
-    )
+    unit = next(filter(None, [*units, *map(_unit_in, [*texts_above(table), table.grid.title])]), "")
     about = f"{headers} {table.grid.title} {_above(table)}"
     quantity = _quantity(unit, about.lower())
-    cells = [cell for one in own if not one.after for cell in table.cells(one.column)]
+    cells = [cell for one in own if one.quantity != AFTER for cell in table.cells(one.column)]
     if quantity == UNKNOWN:
         return UNKNOWN, "write volume, gauge before, absolute before or mass, with its unit: " + (
             "volume [mL]"
@@ -553,7 +607,8 @@ def _held(table: FoundTable, columns: Sequence[Proposal]) -> tuple[str, str]:
 def _quantity(unit: str, about: str) -> str:
     """Return the quantity that a unit and the words about the table speak of."""
     plain = _PLAIN_UNITS.get(unit.lower(), unit)
-    words = meanings(" ".join(re.findall(r"[^\W\d_]+", about)))
+    # a title such as “readings” says nothing of what was read
+    words = meanings(" ".join(w for w in re.findall(r"[^\W\d_]+\d?", about) if w[:7] != "reading"))
     if plain and _converts(plain, "kPa"):
         return "absolute before" if re.search(r"abs|psia", f"{unit} {about}".lower()) else (
             "gauge before")  # fmt: skip
@@ -561,13 +616,29 @@ def _quantity(unit: str, about: str) -> str:
         return "volume"
     if plain and _converts(plain, "g"):
         return "volume" if {"volume", "water"} & set(words) else "mass"
-    for name in ("absolute before", "gauge before", "volume", "mass"):
+    if plain.startswith("%") or "fraction" in plain:
+        return "methane" if "methane" in words else UNKNOWN
+    for name in ("absolute before", "gauge before", "volume", "mass", "methane"):
         if name in words:
             return name
     return UNKNOWN
 
 
-def _texts_above(table: FoundTable) -> list[str]:
+_UNIT_IN_A_LINE = re.compile(
+    r"\b(ml|kpa|hpa|mbar|bar|psi[ag]?|inhg|in hg|mmhg|cm3|cm³|ounces|grams)\b|"
+    r"\bin (l|cm|mm|g|kg|oz|inches)\b|(%)",
+    re.IGNORECASE,
+)
+
+
+def _unit_in(text: str) -> str:
+    """Return the unit that a line of text names: `Gas in ml since last week`."""
+    unit = name_and_unit(text)[1]
+    match = None if unit else _UNIT_IN_A_LINE.search(text)
+    return unit if match is None else next(filter(None, match.groups()))
+
+
+def texts_above(table: FoundTable) -> list[str]:
     """Return the texts that stand alone above a table, the nearest first, at most three."""
     texts: list[str] = []
     for row in reversed(table.grid.rows[: table.header_row - 1]):
@@ -579,7 +650,7 @@ def _texts_above(table: FoundTable) -> list[str]:
 
 
 def _above(table: FoundTable) -> str:
-    return " ".join(_texts_above(table))
+    return " ".join(texts_above(table))
 
 
 def _days_across(table: FoundTable, looks: Sequence[_Look], kind: str) -> TableProposal:
@@ -602,7 +673,7 @@ def _days_across(table: FoundTable, looks: Sequence[_Look], kind: str) -> TableP
             columns.append(Proposal(look.column, NOT_USED))
     cells = [c for one in columns if one.meaning == "a day" for c in table.cells(one.column)]
     about = f"{table.grid.title} {_above(table)}"
-    unit = next(filter(None, (name_and_unit(text)[1] for text in _texts_above(table))), "")
+    unit = next(filter(None, map(_unit_in, [*texts_above(table), table.grid.title])), "")
     quantity = _quantity(unit, about.lower())
     if quantity == UNKNOWN:
         return TableProposal(table, kind, tuple(columns), UNKNOWN, "such as volume [mL]")

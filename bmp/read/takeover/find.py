@@ -225,7 +225,10 @@ def _header_rows(grid: Grid, at: int) -> tuple[int | None, int | None, int]:
         texts = len(below) >= 2 and _all_text(rows[at + 1], below)
         figures_follow = at + 2 < len(rows) and any(map(_is_figure, rows[at + 2]))
         is_units = texts and 2 * sum(unit_words(str(rows[at + 1][i])) for i in below) >= len(below)
-        if texts and not is_units and figures_follow and not set(below) <= set(filled):
+        alone = len(set(below) - set(filled))
+        # units stand below names; where they stand below none, the names are of several columns
+        grouped = alone > 0 and (not is_units or 3 * alone > len(below))
+        if texts and figures_follow and grouped:
             upper, header = at, at + 1
     units = header + 1 if header + 1 < len(rows) and _is_units(rows[header + 1]) else None
     return upper, units, (header if units is None else units) + 1

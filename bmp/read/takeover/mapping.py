@@ -13,7 +13,7 @@ from bmp.read.takeover.answers import Answers, Line, Section, quoted
 from bmp.read.takeover.columns import (
     KINDS,
     NOT_USED,
-    QUANTITIES,
+    OF_A_JAR,
     UNITS,
     UNKNOWN,
     Proposal,
@@ -22,6 +22,7 @@ from bmp.read.takeover.columns import (
 )
 from bmp.read.takeover.figures import DIGITS, ORDERS
 from bmp.read.takeover.find import FoundColumn, FoundTable
+from bmp.read.takeover.jar_columns import AFTER
 from bmp.read.takeover.vocabulary import is_missing
 
 HOLDS, HELD = "holds", "the columns of jars hold"
@@ -36,7 +37,9 @@ class Meaning:
     unit: str = ""
     """Unit of its figures, order of its dates, or its day where every day has a column."""
     jar: str = ""
-    after: bool = False
+    """The jar, or the material, whose column it is."""
+    quantity: str = ""
+    """What it holds of them; empty: what the columns of jars hold; `AFTER`: that, after venting."""
 
 
 @dataclass(frozen=True)
@@ -117,8 +120,10 @@ def sheet_section(proposals: Sequence[TableProposal]) -> Section:
 
 
 def _value(one: Proposal) -> str:
-    if one.meaning == "a jar":
-        return f"jar {one.jar}" + (", after" if one.after else "")
+    if one.jar:
+        unit = f" [{one.unit}]" if one.unit else ""
+        part = f", {one.quantity}{unit}" if one.quantity else ""
+        return f"{one.meaning.removeprefix('a ')} {one.jar}{part}"
     if one.meaning == "a day":
         return one.unit if one.unit.startswith("day") and one.unit not in ORDERS else (
             f"date, {one.unit}")  # fmt: skip
@@ -158,9 +163,9 @@ def _mapped(
             columns.append((one.column, meaning))
     held = answers.get(section, HELD)
     about = meaning_of(held) if held else None
-    if isinstance(about, str) or (about and about.name not in QUANTITIES):
+    if isinstance(about, str) or (about and about.name not in OF_A_JAR):
         if UNKNOWN not in str(held):
-            wrong(HELD, str(held), f"write one of: {', '.join(QUANTITIES)}, with its unit")
+            wrong(HELD, str(held), f"write one of: {', '.join(OF_A_JAR)}, with its unit")
         # what is asked meanwhile is asked as for volumes: they need the most
         gauge = str(held).startswith("gauge or absolute")
         about = Meaning("gauge before" if gauge else "volume", UNKNOWN)
@@ -170,6 +175,10 @@ def _mapped(
     return Mapped(proposal.table, kind, tuple(columns), about, only, section)
 
 
+_ONE = re.compile(
+    r"(?P<of>jar|material) (?!volume(?: \[|$))(?P<name>.+?)"
+    rf"(?:, (?P<quantity>{AFTER}|{'|'.join(OF_A_JAR)})(?: \[(?P<unit>[^\]]*)\])?)?"
+)
 _NAMES = {name for names in KINDS.values() for name in names} | set(UNITS)
 
 
@@ -183,9 +192,11 @@ def meaning_of(text: str) -> Meaning | str:
         return Meaning("date", order) if right or UNKNOWN in order else _WANTED_ORDER
     if match := re.fullmatch(r"day (\d+(?:\.\d+)?)", text):
         return Meaning("a day", match[1])
-    if text.startswith("jar ") and text != "jar volume" and not text.startswith("jar volume ["):
-        jar, _, rest = text.removeprefix("jar ").rpartition(", after")
-        return Meaning("a jar", jar=(jar or rest).strip(' "'), after=bool(jar))
+    if match := _ONE.fullmatch(text):
+        unit = match["unit"] or ""
+        if match["quantity"] in ("methane", "temperature") and not unit:
+            return f"write its unit too, such as {text} [{shown_unit(match['quantity'])}]"
+        return Meaning(f"a {match['of']}", unit, match["name"].strip(' "'), match["quantity"] or "")
     header = parse_header(text)
     if header.name not in _NAMES:
         return f"write what it is and its unit, such as volume [mL], or {NOT_USED}"

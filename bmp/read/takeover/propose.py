@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import pairwise
+from math import pi
 
 from bmp.problem import Problem
 from bmp.read.cells import Unreadable
@@ -41,10 +42,11 @@ from bmp.read.takeover.build import (
     order_of,
     readings_of,
 )
-from bmp.read.takeover.columns import QUANTITIES, TableProposal, propose_table
+from bmp.read.takeover.columns import QUANTITIES, TableProposal, propose_table, texts_above
 from bmp.read.takeover.figures import as_moment, orders_possible
 from bmp.read.takeover.find import Fact, FoundTable, find_facts, find_tables, title_of
 from bmp.read.takeover.grid import Grid
+from bmp.read.takeover.jar_columns import only_a_jar
 from bmp.read.takeover.mapping import (
     Mapped,
     as_words,
@@ -53,7 +55,7 @@ from bmp.read.takeover.mapping import (
     sheet_section,
     table_section,
 )
-from bmp.read.takeover.vocabulary import name_and_unit
+from bmp.read.takeover.vocabulary import is_missing, name_and_unit
 from bmp.shown_units import US, shown_units
 from bmp.trial import WAYS_OF_MEASURING
 from bmp.units import UnknownUnit, conversion
@@ -147,14 +149,22 @@ def _with_unreadable(
 def _proposals(tables: Sequence[FoundTable]) -> list[TableProposal]:
     """Return a proposal a table; columns of jars are known once a table names the jars."""
     first = [propose_table(table, ()) for table in tables]
-    jars = [
+    jars = _named_in(first, "jars", "jar")
+    materials = _named_in(first, "jars", "material") + _named_in(first, "materials", "material")
+    if not jars and not materials:
+        return first
+    return [propose_table(table, jars, materials) for table in tables]
+
+
+def _named_in(proposals: Sequence[TableProposal], kind: str, meaning: str) -> list[str]:
+    """Return the names in the columns of that meaning of all tables of a kind."""
+    return [
         as_words(cell)
-        for one in first
-        if one.kind == "jars" and (column := one.of("jar")) is not None
+        for one in proposals
+        if one.kind == kind and (column := one.of(meaning)) is not None
         for cell in one.table.cells(column.column)
-        if cell is not None
+        if not is_missing(cell)
     ]
-    return [propose_table(table, jars) for table in tables] if jars else first
 
 
 def _table_section(proposal: TableProposal) -> Section:
@@ -243,7 +253,7 @@ def _jar_lines(
     for name, jar in jars.items():
         if "material" not in jar:
             proposed = re.sub(r"[\s\-_#.]*\d+[a-z]?$", "", name, flags=re.IGNORECASE)
-            known = proposed if len(proposed) > 1 and not _only_a_jar(proposed) else UNKNOWN
+            known = proposed if len(proposed) > 1 and not only_a_jar(proposed) else UNKNOWN
             lines.append(Line(f"material of {quoted(name)}", known, "what was weighed in; "
                               "for a jar with inoculum alone: the inoculum's name"))  # fmt: skip
     if jars and not any("inoculum [g]" in jar for jar in jars.values()):
@@ -262,11 +272,6 @@ def _jar_lines(
     return Section(JARS, tuple(lines), "what no column says of the jars")
 
 
-def _only_a_jar(name: str) -> bool:
-    jars = "jar|bottle|flask|vessel|reactor|tube|vial|flasche|glas|röhrchen"
-    return bool(re.fullmatch(rf"(?:{jars})?\s*[a-z]?", name.strip(), re.IGNORECASE))
-
-
 def _mass_line(name: str, facts: Sequence[Fact], remark: str) -> Line:
     known = _fact(facts, {"inoculum": r"inoc|sludge|seed|impf", "sample": r"sample|feed|einwaage"}
                   [name], "g")  # fmt: skip
@@ -278,7 +283,7 @@ def _quantities(mapped: Sequence[Mapped]) -> set[str]:
     names = set()
     for one in mapped:
         if one.kind.startswith("readings"):
-            names |= {meaning.name for _, meaning in one.columns}
+            names |= {meaning.quantity or meaning.name for _, meaning in one.columns}
             names |= {one.held.name} if one.held is not None else set()
     # masses of a table of readings, never of the jars
     return names & set(QUANTITIES)
@@ -446,16 +451,20 @@ def _volume_lines(
     mapped: Sequence[Mapped], readings: Sequence[Reading], facts: Sequence[Fact]
 ) -> list[Line]:
     kind, why, falls = _running(readings)
+    said = _said_to_run(mapped)
+    if said is not None:
+        kind, why = said
     lines = [Line("readings are", kind, why, tuple(CHOICES["cumulative"]))]
     if falls and kind != "interval":
         shown = ", ".join(f"row {r.row} jar {r.jar}" for r in falls[:4])
         more = f" and {len(falls) - 4} more" if len(falls) > 4 else ""
         remark = f"the figure is lower than the one before: {shown}{more}"
         lines.append(Line(FALLS, UNKNOWN, remark, ("emptied", "an error")))
-    units = {m.unit for one in mapped for _, m in one.columns if m.name == "volume"}
+    volumes = [m for one in mapped for _, m in one.columns if "volume" in (m.name, m.quantity)]
+    units = {m.unit for m in volumes}
     units |= {one.held.unit for one in mapped if one.held is not None}
     if any("cm on" in unit or "mm on" in unit for unit in units):
-        known = _fact(facts, r"tube|cm|column|rohr|area", "mL")
+        known = _fact(facts, r"tube|cm|column|rohr|area", "mL") or _bore(facts)
         remark = "gas that one cm of the tube holds; its inner area in cm² is the same"
         lines.append(Line(f"{CENTIMETRE} [mL]", known or UNKNOWN, remark))
     if any("in on" in unit for unit in units):
@@ -466,6 +475,47 @@ def _volume_lines(
         remark = "where the volume is read; write 68 °F if that is your unit"
         lines.append(Line("gas temperature [°C]", known or UNKNOWN, remark))
     return lines
+
+
+_RUNS = re.compile(
+    r"cumul|running|kumul|fortlaufend|so far|since (?:the )?start|acumulad|narastaj|skumul",
+    re.IGNORECASE,
+)
+_STEPS = re.compile(
+    r"since (?:the )?(?:last|previous)|each time|interval|seit der letzten|desde la (?:última|"
+    r"anterior)|depuis (?:la|le) dern|od ostatni|od poprzedni",
+    re.IGNORECASE,
+)
+
+
+def _said_to_run(mapped: Sequence[Mapped]) -> tuple[str, str] | None:
+    """Return whether volumes are running totals where a line of the sheet says so."""
+    for one in mapped:
+        if not one.kind.startswith("readings") or not _quantities([one]) & {"volume"}:
+            continue
+        headers = [column.header for column, _ in one.columns]
+        for text in (*texts_above(one.table), one.table.grid.title, *headers):
+            for kind, words in (("cumulative", _RUNS), ("interval", _STEPS)):
+                if words.search(text):
+                    return kind, f"“{text}”"
+    return None
+
+
+_BORE = re.compile(r"diam|bore|inside|inner|ø|innen|interior|średnic|wewn", re.IGNORECASE)
+_AREA = re.compile(r"area|section|quer|cross|fläche|przekr|secci", re.IGNORECASE)
+
+
+def _bore(facts: Sequence[Fact]) -> str | None:
+    """Return what one cm of a tube holds [mL], from its inner area or diameter."""
+    for words, area in ((_AREA, True), (_BORE, False)):
+        for fact in facts:
+            match = re.fullmatch(r"~?\s*([\d.,]+)\s*([cm]m)([²2]?)", as_words(fact.value))
+            if match is None or not words.search(fact.label) or bool(match[3]) is not area:
+                continue
+            cm = {"cm": 1.0, "mm": 0.1}[match[2]]
+            value = float(match[1].replace(",", "."))
+            return f"{value * cm**2 if area else pi / 4.0 * (value * cm) ** 2:.4g}"
+    return None
 
 
 def _running(readings: Sequence[Reading]) -> tuple[str, str, list[Reading]]:
@@ -514,15 +564,20 @@ def _share_lines(
     mapped: Sequence[Mapped], readings: Sequence[Reading], facts: Sequence[Fact]
 ) -> list[Line]:
     lines = []
-    column = next(((one, c) for one in mapped if (c := one.column("methane")) is not None), None)
+    columns = [
+        column for one in mapped for column, meaning in one.columns
+        if "methane" in (meaning.name, meaning.quantity)
+        or (meaning.jar and one.held is not None and one.held.name == "methane")
+    ]  # fmt: skip
     if not any("methane" in reading.values for reading in readings):
         known = _fact(facts, r"ch4|methan|méthane|metano", "dimensionless")
         remark = "methane in the dry gas, such as 60; not known: 60 ± 10 is assumed and said"
         lines.append(Line("methane [%]", known or UNKNOWN, remark))
     basis, why = UNKNOWN, "flush gas excluded: methane and carbon dioxide make 100 %"
-    if column is not None and re.search(r"ch4 ?\+ ?co2", column[1].header, re.IGNORECASE):
-        basis, why = "flush gas excluded", f"“{column[1].header}”"
-    if column is None:
+    both = [c for c in columns if re.search(r"ch4 ?\+ ?co2", c.header, re.IGNORECASE)]
+    if both:
+        basis, why = "flush gas excluded", f"“{both[0].header}”"
+    if not columns:
         basis = "flush gas excluded"
     lines.append(Line("composition basis", basis, why, tuple(CHOICES["flush_excluded"])))
     return lines

@@ -103,6 +103,8 @@ def answer_words() -> list[str]:
         f"A table holds one of: {'; '.join(KINDS)}.",
         "A column is one of these, with the unit of your figures, or not used:",
         *textwrap.wrap(said, 90),
+        "A column of one jar is: jar A1; jar A1, after (venting); jar A1, methane [%].",
+        "A column of the methane of one feed is: material straw, methane [%].",
     ]
 
 
