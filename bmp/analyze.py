@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from bmp.assumptions import assumptions
-from bmp.compare.whole import compare_trial
+from bmp.compare.within_trial import compare_trial
 from bmp.fit.common_errors import Factor
 from bmp.fit.material import MaterialCurves, fit_materials
 from bmp.fit.results import MaterialFits
@@ -26,11 +26,11 @@ from bmp.net import (
     yield_records,
 )
 from bmp.normalise import CORRECTIONS, JarGas, normalise
-from bmp.normalise.untold import impossible_falls, unknown_gas
+from bmp.normalise.gas_problems import impossible_falls, unknown_gas
 from bmp.plan.literature import read_literature
 from bmp.problem import UnusableInput
 from bmp.results import CorrectionSize, Results
-from bmp.tank.measured import tank_of_trial
+from bmp.tank.yields_of_trial import tank_of_trial
 from bmp.theory import highest_yield_NmL_per_gVS
 from bmp.trial import FloatArray, Material, Trial
 

@@ -14,14 +14,14 @@ from bmp.jar_columns import jar_columns
 from bmp.judge.criteria import CAUTIONS, CURRENT, NOT_YET, judge, read_criteria
 from bmp.judge.diagnosis import composition_hints
 from bmp.judge.facts import Measured, facts_of
-from bmp.judge.handling import handling_findings
+from bmp.judge.jar_handling import handling_findings
 from bmp.judge.leak import leak_findings
 from bmp.judge.reading_errors import find_reading_errors, is_answered
 from bmp.judge.silage import acid_feed
 from bmp.net import blank_means, net_curves, series_yields
 from bmp.normalise import normalise
+from bmp.normalise.gas_problems import impossible_falls, unknown_gas
 from bmp.normalise.raw_gas import RawGas, raw_gas, raw_gas_words
-from bmp.normalise.untold import impossible_falls, unknown_gas
 from bmp.problem import Problem
 from bmp.theory import highest_yield_NmL_per_gVS
 from bmp.trial import Trial

@@ -12,8 +12,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bmp import tables
-from bmp.compare.whole import compare_across, compare_trial
-from bmp.frames import frame, frame_of_rows, trial_of_frames
+from bmp.compare.within_trial import compare_across, compare_trial
+from bmp.data_frames import frame, frame_of_rows, trial_of_frames
 from bmp.problem import Problem, UnusableInput
 from bmp.results import Results
 from bmp.trial import Trial
@@ -207,7 +207,7 @@ def _axes(ax: Axes | None) -> Axes:
         return ax
     import matplotlib.pyplot as plt
 
-    from bmp.report.looks import STYLE
+    from bmp.report.series_style import STYLE
 
     with plt.rc_context(STYLE):
         _, made = plt.subplots(layout="constrained")
@@ -478,18 +478,18 @@ def plan(request: str | Path) -> Planned:
     Examples
     --------
     >>> import bmp
-    >>> planned = bmp.plan("examples/cheese_dairy_wishes")
+    >>> planned = bmp.plan("examples/cheese_dairy_request")
     >>> {"jar", "inoculum_g", "sample_g"} <= set(planned.jars.columns)
     True
     """
     from bmp.plan.literature import read_literature
     from bmp.plan.plan import plan_trial
-    from bmp.plan.read import read_wishes, refused_problems
+    from bmp.plan.read_request import read_request, refused_problems
     from bmp.plan.refusal import PlanRefused
 
-    written = read_wishes(Path(request))
+    written = read_request(Path(request))
     try:
-        return Planned(plan_trial(written.wishes, read_literature()))
+        return Planned(plan_trial(written.request, read_literature()))
     except PlanRefused as refused:
         raise UnusableInput(refused_problems(written, refused)) from None
 

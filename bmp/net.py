@@ -13,7 +13,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from bmp.borrowed import Lent, borrowed_scatter
+from bmp.borrowed_scatter import Lent, borrowed_scatter
 from bmp.jar_columns import JarColumns, own_name, yield_unit
 from bmp.normalise import JarGas
 from bmp.runs import first, interpolate, last
@@ -135,7 +135,7 @@ class Yields:
     high: FloatArray
     borrowed_low: FloatArray
     """The same with the scatter between jars that the trial and published trials lend
-    (`bmp.borrowed`)."""
+    (`bmp.borrowed_scatter`)."""
     borrowed_high: FloatArray
     lent: Mapping[str, ErrorPart]
     """What is borrowed, as parts: `jars`, and `blank` where there is a single one, else nought."""
@@ -170,7 +170,7 @@ class MaterialYield:
     ci95: tuple[float, float] | None
     why_no_interval: str
     ci95_borrowed: tuple[float, float] | None
-    """With borrowed scatter between the jars, and of a single blank (`bmp.borrowed`)."""
+    """With borrowed scatter between the jars, and of a single blank (`bmp.borrowed_scatter`)."""
     lent: Lent | None
     """That scatter; `None` without an interval."""
     parts: Mapping[str, tuple[float, float]]

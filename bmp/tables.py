@@ -23,7 +23,7 @@ from bmp.jar_columns import yield_unit
 from bmp.judge import reading_errors
 from bmp.normalise.gas import saturation_pressure_kPa
 from bmp.results import Results
-from bmp.tank.result import Range, TankState
+from bmp.tank.result import Span, TankState
 from bmp.trial import FloatArray, Trial
 
 WHOLE, ONE, TWO, THREE, FOUR, FIVE = "0", "0.0", "0.00", "0.000", "0.0000", "0.00000"
@@ -459,16 +459,16 @@ def tank_table(results: Results) -> Table:
     return _of_rows("tank", TANK, rows)
 
 
-def _ends(value: float | Range | None) -> tuple[float | None, float | None, float | None]:
-    if isinstance(value, Range):
+def _ends(value: float | Span | None) -> tuple[float | None, float | None, float | None]:
+    if isinstance(value, Span):
         return value.value, value.low, value.high
     return value, None, None
 
 
-def tank_quantities(state: TankState) -> Iterator[tuple[str, str, float | Range | None]]:
+def tank_quantities(state: TankState) -> Iterator[tuple[str, str, float | Span | None]]:
     """Yield name, unit and value of everything that is estimated of one diet."""
     share = state.heat_share_from_gas
-    percent = None if share is None else Range(*(100.0 * x for x in astuple(share)))
+    percent = None if share is None else Span(*(100.0 * x for x in astuple(share)))
     yield "fed a day", "kg", state.total_kg_per_d
     yield "retention", "d", state.retention_d
     yield "organic load", "kg VS/(m³ d)", state.load_kgVS_per_m3_d

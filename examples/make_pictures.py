@@ -59,7 +59,7 @@ def main(real_trial: str | None) -> None:
             out = Path(place) / "real"
             bmp(["analyze", real_trial, "--out", str(out)])
             shutil.copy(out / "figures" / "net-curves.png", PICTURES / "real-net-curves.png")
-        bmp(["plan", str(DEMO.with_name("cheese_dairy_wishes")), "--out", f"{place}/plan"])
+        bmp(["plan", str(DEMO.with_name("cheese_dairy_request")), "--out", f"{place}/plan"])
         screenshot(Path(place) / "plan" / "wall-sheet.html", PICTURES / "wall-sheet.png", 900, 900)
 
 

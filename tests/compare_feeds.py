@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from bmp.compare import Blanks, Feed
+from bmp.compare import Feed, TrialBlanks
 
-BLANKS = Blanks((1.15, 1.22, 1.19), "digestate")
+BLANKS = TrialBlanks((1.15, 1.22, 1.19), "digestate")
 
 
 def feed(name: str, yields: list[float | None], ratio: float = 60.0, **more: Any) -> Feed:

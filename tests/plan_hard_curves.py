@@ -23,8 +23,8 @@ from scipy.optimize import brentq
 
 from bmp.plan.literature import CELLULOSE, read_literature
 from bmp.plan.plan import Plan, plan_trial
+from bmp.plan.plan_request import MaterialRequest, PlanRequest
 from bmp.plan.refusal import PlanRefused
-from bmp.plan.wishes import MaterialWish, Wishes
 from bmp.trial import FloatArray, Material
 from tests.simulate import magnus_saturation_kPa
 
@@ -121,36 +121,36 @@ class Held:
 
 def walk(plan: Plan, VS: dict[str, float]) -> Iterator[Held]:
     """Return the worst of every dose against the plan's limits."""
-    wishes, times = plan.wishes, np.array([0.0, *(r.time_d for r in plan.rounds)])
-    warm, room = wishes.incubation_temperature_C, wishes.room_temperature_C
-    ambient = wishes.ambient_kPa or 101.325
+    request, times = plan.request, np.array([0.0, *(r.time_d for r in plan.rounds)])
+    warm, room = request.incubation_temperature_C, request.room_temperature_C
+    ambient = request.ambient_kPa or 101.325
     vapour_room, vapour_warm = (float(magnus_saturation_kPa(np.array(C))) for C in (room, warm))
-    asked = {w.material.name: w for w in wishes.materials}
+    wanted = {w.material.name: w for w in request.materials}
     for dose in {jar.dose for jar in plan.jars}:
-        wish = asked.get(dose.material)
-        like = CELLULOSE if wish is None else (wish.like or dose.material)
-        inoculum = next(w.material for w in wishes.materials if w.material.role == "inoculum")
+        asked = wanted.get(dose.material)
+        like = CELLULOSE if asked is None else (asked.like or dose.material)
+        inoculum = next(w.material for w in request.materials if w.material.role == "inoculum")
         own = dose.inoculum_g * (inoculum.VS or VS["inoculum"]) * INOCULUM_NML / INOCULUM_SHARE
         fed = 0.0
         if dose.role != "blank":
-            measured = None if wish is None else wish.material.VS
+            measured = None if asked is None else asked.material.VS
             methane, share = HARDEST[like]
             fed = dose.sample_g * (measured or VS[like]) * methane / share
         blank = np.diff(own * -np.expm1(-INOCULUM_PER_D * times))
         for curve in CURVES:
             gas = blank + np.diff(fed * curve.share(times))
             at = f"{dose.material}, {curve.shape} lag {curve.lag_d:g} d day {curve.fullest_day:g}"
-            if wishes.outlet == "closed":
+            if request.outlet == "closed":
                 dry = (ambient - vapour_room) * (warm + 273.15) / (room + 273.15)
                 start = np.zeros(gas.size)
                 start[0] = dry + vapour_warm - ambient
                 kPa = start + gas * 101.325 * (warm + 273.15) / 273.15 / dose.headspace_mL
-                rating = wishes.vessel_rating_kPa or 0.0
+                rating = request.vessel_rating_kPa or 0.0
                 yield Held("rating", float(kPa.max()) / rating, at)
                 yield Held("planned pressure", float(kPa.max()) / min(rating / 2, 200.0), at)
-            elif wishes.collector_mL is not None:
+            elif request.collector_mL is not None:
                 mL = gas * 101.325 / (ambient - vapour_room) * (room + 273.15) / 273.15
-                yield Held("collector", float(mL.max()) / wishes.collector_mL, at)
+                yield Held("collector", float(mL.max()) / request.collector_mL, at)
 
 
 def worst(plan: Plan, VS: dict[str, float]) -> dict[str, Held]:
@@ -162,7 +162,7 @@ def worst(plan: Plan, VS: dict[str, float]) -> dict[str, Held]:
     return found
 
 
-def random_request(rng: np.random.Generator) -> Wishes:
+def random_request(rng: np.random.Generator) -> PlanRequest:
     """Return what somebody may ask for."""
 
     def maybe(share: float, value: Any) -> Any:
@@ -172,12 +172,14 @@ def random_request(rng: np.random.Generator) -> Wishes:
     names = [name for name in HARDEST if name != "microcrystalline cellulose"]
     for number, name in enumerate(rng.choice(names, int(rng.integers(1, 4)), replace=False)):
         VS = maybe(0.5, round(float(rng.uniform(0.05, 0.5)), 3))
-        feeds.append(MaterialWish(Material(f"feed {number}", "substrate", VS=VS), like=str(name)))
+        feeds.append(
+            MaterialRequest(Material(f"feed {number}", "substrate", VS=VS), like=str(name))
+        )
     inoculum = Material("digestate", "inoculum", VS=maybe(0.7, round(rng.uniform(0.015, 0.04), 4)))
     closed = rng.random() < 0.55
     started = datetime(2027, 3, 1) + timedelta(hours=int(rng.integers(0, 24 * 7)))
-    return Wishes(
-        (MaterialWish(inoculum), *feeds),
+    return PlanRequest(
+        (MaterialRequest(inoculum), *feeds),
         jar_volume_mL=float(rng.choice([250, 473, 500, 520, 920, 1000, 2000, 5000])),
         fill=maybe(0.35, round(float(rng.uniform(0.1, 0.5)), 2)),
         inoculum_to_substrate=float(rng.choice([1.0, 2.0, 3.0, 4.0])),
@@ -213,9 +215,9 @@ def tally(requests: int, seed: int) -> Tally:
     rng, literature, VS = np.random.default_rng(seed), read_literature(), highest_VS()
     accepted, held = 0, []
     for _ in range(requests):
-        wishes = random_request(rng)
+        request = random_request(rng)
         try:
-            plan = plan_trial(wishes, literature)
+            plan = plan_trial(request, literature)
             accepted += 1
         except PlanRefused as refused:
             if refused.nearest is None:

@@ -10,7 +10,7 @@ import numpy as np
 from bmp.analyze import analyze
 from bmp.finding import Finding
 from bmp.judge.criteria import Verdict
-from bmp.judge.diagnosis import Dose, DoseSeries
+from bmp.judge.diagnosis import DoseSeries, DoseStep
 from bmp.results import Results
 from bmp.trial import Readings, Trial
 from tests.simulate_trials import CELLULOSE, DAILY, FEEDS, SPARSE, Feed, simulate_trial
@@ -18,7 +18,7 @@ from tests.simulate_trials import CELLULOSE, DAILY, FEEDS, SPARSE, Feed, simulat
 HOSTILE_TITLE = '=HYPERLINK("http://x") <img src=x>'
 HOSTILE_FEED = "<script>alert(1)</script> $x_$ oil"
 FORMULA_FEED = '=cmd|" /C calc"!A0'
-DOSES = (Dose("whey", 0.25, 340.0, 170.0), Dose("whey", 1.0, 320.0, 80.0))
+DOSES = (DoseStep("whey", 0.25, 340.0, 170.0), DoseStep("whey", 1.0, 320.0, 80.0))
 LONG_NAMES = (
     "maize silage", "food waste", "spent brewers' grain", "cow manure from the old shed",
     "goat bedding, with straw", "whey", "grass silage",

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from bmp.compare import Blanks, Feed, NotComparable
+from bmp.compare import Feed, NotComparable, TrialBlanks
 from bmp.compare.feed import blank_influence, sample_of, unit_of
 from bmp.statistics import jackknife_influence
 from tests.compare_feeds import BLANKS, GOAT, HAY, feed
@@ -102,7 +102,7 @@ def test_a_given_influence_is_used_and_a_single_blank_is_named() -> None:
     given = replace(GOAT, blank_influence={"lag": (0.1, -0.05, -0.05)})
     assert sample_of(given, "lag").blank_influence == pytest.approx([0.1, -0.05, -0.05])
     assert sample_of(GOAT, "lag").not_carried == ("the error of the blank",)
-    single = feed("hay", [200.0, 210.0], blanks=Blanks((1.1,)))
+    single = feed("hay", [200.0, 210.0], blanks=TrialBlanks((1.1,)))
     assert sample_of(single).not_carried == (
         "the error of the blank (a single blank has no scatter)",
     )

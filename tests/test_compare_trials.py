@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import pytest
 
-from bmp.compare import Blanks, compare_trials, inocula_sentence, sentence
+from bmp.compare import TrialBlanks, compare_trials, inocula_sentence, sentence
 from tests.compare_feeds import GOAT, HAY, HORSE, feed
 
-AUTUMN = Blanks((1.50, 1.60, 1.52), "digestate")
+AUTUMN = TrialBlanks((1.50, 1.60, 1.52), "digestate")
 CONTROLS = {
     "spring": feed("cellulose", [360.0, 366.0, 371.0], 55.0),
     "autumn": feed("cellulose", [324.0, 329.4, 333.9], 55.0, trial="autumn", blanks=AUTUMN),
@@ -78,7 +78,7 @@ def test_inocula_in_words() -> None:
     same = replace(autumn("leaves", [120.0, 126.0]), blanks=GOAT.blanks)
     text = inocula_sentence(compare_trials([GOAT, same], CONTROLS).inocula[0])
     assert text.endswith("no difference between the inocula is shown.")
-    single = replace(autumn("leaves", [120.0, 126.0]), blanks=Blanks((1.5,)))
+    single = replace(autumn("leaves", [120.0, 126.0]), blanks=TrialBlanks((1.5,)))
     text = inocula_sentence(compare_trials([GOAT, single], CONTROLS).inocula[0])
     assert "is not known: a single blank has no scatter" in text
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from bmp.cli import COMMANDS, main
-from bmp.read.columns import CRUCIBLES, ITEMS, JARS, MATERIALS, READINGS, Known
+from bmp.read.columns import CRUCIBLES, ITEMS, JARS, MATERIALS, READINGS, KnownColumn
 from bmp.read.setup import CHOICES
 from bmp.report.guide_tables import PAGES, TABLES, filled
 
@@ -19,7 +19,7 @@ GUIDE = (ROOT / "bmp" / "guide" / "trial_files.md").read_text(encoding="utf-8")
 @pytest.mark.parametrize(
     "known", [*ITEMS, *MATERIALS, *CRUCIBLES, *JARS, *READINGS], ids=lambda k: k.name
 )
-def test_every_column_and_item_stands_in_the_guide(known: Known) -> None:
+def test_every_column_and_item_stands_in_the_guide(known: KnownColumn) -> None:
     start = known.name if known.unit is None else f"{known.name} ["
     assert f"`{start}" in GUIDE or f"| {start}" in GUIDE or f"`{known.name}`" in GUIDE
 

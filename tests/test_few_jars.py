@@ -7,9 +7,9 @@ import pytest
 from scipy import stats
 from scipy.special import polygamma
 
-from bmp.borrowed import MARGIN, PRIOR_FREEDOM, PUBLISHED_RSD, Lent, borrowed_scatter
+from bmp.borrowed_scatter import MARGIN, PRIOR_FREEDOM, PUBLISHED_RSD, Lent, borrowed_scatter
 from bmp.compare import Feed, compare_all, compare_pair
-from bmp.surer import half_width, improvements, variance_shares, ways
+from bmp.error_sources import half_width, improvements, variance_shares, ways
 from tests.benchmarks.few_jars import called_different, cell
 
 ONE = np.zeros(1, dtype=np.int64)

@@ -8,7 +8,7 @@ import pytest
 from bmp.analyze import analyze
 from bmp.judge.conditions import typed_colder_K
 from bmp.judge.headspace import first_day_rise
-from bmp.judge.look import look
+from bmp.judge.rough_gas import look
 from bmp.published_errors import BARRIER_LIQUIDS, METHANE_METERS, published_error
 from tests.simulate_trials import CELLULOSE, SPARSE, Noise, simulate_trial
 

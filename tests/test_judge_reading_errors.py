@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 import bmp.guide.reading_errors as guide
-from bmp.judge.look import look
 from bmp.judge.reading_error import ReadingError
 from bmp.judge.reading_errors import READING_ERRORS, find_reading_errors, of_way
+from bmp.judge.rough_gas import look
 from bmp.judge.units_typed import normalised_twice, pressure_mistake, share_unit
 from bmp.normalise import normalise
 from bmp.trial import Trial

@@ -8,11 +8,11 @@ import pytest
 
 from bmp.atmosphere import standard_atmosphere_kPa
 from bmp.limits import POSSIBLE, USUAL
-from bmp.page.slips import NAMED, slips
+from bmp.page.entry_checks import NAMED, slips
 from bmp.plan.reading_columns import ambient
+from bmp.plan.request_checks import senseless
 from bmp.plan.shown_units import ShownUnits
-from bmp.plan.wish_checks import senseless
-from tests.plan_wishes import OPEN
+from tests.plan_requests import OPEN
 
 AMBIENT = ambient(ShownUnits())
 

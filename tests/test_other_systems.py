@@ -18,9 +18,9 @@ import pytest
 from bmp import cli, moving
 from bmp.cli import main
 from bmp.commands.terminal import progress, words_of
-from bmp.page.places import safe_name
+from bmp.page.trial_folders import safe_name
 from bmp.problem import UnusableInput
-from bmp.report import beside, folder
+from bmp.report import folder, second_process
 from tests.tables import tables, write_csv, write_xlsx
 
 ROOT = Path(__file__).parents[1]
@@ -138,7 +138,7 @@ def test_names_of_devices_are_no_names_of_folders(title: str) -> None:
 def test_macos_is_not_copied(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sys, "platform", "darwin")
     monkeypatch.setattr(os, "fork", lambda: pytest.fail("a copy was made"))
-    beside.start_beside(lambda: _put(tmp_path / "done", "yes"))()
+    second_process.start_beside(lambda: _put(tmp_path / "done", "yes"))()
     assert (tmp_path / "done").read_text() == "yes"
 
 
@@ -147,7 +147,7 @@ def test_a_copy_that_hangs_is_ended_and_its_work_done_again(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     here = os.getpid()
-    monkeypatch.setattr(beside, "LONGEST_S", 0.3)
+    monkeypatch.setattr(second_process, "LONGEST_S", 0.3)
     monkeypatch.setattr(os, "cpu_count", lambda: 2)
 
     def work() -> None:
@@ -156,7 +156,7 @@ def test_a_copy_that_hangs_is_ended_and_its_work_done_again(
         _put(tmp_path / "done", "yes")
 
     begin = time.monotonic()
-    beside.start_beside(work)()
+    second_process.start_beside(work)()
     assert (tmp_path / "done").read_text() == "yes"
     assert time.monotonic() - begin < 10
 
@@ -181,7 +181,7 @@ def test_a_console_that_lacks_letters_ends_no_command(encoding: str) -> None:
 
 def test_plan_and_names_of_other_alphabets_on_an_old_console(tmp_path: Path) -> None:
     out = str(tmp_path / "plan")
-    done = run("plan", "examples/cheese_dairy_wishes", "--out", out, PYTHONIOENCODING="cp437")
+    done = run("plan", "examples/cheese_dairy_request", "--out", out, PYTHONIOENCODING="cp437")
     assert done.returncode == 0, done.stderr
     table = {
         name: [[cell if cell != "oats" else "коровий навоз" for cell in row] for row in rows]
@@ -269,7 +269,7 @@ def test_what_another_program_holds_is_told() -> None:
 def test_an_altitude_where_nobody_lives_is_told(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], command: str, altitude: float
 ) -> None:
-    source = DEMO if command == "analyze" else ROOT / "examples" / "cheese_dairy_wishes"
+    source = DEMO if command == "analyze" else ROOT / "examples" / "cheese_dairy_request"
     place = tmp_path / "t"
     place.mkdir()
     for path in source.glob("*.csv"):

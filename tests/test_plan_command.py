@@ -14,9 +14,9 @@ from bmp.normalise import normalise
 from bmp.plan.write import PLAN_FILES
 from bmp.read import read_trial
 from tests.tables import with_item, write_csv
-from tests.test_plan_read import MATERIALS, PLAN
+from tests.test_plan_read_request import MATERIALS, PLAN
 
-EXAMPLE = Path(__file__).parents[1] / "examples" / "cheese_dairy_wishes"
+EXAMPLE = Path(__file__).parents[1] / "examples" / "cheese_dairy_request"
 
 
 def test_the_example(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -132,12 +132,12 @@ def test_what_is_due_follows_what_was_typed(
     assert main(["due", str(logbook)]) == 0
 
 
-def test_impossible_wishes_are_refused_with_row_reason_and_nearest_plan(
+def test_impossible_requestes_are_refused_with_row_reason_and_nearest_plan(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     plan = with_item("vessel", "household jar", PLAN)
-    wishes = write_csv(tmp_path / "w", {"materials": MATERIALS, "plan": plan})
-    assert main(["plan", str(wishes)]) == 2
+    request = write_csv(tmp_path / "w", {"materials": MATERIALS, "plan": plan})
+    assert main(["plan", str(request)]) == 2
     said = capsys.readouterr()
     assert said.out == ""
     assert said.err.splitlines() == [

@@ -6,14 +6,14 @@ from hypothesis import strategies as st
 
 from bmp.plan.dosing import jar_names, place_jars, solids_for_dosing
 from bmp.plan.plan import plan_trial, seed_of
-from bmp.plan.wishes import MaterialWish, Wishes
+from bmp.plan.plan_request import MaterialRequest, PlanRequest
 from bmp.trial import Material
-from tests.plan_wishes import CLOSED, INOCULUM, LITERATURE, OPEN, but
+from tests.plan_requests import CLOSED, INOCULUM, LITERATURE, OPEN, but
 
 
-@pytest.mark.parametrize("wishes", [OPEN, CLOSED])
-def test_jars_differ_in_the_feed_alone(wishes: Wishes) -> None:
-    jars = plan_trial(wishes, LITERATURE).jars
+@pytest.mark.parametrize("plan_request", [OPEN, CLOSED])
+def test_jars_differ_in_the_feed_alone(plan_request: PlanRequest) -> None:
+    jars = plan_trial(plan_request, LITERATURE).jars
     assert [j.name for j in jars] == [f"{letter}{i}" for letter in "BCDE" for i in (1, 2, 3)]
     assert len({j.dose.inoculum_g for j in jars}) == 1
     headspaces = [j.dose.headspace_mL for j in jars]
@@ -21,7 +21,7 @@ def test_jars_differ_in_the_feed_alone(wishes: Wishes) -> None:
     for jar in jars:
         dose = jar.dose
         filled = dose.inoculum_g + dose.sample_g + dose.water_g
-        assert filled + dose.headspace_mL == pytest.approx(wishes.jar_volume_mL, abs=0.06)
+        assert filled + dose.headspace_mL == pytest.approx(plan_request.jar_volume_mL, abs=0.06)
         if dose.role == "blank":
             assert dose.material == "tank digestate"
             assert dose.sample_g == 0
@@ -41,12 +41,12 @@ def test_mass_balance_of_any_jar(
     volume: float, inoculum_VS: float, feed_VS: float, ratio: float, fill: float
 ) -> None:
     materials = (
-        MaterialWish(Material("slurry", "inoculum", VS=inoculum_VS)),
-        MaterialWish(Material("feed", "substrate", VS=feed_VS)),
+        MaterialRequest(Material("slurry", "inoculum", VS=inoculum_VS)),
+        MaterialRequest(Material("feed", "substrate", VS=feed_VS)),
     )
-    wishes = Wishes(materials, volume, fill=fill, inoculum_to_substrate=ratio)
+    plan_request = PlanRequest(materials, volume, fill=fill, inoculum_to_substrate=ratio)
     try:
-        plan = plan_trial(wishes, LITERATURE)
+        plan = plan_trial(plan_request, LITERATURE)
     except ValueError as refused:
         assert "at least 0.25 g" in str(refused)  # noqa: PT017
         return
@@ -123,11 +123,11 @@ def test_range_of_solids_becomes_a_range_of_ratios() -> None:
 
 
 def test_ratio_of_one_feed_can_differ() -> None:
-    scraps = MaterialWish(Material("scraps", "substrate", VS=0.2), inoculum_to_substrate=4.0)
-    wishes = but(OPEN, materials=(INOCULUM, scraps))
-    dose = next(j.dose for j in plan_trial(wishes, LITERATURE).jars if j.name == "D1")
+    scraps = MaterialRequest(Material("scraps", "substrate", VS=0.2), inoculum_to_substrate=4.0)
+    plan_request = but(OPEN, materials=(INOCULUM, scraps))
+    dose = next(j.dose for j in plan_trial(plan_request, LITERATURE).jars if j.name == "D1")
     assert dose.ratio == pytest.approx(4.0, rel=0.005)
-    control = next(j.dose for j in plan_trial(wishes, LITERATURE).jars if j.name == "C1")
+    control = next(j.dose for j in plan_trial(plan_request, LITERATURE).jars if j.name == "C1")
     assert control.ratio == pytest.approx(2.0, rel=0.005)
 
 

@@ -17,8 +17,8 @@ from bmp.plan.gas import (
     stop_days,
     warming_kPa,
 )
-from bmp.plan.literature import Range
-from tests.plan_wishes import LITERATURE, OPEN
+from bmp.plan.literature import LiteratureRange
+from tests.plan_requests import LITERATURE, OPEN
 
 FEEDS = sorted(LITERATURE)
 
@@ -53,7 +53,9 @@ def test_any_curve_within_the_literature_stays_within_the_interval(
     name: str, start: float, length: float, k: float, methane: float, share: float, lag: float
 ) -> None:
     feed = LITERATURE[name]
-    low, middle, high = interval_biogas_NmL(Range(2.0, 2.0), feed, 37.0, start, start + length)
+    low, middle, high = interval_biogas_NmL(
+        LiteratureRange(2.0, 2.0), feed, 37.0, start, start + length
+    )
 
     def inside(found: object, part: float) -> float:
         return found.low + part * (found.high - found.low)  # type: ignore[attr-defined]

@@ -9,7 +9,7 @@ import pytest
 
 from bmp.plan.literature import read_literature
 from bmp.plan.plan import plan_trial
-from bmp.plan.read import read_wishes
+from bmp.plan.read_request import read_request
 from tests.plan_hard_curves import (
     CURVES,
     MOST_IN_A_DAY,
@@ -19,7 +19,7 @@ from tests.plan_hard_curves import (
     worst,
 )
 
-EXAMPLE = Path(__file__).parents[1] / "examples" / "cheese_dairy_wishes"
+EXAMPLE = Path(__file__).parents[1] / "examples" / "cheese_dairy_request"
 
 
 def test_no_accepted_plan_passes_its_limit() -> None:
@@ -51,6 +51,6 @@ def test_the_curves_are_as_full_as_real_jars() -> None:
 
 
 def test_the_examples_collector_holds_its_gas() -> None:
-    wishes, literature = read_wishes(EXAMPLE).wishes, read_literature()
-    plan = plan_trial(wishes, literature)
+    plan_request, literature = read_request(EXAMPLE).request, read_literature()
+    plan = plan_trial(plan_request, literature)
     assert worst(plan, highest_VS())["collector"].ratio <= 1

@@ -4,8 +4,8 @@ import pytest
 
 from bmp.plan.dosing import ADVISED_RATIO
 from bmp.plan.gas import interval_shares, pace_of
-from bmp.plan.literature import CELLULOSE, Range
-from tests.plan_wishes import LITERATURE
+from bmp.plan.literature import CELLULOSE, LiteratureRange
+from tests.plan_requests import LITERATURE
 
 
 def test_every_feed_is_possible() -> None:
@@ -24,8 +24,8 @@ def test_every_feed_is_possible() -> None:
 
 def test_range_is_rectangular() -> None:
     # JCGM 100:2008, 4.3.7: half-width over the square root of three.
-    assert Range(10, 16).u == pytest.approx(3 / 3**0.5)
-    assert Range(10, 16).middle == 13
+    assert LiteratureRange(10, 16).u == pytest.approx(3 / 3**0.5)
+    assert LiteratureRange(10, 16).middle == 13
 
 
 def test_inoculum_range_spans_the_two_published_figures() -> None:

@@ -10,16 +10,16 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from bmp.plan.logbook import write_logbook
 from bmp.plan.plan import plan_trial
+from bmp.plan.plan_request import MaterialRequest, PlanRequest
 from bmp.plan.shown_units import ShownUnits
-from bmp.plan.wishes import MaterialWish, Wishes
 from bmp.read import read_trial
 from bmp.trial import Material
-from tests.plan_wishes import BEDDING, CLOSED, INOCULUM, LITERATURE, OPEN, but
+from tests.plan_requests import BEDDING, CLOSED, INOCULUM, LITERATURE, OPEN, but
 
 
-def book_of(wishes: Wishes, folder: Path) -> Any:
+def book_of(plan_request: PlanRequest, folder: Path) -> Any:
     path = folder / "logbook.xlsx"
-    write_logbook(plan_trial(wishes, LITERATURE), path)
+    write_logbook(plan_trial(plan_request, LITERATURE), path)
     return load_workbook(path)
 
 
@@ -55,7 +55,7 @@ def test_sheets_and_columns_are_those_of_a_trial(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("wishes", "columns"),
+    ("plan_request", "columns"),
     [
         (OPEN, ["volume [mL]", "syringe gas [mL]", "syringe gas left [mL]"]),
         (but(OPEN, measured="mass"), ["mass [g]"]),
@@ -72,9 +72,9 @@ def test_sheets_and_columns_are_those_of_a_trial(tmp_path: Path) -> None:
     ],
 )
 def test_readings_have_the_columns_of_their_way(
-    wishes: Wishes, columns: list[str], tmp_path: Path
+    plan_request: PlanRequest, columns: list[str], tmp_path: Path
 ) -> None:
-    readings = table(book_of(wishes, tmp_path)["readings"])
+    readings = table(book_of(plan_request, tmp_path)["readings"])
     common = ["temperature [°C]", "ambient [kPa]", "methane [%]", "note"]
     assert list(readings[0]) == ["jar", "taken", *columns, *common]
     assert all(row[name] is None for row in readings for name in columns)
@@ -121,9 +121,9 @@ def test_an_open_jar_is_weighed_when_it_is_closed(tmp_path: Path) -> None:
 
 def test_a_logbook_in_other_units_reads_back(tmp_path: Path) -> None:
     units = ShownUnits(gauge="psi", ambient="inHg", temperature="°F")
-    wishes = but(CLOSED, units=units, ambient_kPa=98.0)
-    plan = plan_trial(wishes, LITERATURE)
-    book = book_of(wishes, tmp_path)
+    plan_request = but(CLOSED, units=units, ambient_kPa=98.0)
+    plan = plan_trial(plan_request, LITERATURE)
+    book = book_of(plan_request, tmp_path)
     readings = table(book["readings"])
     assert "gauge before [psi]" in readings[0]
     assert {"temperature [°F]", "ambient [inHg]"} <= set(readings[0])
@@ -180,7 +180,7 @@ def test_solids_carry_their_uncertainty_and_ranges_are_marked(tmp_path: Path) ->
 
 def test_composition_is_kept_where_it_is_given(tmp_path: Path) -> None:
     fed = Material("scraps", "substrate", VS=0.2, lipid=0.12, formula="=C6H10O5", nitrogen=0.03)
-    sheet = book_of(but(OPEN, materials=(INOCULUM, MaterialWish(fed))), tmp_path)["materials"]
+    sheet = book_of(but(OPEN, materials=(INOCULUM, MaterialRequest(fed))), tmp_path)["materials"]
     row = next(r for r in table(sheet) if r["material"] == "scraps")
     assert row["lipid [% of VS]"] == 12
     assert row["nitrogen [% of TS]"] == 3
@@ -190,7 +190,7 @@ def test_composition_is_kept_where_it_is_given(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("name", ["=1+1", "+cmd", "-2", "@sum", "=HYPERLINK(1)", "<b>&", "a\x07b"])
 def test_text_stays_text(name: str, tmp_path: Path) -> None:
-    feed = MaterialWish(Material(name, "substrate", VS=0.2))
+    feed = MaterialRequest(Material(name, "substrate", VS=0.2))
     book = book_of(but(OPEN, materials=(INOCULUM, feed), title=name), tmp_path)
     written = name.replace("\x07", " ")
     for sheet, cell in (("trial", "B2"), ("materials", "A4"), ("jars", "B8")):
@@ -201,8 +201,8 @@ def test_text_stays_text(name: str, tmp_path: Path) -> None:
 
 
 def test_no_cell_anywhere_is_a_formula(tmp_path: Path) -> None:
-    for wishes in (OPEN, CLOSED):
-        for sheet in book_of(wishes, tmp_path):
+    for plan_request in (OPEN, CLOSED):
+        for sheet in book_of(plan_request, tmp_path):
             for row in sheet.iter_rows():
                 assert all(cell.data_type != "f" for cell in row)
 

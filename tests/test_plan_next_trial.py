@@ -12,7 +12,7 @@ from bmp.analyze import analyze
 from bmp.cli import main
 from bmp.page.demo import demo_folder
 from bmp.plan.next_trial import next_trial, pooled_rsd
-from bmp.plan.read import read_wishes
+from bmp.plan.read_request import read_request
 from bmp.read import read_trial
 from bmp.results import Results
 
@@ -52,11 +52,11 @@ def test_the_request_is_read_as_a_plan(demo: Results, tmp_path: Path, capsys) ->
     said = capsys.readouterr().out
     assert "today ±" in said
     request = tmp_path / "cheese-next" / "plan request.xlsx"
-    wishes = read_wishes(request).wishes
+    found = read_request(request).request
     proposed = next_trial(demo.trial, demo.yields).items
     for field in ("jars_per_material", "blanks", "expected_rsd", "jar_volume_mL", "measured"):
-        assert getattr(wishes, field) == pytest.approx(proposed[field]), field
-    solids = {one.material.name: one.material.VS for one in wishes.materials}
+        assert getattr(found, field) == pytest.approx(proposed[field]), field
+    solids = {one.material.name: one.material.VS for one in found.materials}
     for material in demo.trial.materials:
         if material.name in solids:
             assert solids[material.name] == pytest.approx(material.VS, rel=1e-6)

@@ -8,11 +8,11 @@ import pytest
 from bmp.cautions import cautions_for
 from bmp.plan.draft import make_draft
 from bmp.plan.plan import hazards_of, plan_trial, to_dict
+from bmp.plan.plan_request import MaterialRequest, PlanRequest
 from bmp.plan.power import design_of, detectable_difference
-from bmp.plan.wishes import MaterialWish, Wishes
 from bmp.plan.write import PLAN_FILES, write_plan
 from bmp.trial import Material
-from tests.plan_wishes import BEDDING, CLOSED, INOCULUM, LITERATURE, OPEN, SCRAPS, but
+from tests.plan_requests import BEDDING, CLOSED, INOCULUM, LITERATURE, OPEN, SCRAPS, but
 
 
 def test_json_holds_the_contract() -> None:
@@ -37,9 +37,9 @@ def test_one_jar_has_no_detectable_difference() -> None:
 
 
 def test_users_own_number_of_jars_is_said() -> None:
-    materials = (INOCULUM, SCRAPS, MaterialWish(Material("peel", "substrate", VS=0.1), "potato"))
-    wishes = but(OPEN, jars_per_material=5, materials=materials)
-    watch = " ".join(plan_trial(wishes, LITERATURE).watch)
+    materials = (INOCULUM, SCRAPS, MaterialRequest(Material("peel", "substrate", VS=0.1), "potato"))
+    plan_request = but(OPEN, jars_per_material=5, materials=materials)
+    watch = " ".join(plan_trial(plan_request, LITERATURE).watch)
     assert "5 jars of each feed find a true difference of" in watch
     assert "four times in five; 6 jars find" in watch
     assert "is usually not significant (scatter 6 %, level 5 %)" in watch
@@ -47,7 +47,7 @@ def test_users_own_number_of_jars_is_said() -> None:
 
 
 @pytest.mark.parametrize(
-    ("wishes", "ids"),
+    ("plan_request", "ids"),
     [
         (OPEN, {"household jar", "open outlet", "oven and furnace"}),
         (CLOSED, {"closed glass", "oven and furnace"}),
@@ -55,14 +55,14 @@ def test_users_own_number_of_jars_is_said() -> None:
         (but(OPEN, measured="methane volume"), {"caustic"}),
     ],
 )
-def test_cautions_follow_what_is_planned(wishes: Wishes, ids: set[str]) -> None:
-    plan = plan_trial(wishes, LITERATURE)
+def test_cautions_follow_what_is_planned(plan_request: PlanRequest, ids: set[str]) -> None:
+    plan = plan_trial(plan_request, LITERATURE)
     found = {c.id for c in plan.cautions}
     assert ids <= found
     assert plan.cautions == cautions_for(hazards_of(plan.draft))
-    assert ("household jar" in found) == (wishes.vessel == "household jar")
-    assert ("caustic" in found) == (wishes.measured == "methane volume")
-    assert ("closed glass" in found) == (wishes.outlet == "closed")
+    assert ("household jar" in found) == (plan_request.vessel == "household jar")
+    assert ("caustic" in found) == (plan_request.measured == "methane volume")
+    assert ("closed glass" in found) == (plan_request.outlet == "closed")
 
 
 def test_measured_solids_need_no_oven() -> None:
@@ -98,7 +98,7 @@ def test_watch_closed_states_hours_and_rating() -> None:
 
 
 def test_feed_with_no_literature_is_said() -> None:
-    feed = MaterialWish(Material("moon dust", "substrate", VS=0.5))
+    feed = MaterialRequest(Material("moon dust", "substrate", VS=0.5))
     plan = plan_trial(but(OPEN, materials=(INOCULUM, feed, BEDDING)), LITERATURE)
     assert "moon dust: no literature feed named, so its rate is unknown" in plan.watch
     assert any("unknown feed (moon dust)" in line for line in plan.assumed)

@@ -9,14 +9,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bmp.plan.plan import plan_trial
+from bmp.plan.plan_request import MaterialRequest, PlanRequest
 from bmp.plan.possible import nearest, refusals
 from bmp.plan.refusal import PlanRefused
-from bmp.plan.wishes import MaterialWish, Wishes
 from bmp.trial import Material
 from tests.plan_hard_curves import random_request
-from tests.plan_wishes import BEDDING, CLOSED, INOCULUM, LITERATURE, OPEN, SCRAPS, but
+from tests.plan_requests import BEDDING, CLOSED, INOCULUM, LITERATURE, OPEN, SCRAPS, but
 
-IMPOSSIBLE: list[tuple[Wishes, str]] = [
+IMPOSSIBLE: list[tuple[PlanRequest, str]] = [
     (
         but(OPEN, outlet="closed", vessel_rating_kPa=300),
         "outlet: a household jar is not made for pressure and is never closed; possible: an open "
@@ -98,12 +98,14 @@ IMPOSSIBLE: list[tuple[Wishes, str]] = [
         "filled; possible: 3.99 g",
     ),
     (
-        but(OPEN, materials=(MaterialWish(INOCULUM.material, available_g=3000), BEDDING, SCRAPS)),
+        but(
+            OPEN, materials=(MaterialRequest(INOCULUM.material, available_g=3000), BEDDING, SCRAPS)
+        ),
         "available tank digestate: 3000 g at hand, all jars together take 5701 g; possible: fill "
         "of 26.17 %",
     ),
     (
-        but(OPEN, materials=(MaterialWish(INOCULUM.material, available_g=300), BEDDING, SCRAPS)),
+        but(OPEN, materials=(MaterialRequest(INOCULUM.material, available_g=300), BEDDING, SCRAPS)),
         "available tank digestate: 300 g at hand, all jars together take 5701 g; possible: fetch "
         "5759 g",
     ),
@@ -111,17 +113,17 @@ IMPOSSIBLE: list[tuple[Wishes, str]] = [
 
 
 @pytest.mark.parametrize(
-    ("wishes", "line"), IMPOSSIBLE, ids=lambda v: v[:40] if isinstance(v, str) else ""
+    ("plan_request", "line"), IMPOSSIBLE, ids=lambda v: v[:40] if isinstance(v, str) else ""
 )
-def test_impossible_wish(wishes: Wishes, line: str) -> None:
+def test_impossible_request(plan_request: PlanRequest, line: str) -> None:
     with pytest.raises(PlanRefused) as refused:
-        plan_trial(wishes, LITERATURE)
+        plan_trial(plan_request, LITERATURE)
     assert line in str(refused.value).splitlines()
     assert refused.value.nearest is not None
     plan_trial(refused.value.nearest, LITERATURE)
 
 
-UNUSABLE: list[tuple[Wishes, str]] = [
+UNUSABLE: list[tuple[PlanRequest, str]] = [
     (but(OPEN, jar_volume_mL=0), "jar volume: 0 stands there, right would be mL, 10 to 100 000"),
     (but(OPEN, outlet="ajar"), "outlet: 'ajar' stands there, right would be open or closed"),
     (
@@ -137,31 +139,33 @@ UNUSABLE: list[tuple[Wishes, str]] = [
         "materials: material scraps: stands there 2 times",
     ),
     (
-        but(OPEN, materials=(INOCULUM, MaterialWish(Material("x", "substrate", TS=0.1, VS=0.2)))),
+        but(
+            OPEN, materials=(INOCULUM, MaterialRequest(Material("x", "substrate", TS=0.1, VS=0.2)))
+        ),
         "materials: material x: VS of 20 % is more than TS of 10 %",
     ),
     (
-        but(OPEN, materials=(INOCULUM, MaterialWish(Material("x", "substrate", VS=1.2)))),
+        but(OPEN, materials=(INOCULUM, MaterialRequest(Material("x", "substrate", VS=1.2)))),
         "materials: material x: VS of 120 % of fresh mass cannot be",
     ),
 ]
 
 
-@pytest.mark.parametrize(("wishes", "line"), UNUSABLE)
-def test_unusable_wish_has_no_nearest(wishes: Wishes, line: str) -> None:
+@pytest.mark.parametrize(("plan_request", "line"), UNUSABLE)
+def test_unusable_request_has_no_nearest(plan_request: PlanRequest, line: str) -> None:
     with pytest.raises(PlanRefused) as refused:
-        plan_trial(wishes, LITERATURE)
+        plan_trial(plan_request, LITERATURE)
     assert line in str(refused.value).splitlines()
     assert refused.value.nearest is None
 
 
 def test_feed_without_VS_is_told_what_may_stand_in() -> None:
-    feed = MaterialWish(Material("moon dust", "substrate"))
+    feed = MaterialRequest(Material("moon dust", "substrate"))
     (found,) = refusals(but(OPEN, materials=(INOCULUM, feed)), LITERATURE)
     assert found.why.startswith("material moon dust: its VS is not given; weigh crucibles, or name")
     assert "sheep or goat manure" in found.why
     (found,) = refusals(
-        but(OPEN, materials=(INOCULUM, MaterialWish(feed.material, like="dust"))), LITERATURE
+        but(OPEN, materials=(INOCULUM, MaterialRequest(feed.material, like="dust"))), LITERATURE
     )
     assert found.why.startswith("material moon dust: no literature feed is called 'dust'")
 
@@ -205,17 +209,17 @@ def test_every_refusal_leads_to_a_plan_and_no_plan_is_dangerous(
     feed_g: float | None,
 ) -> None:
     inoculum = Material("tank digestate", "inoculum", VS=inoculum_VS)
-    feed = MaterialWish(Material("scraps", "substrate", VS=feed_VS), available_g=feed_g)
-    materials = (MaterialWish(inoculum, available_g=inoculum_g), BEDDING, feed)
-    wishes = but(OPEN, materials=materials, **changes)
-    possible = nearest(wishes, LITERATURE)
+    feed = MaterialRequest(Material("scraps", "substrate", VS=feed_VS), available_g=feed_g)
+    materials = (MaterialRequest(inoculum, available_g=inoculum_g), BEDDING, feed)
+    plan_request = but(OPEN, materials=materials, **changes)
+    possible = nearest(plan_request, LITERATURE)
     assert possible is not None
     plan = plan_trial(possible, LITERATURE)
-    closed = plan.wishes.outlet == "closed"
+    closed = plan.request.outlet == "closed"
     if closed:
-        assert plan.wishes.vessel == "rated bottle"
-        assert plan.wishes.place != "school"
-        rating = plan.wishes.vessel_rating_kPa
+        assert plan.request.vessel == "rated bottle"
+        assert plan.request.place != "school"
+        rating = plan.request.vessel_rating_kPa
         assert rating is not None
         assert max(e.gauge_kPa[2] for e in plan.expected if e.gauge_kPa) <= min(rating / 2, 200)
     ids = {caution.id for caution in plan.cautions}
@@ -241,9 +245,9 @@ def test_what_a_refusal_names_works() -> None:
 
 
 FEW_FEEDS = (
-    MaterialWish(Material("slurry", "inoculum")),
-    MaterialWish(Material("dung", "substrate"), like="horse manure"),
-    MaterialWish(Material("scraps", "substrate"), like="food waste"),
+    MaterialRequest(Material("slurry", "inoculum")),
+    MaterialRequest(Material("dung", "substrate"), like="horse manure"),
+    MaterialRequest(Material("scraps", "substrate"), like="food waste"),
 )
 
 
@@ -262,12 +266,12 @@ FEW_FEEDS = (
 def test_the_best_is_made_of_the_jars_at_hand(
     jars: int | None, counts: tuple[int, int, bool]
 ) -> None:
-    wishes = Wishes(FEW_FEEDS, jar_volume_mL=2000, jars_available=jars, scale_g=1.0)
-    plan = plan_trial(wishes, LITERATURE)
+    plan_request = PlanRequest(FEW_FEEDS, jar_volume_mL=2000, jars_available=jars, scale_g=1.0)
+    plan = plan_trial(plan_request, LITERATURE)
     assert (
-        plan.wishes.planned_jars,
-        plan.wishes.planned_blanks,
-        plan.wishes.planned_control,
+        plan.request.planned_jars,
+        plan.request.planned_blanks,
+        plan.request.planned_control,
     ) == counts
     assert jars is None or len(plan.jars) <= jars
     for jar in plan.jars:
@@ -279,7 +283,7 @@ def test_the_best_is_made_of_the_jars_at_hand(
 
 
 def test_twelve_pint_bottles_of_30_psi() -> None:
-    wishes = Wishes(
+    plan_request = PlanRequest(
         FEW_FEEDS,
         jar_volume_mL=473.2,
         jars_available=12,
@@ -288,7 +292,7 @@ def test_twelve_pint_bottles_of_30_psi() -> None:
         outlet="closed",
         measured="pressure",
     )
-    plan = plan_trial(wishes, LITERATURE)
+    plan = plan_trial(plan_request, LITERATURE)
     assert len(plan.jars) == 12
     assert max(e.gauge_kPa[2] for e in plan.expected if e.gauge_kPa) <= 103.4
     assert sum(r.time_d <= 1.0 for r in plan.rounds) <= 3
@@ -296,12 +300,12 @@ def test_twelve_pint_bottles_of_30_psi() -> None:
 
 
 def test_a_coarse_scale_is_refused_only_where_it_weighs_nothing() -> None:
-    wishes = Wishes(FEW_FEEDS, jar_volume_mL=150, scale_g=1.0)
-    (found,) = refusals(wishes, LITERATURE)
+    plan_request = PlanRequest(FEW_FEEDS, jar_volume_mL=150, scale_g=1.0)
+    (found,) = refusals(plan_request, LITERATURE)
     assert found.line().startswith("scale: ")
     assert found.instead.startswith("a scale that shows 0.")
-    assert not refusals(dataclasses.replace(wishes, **found.change), LITERATURE)
-    roomy = plan_trial(Wishes(FEW_FEEDS, jar_volume_mL=500, scale_g=1.0), LITERATURE)
+    assert not refusals(dataclasses.replace(plan_request, **found.change), LITERATURE)
+    roomy = plan_trial(PlanRequest(FEW_FEEDS, jar_volume_mL=500, scale_g=1.0), LITERATURE)
     assert "a scale that shows 1 g weighs the smallest sample to ±" in " ".join(roomy.watch)
 
 

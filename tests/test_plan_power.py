@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bmp.borrowed import borrowed_scatter
-from bmp.compare import Blanks, Feed, compare_all
+from bmp.borrowed_scatter import borrowed_scatter
+from bmp.compare import Feed, TrialBlanks, compare_all
 from bmp.plan.draft import make_draft
+from bmp.plan.plan_request import MaterialRequest
 from bmp.plan.power import Design, design_of, detectable_difference, just_significant
-from bmp.plan.wishes import MaterialWish
 from bmp.statistics import mean_interval
 from bmp.trial import Material
-from tests.plan_wishes import INOCULUM, LITERATURE, OPEN, but
+from tests.plan_requests import INOCULUM, LITERATURE, OPEN, but
 
 RSD, JARS = 0.06, 3
 
@@ -42,7 +42,7 @@ def told_apart(
                     jars=tuple(f"{number}-{jar}" for jar in range(JARS)),
                     values={"yield": tuple(values)},
                     inoculum_g_per_g=(ratios[number],) * JARS,
-                    blanks=Blanks(tuple(blanks), "digestate"),
+                    blanks=TrialBlanks(tuple(blanks), "digestate"),
                     VS=0.2,
                     VS_relative_u=VS_u,
                 )
@@ -97,8 +97,10 @@ def test_the_design_is_that_of_the_hardest_pair() -> None:
     assert design.solids_u == pytest.approx(
         np.hypot((0.3485 - 0.238) / 2 / 3**0.5 / 0.29325, 0.05), rel=1e-6
     )
-    slow = MaterialWish(Material("slow", "substrate", VS=0.2), "straw", inoculum_to_substrate=1.0)
-    fast = MaterialWish(Material("fast", "substrate", VS=0.2), "whey", inoculum_to_substrate=4.0)
+    slow = MaterialRequest(
+        Material("slow", "substrate", VS=0.2), "straw", inoculum_to_substrate=1.0
+    )
+    fast = MaterialRequest(Material("fast", "substrate", VS=0.2), "whey", inoculum_to_substrate=4.0)
     design = design_of(make_draft(but(OPEN, materials=(INOCULUM, slow, fast)), LITERATURE))
     assert design is not None
     assert design.blank_left == pytest.approx(3 * 60 / 300)

@@ -9,7 +9,7 @@ import pytest
 
 from bmp.plan.draft import make_draft
 from bmp.plan.gas import stop_day
-from tests.plan_wishes import LITERATURE, OPEN
+from tests.plan_requests import LITERATURE, OPEN
 
 
 def by_hand(feed_NmL: float, k: float, blank_NmL: float, blank_k: float) -> int:

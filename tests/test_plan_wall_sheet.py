@@ -5,10 +5,10 @@ from html.parser import HTMLParser
 import pytest
 
 from bmp.plan.plan import plan_trial
+from bmp.plan.plan_request import MaterialRequest, PlanRequest
 from bmp.plan.wall_sheet import grams, sheets_of, wall_sheet_html
-from bmp.plan.wishes import MaterialWish, Wishes
 from bmp.trial import Material
-from tests.plan_wishes import CLOSED, INOCULUM, LITERATURE, OPEN, but
+from tests.plan_requests import CLOSED, INOCULUM, LITERATURE, OPEN, but
 
 
 class Page(HTMLParser):
@@ -35,9 +35,9 @@ class Page(HTMLParser):
         self.text.append(data)
 
 
-@pytest.mark.parametrize("wishes", [OPEN, CLOSED, but(OPEN, started=None)])
-def test_page_is_whole_and_needs_no_network(wishes: Wishes) -> None:
-    html = wall_sheet_html(plan_trial(wishes, LITERATURE))
+@pytest.mark.parametrize("plan_request", [OPEN, CLOSED, but(OPEN, started=None)])
+def test_page_is_whole_and_needs_no_network(plan_request: PlanRequest) -> None:
+    html = wall_sheet_html(plan_trial(plan_request, LITERATURE))
     page = Page(html)
     assert "http" not in html
     assert not [tag for tag, _ in page.tags if tag in ("script", "link", "img", "iframe")]
@@ -71,7 +71,7 @@ def test_closed_sheet_says_pressure_and_rating() -> None:
 
 
 @pytest.mark.parametrize(
-    ("wishes", "pages"),
+    ("plan_request", "pages"),
     [
         (OPEN, [(True, 12)]),
         (CLOSED, [(True, 12)]),
@@ -79,8 +79,10 @@ def test_closed_sheet_says_pressure_and_rating() -> None:
         (but(OPEN, days=400), [(True, 0), (False, 12), (False, 12), (False, 12)]),
     ],
 )
-def test_each_jar_has_one_cell_a_round(wishes: Wishes, pages: list[tuple[bool, int]]) -> None:
-    plan = plan_trial(wishes, LITERATURE)
+def test_each_jar_has_one_cell_a_round(
+    plan_request: PlanRequest, pages: list[tuple[bool, int]]
+) -> None:
+    plan = plan_trial(plan_request, LITERATURE)
     sheets = sheets_of(plan)
     assert [(bool(s.doses), len(s.jars)) for s in sheets] == pages
     cells = [(jar.name, one[0].number) for s in sheets for jar in s.jars for one in s.rounds]
@@ -91,7 +93,7 @@ def test_each_jar_has_one_cell_a_round(wishes: Wishes, pages: list[tuple[bool, i
 
 def test_what_a_person_wrote_is_escaped() -> None:
     name = "<script>alert(\"x\")</script> & 'co'"
-    feed = MaterialWish(Material(name, "substrate", VS=0.2))
+    feed = MaterialRequest(Material(name, "substrate", VS=0.2))
     html = wall_sheet_html(
         plan_trial(but(OPEN, title=name, materials=(INOCULUM, feed)), LITERATURE)
     )

@@ -184,7 +184,7 @@ def test_many_trials_in_one_frame(tmp_path: Path) -> None:
 
 
 def test_a_plan_is_not_written_over_a_logbook(tmp_path: Path) -> None:
-    planned = bmp.plan(ROOT / "examples" / "cheese_dairy_wishes")
+    planned = bmp.plan(ROOT / "examples" / "cheese_dairy_request")
     assert len(planned.jars) == len(planned.plan.jars)
     planned.write(tmp_path / "plan")
     assert (tmp_path / "plan" / "logbook.xlsx").is_file()

@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from bmp.read.tables import Table
+from bmp.read.tables import CellTable
 from bmp.read.tank import CHOICES, FEEDS, NUMBERS, TEXTS, read_tank, read_tank_feeds
-from bmp.tank.tables import tank_setup
+from bmp.tank.from_tables import tank_setup
 from bmp.trial import MONTHS, Jar, Material
 
 LEAST = (("liquid volume [L]", "200"), ("temperature [°C]", "35"))
@@ -19,7 +19,7 @@ FEED_HEADER = ("material", "amount today [kg/d]", "amount planned [kg/d]")
 
 
 def table(name, header, rows):
-    return Table(name, header, tuple(rows), tuple(range(2, 2 + len(rows))))
+    return CellTable(name, header, tuple(rows), tuple(range(2, 2 + len(rows))))
 
 
 def read(*items):

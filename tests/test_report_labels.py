@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bmp.report.labels import in_lines, spread
-from bmp.report.looks import LOOKS, look_of
+from bmp.report.series_style import LOOKS, look_of
 
 LABELS = st.lists(st.tuples(st.floats(0.0, 100.0), st.floats(0.5, 6.0)), min_size=1, max_size=12)
 

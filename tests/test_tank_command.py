@@ -17,9 +17,9 @@ from bmp.report.page import render_page
 from bmp.report.results_json import results_text
 from bmp.report.tank_rows import tank_tables
 from bmp.report.tank_text import tank_text
-from bmp.tank.measured import mean_curve
 from bmp.tank.step import RATIOS
 from bmp.tank.yields import well_mixed_yield
+from bmp.tank.yields_of_trial import mean_curve
 
 DEMO = Path(__file__).parents[1] / "examples" / "cheese_dairy"
 

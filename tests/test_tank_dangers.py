@@ -13,7 +13,7 @@ from bmp.read import read_trial
 from bmp.tank import FeedYield, TankFeed, TankSetup, carry_to_tank
 from bmp.tank.inputs import WATER, Grounds
 from bmp.tank.ranges import check_range
-from bmp.tank.result import Range
+from bmp.tank.result import Span
 from bmp.tank.step import RATIOS, ratio_of
 from bmp.tank.verdict import named
 from bmp.tank.yields import going_on
@@ -181,7 +181,7 @@ def test_spans_hold_the_published_ratios_of_tank_to_jar():
 def test_heated_or_not_is_told_from_what_is_given(setup, kind):
     assert ratio_of(setup).kind == kind
     for row in RATIOS:
-        assert isinstance(row.step, Range)
+        assert isinstance(row.step, Span)
         assert row.step.low < row.step.value < row.step.high
 
 

@@ -17,8 +17,8 @@ import numpy as np
 
 from bmp.problem import Problem
 from bmp.read.cells import PLAIN_NUMBER
-from bmp.read.columns import Found, Known, match_columns
-from bmp.read.tables import MOST_COLUMNS, Table
+from bmp.read.columns import Found, KnownColumn, match_columns
+from bmp.read.tables import MOST_COLUMNS, CellTable
 from bmp.trial import BoolArray, FloatArray, IntArray
 
 if TYPE_CHECKING:
@@ -107,7 +107,7 @@ def plain_header(path: Path) -> tuple[str, ...] | None:
 
 
 def layout_of(
-    path: Path, known: Sequence[Known], problems: list[Problem], ignored: list[str]
+    path: Path, known: Sequence[KnownColumn], problems: list[Problem], ignored: list[str]
 ) -> Layout | None:
     """Return where the columns stand; `None` where the file must be read cell by cell.
 
@@ -121,7 +121,7 @@ def layout_of(
         return None
     trial = names.index("trial")
     # the column of trials is no column of a trial's own table
-    own = Table(path.name, (*header[:trial], *header[trial + 1 :]), (), ())
+    own = CellTable(path.name, (*header[:trial], *header[trial + 1 :]), (), ())
     found = {
         field: replace(one, index=one.index + (one.index >= trial))
         for field, one in match_columns(own, known, problems, ignored).items()
@@ -162,7 +162,7 @@ def read_as_arrays(raw: bytes, layout: Layout) -> ArrayTable | None:
     return ArrayTable(_texts(table, layout.trial), texts, numbers, needs_cells)
 
 
-def _arrow(raw: bytes, layout: Layout) -> pa.Table | None:
+def _arrow(raw: bytes, layout: Layout) -> pa.CellTable | None:
     """Return the columns that count, named by their number; `None` where rows do not fit."""
     import pyarrow as pa
 
@@ -184,7 +184,7 @@ def _arrow(raw: bytes, layout: Layout) -> pa.Table | None:
 
 def arrow_table(
     source: pa.Buffer | Path, width: int, types: Mapping[str, pa.DataType]
-) -> pa.Table | None:
+) -> pa.CellTable | None:
     """Return some columns of so many, named by their number, in the types that are given.
 
     A buffer holds lines without a header. `None` where a row has more or fewer columns, or a cell
@@ -212,7 +212,7 @@ def arrow_table(
         return None
 
 
-def _texts(table: pa.Table, place: int) -> Texts:
+def _texts(table: pa.CellTable, place: int) -> Texts:
     return coded_texts(table.column(str(place)))
 
 

@@ -10,7 +10,7 @@ from bmp.archive.parts import CellPart, OneTrial
 from bmp.problem import Problem, Problems, UnusableInput
 from bmp.read.cells import words
 from bmp.read.reader import TABLES
-from bmp.read.tables import Cell, Table, read_csv
+from bmp.read.tables import Cell, CellTable, read_csv
 
 KINDS = (*TABLES, "crucibles")
 TRIALS_IN_A_PART = 20
@@ -19,7 +19,7 @@ MOST_BYTES = 400_000_000
 """Of a table that is read cell by cell, all of it at once."""
 
 
-def read_whole(paths: Mapping[str, Path], problems: list[Problem]) -> dict[str, Table]:
+def read_whole(paths: Mapping[str, Path], problems: list[Problem]) -> dict[str, CellTable]:
     """Return tables of an archive by name; what is wrong with them is added to `problems`."""
     tables = {}
     for name, path in paths.items():
@@ -42,7 +42,7 @@ def read_trials(paths: Mapping[str, Path]) -> dict[str, OneTrial]:
 
 
 def by_trial(
-    tables: Mapping[str, Table], told: Iterable[Problem], wanted: frozenset[str] | None = None
+    tables: Mapping[str, CellTable], told: Iterable[Problem], wanted: frozenset[str] | None = None
 ) -> dict[str, OneTrial]:
     """Return each trial's own rows of every table, sorted by the names of the trials.
 
@@ -64,7 +64,7 @@ def by_trial(
         is.
     """
     problems = Problems()
-    own: dict[str, dict[str, Table]] = {}
+    own: dict[str, dict[str, CellTable]] = {}
     told = list(told)
     rows = {(problem.table, problem.row) for problem in told}
     trial_of_row: dict[tuple[str, int | None], str] = {}
@@ -86,7 +86,7 @@ def by_trial(
     return {name: OneTrial(own[name], tuple(told_of.get(name, ()))) for name in sorted(own)}
 
 
-def _trial_column(table: Table, problems: list[Problem]) -> int | None:
+def _trial_column(table: CellTable, problems: list[Problem]) -> int | None:
     """Return where the column `trial` stands; `None` with a problem told."""
     header = [text.strip().lower() for text in table.header]
     if "trial" in header:
@@ -97,8 +97,8 @@ def _trial_column(table: Table, problems: list[Problem]) -> int | None:
 
 
 def _split(
-    kind: str, table: Table, wanted: frozenset[str] | None, problems: list[Problem]
-) -> dict[str, Table]:
+    kind: str, table: CellTable, wanted: frozenset[str] | None, problems: list[Problem]
+) -> dict[str, CellTable]:
     at = _trial_column(table, problems)
     if at is None:
         return {}

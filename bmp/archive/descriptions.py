@@ -14,14 +14,14 @@ import numpy as np
 
 from bmp.archive.as_arrays import Texts
 from bmp.archive.jar_records import jars_of
-from bmp.archive.small_tables import SmallTables, TableOfTrials
+from bmp.archive.setup_tables import SmallTables, TableOfTrials
 from bmp.jar_columns import SEPARATOR, own_name
 from bmp.problem import Problem
 from bmp.read.cells import Unreadable, moment
 from bmp.read.crucibles import read_crucibles, with_crucibles
 from bmp.read.records import Rows, materials_of
 from bmp.read.setup import read_setup
-from bmp.read.tables import Table
+from bmp.read.tables import CellTable
 from bmp.trial import BoolArray, FloatArray, IntArray, Jar, Material, Setup
 
 ONCE = ("title", "started")
@@ -100,7 +100,7 @@ def _setup(table: TableOfTrials, pairs: tuple[tuple[str, str], ...]) -> Setup | 
     """Return the setup that items make; `None` where anything is wrong."""
     problems: list[Problem] = []
     rows = tuple((item or None, value or None) for item, value in pairs)
-    written = Table(table.layout.table, ("item", "value"), rows, tuple(range(2, len(rows) + 2)))
+    written = CellTable(table.layout.table, ("item", "value"), rows, tuple(range(2, len(rows) + 2)))
     setup = read_setup(written, "", problems, [], [])
     return None if problems else setup
 
@@ -126,7 +126,7 @@ def _materials(
         f"{trial}{SEPARATOR}{name}" if name else ""
         for trial, name in zip(number.tolist(), values["name"], strict=True)
     ]
-    numbered = Table(table.layout.table, (), ((),) * index.size, tuple(range(index.size)))
+    numbered = CellTable(table.layout.table, (), ((),) * index.size, tuple(range(index.size)))
     problems: list[Problem] = []
     found: list[list[Material]] = [[] for _ in names]
     for material, row in materials_of(Rows(numbered, table.layout.found, values), problems):
@@ -142,7 +142,7 @@ def _materials(
 
 
 def _with_crucibles(
-    materials: list[Material], table: Table, problems: list[Problem]
+    materials: list[Material], table: CellTable, problems: list[Problem]
 ) -> list[Material]:
     """Return materials with TS and VS of their crucibles, which call them by their own names."""
     plain = tuple(replace(material, name=own_name(material.name)) for material in materials)

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from bmp.archive.cell_by_cell import KINDS, by_trial, cell_parts
-from bmp.archive.parts import FilePart, Part
+from bmp.archive.parts import ArchivePart, FilePart
 from bmp.problem import Problem, Problems, UnusableInput
 from bmp.read.tables import WORKBOOKS, read_tables
 
@@ -15,7 +15,7 @@ DEEPEST = 5
 """Folders inside folders that are looked through for trials that were put too deep."""
 
 
-def find_archive(place: Path) -> Iterator[Part]:
+def find_archive(place: Path) -> Iterator[ArchivePart]:
     """Return the archive that lies in a folder or workbook, in parts that are worked on alone.
 
     Raises
@@ -38,7 +38,7 @@ def _has_tables(place: Path) -> bool:
     return any(path.name.lower() == "trial.csv" for path in place.iterdir())
 
 
-def _files(place: Path) -> Iterator[Part]:
+def _files(place: Path) -> Iterator[ArchivePart]:
     found = sorted(path for path in place.iterdir() if _is_trial(path))
     if not found:
         what = "the folder holds no trial"

@@ -18,8 +18,8 @@ from bmp.archive.chunks import Chunk, survey
 from bmp.archive.descriptions import descriptions_of
 from bmp.archive.joined import join_readings
 from bmp.archive.outcome import NOTHING, Outcome, analyze_together
-from bmp.archive.parts import CellPart, OneTrial, Part, digest
-from bmp.archive.small_tables import SmallTables, read_small
+from bmp.archive.parts import ArchivePart, CellPart, OneTrial, digest
+from bmp.archive.setup_tables import SmallTables, read_small
 from bmp.problem import Problem, Problems, UnusableInput
 from bmp.read.columns import READINGS
 from bmp.read.reader import TABLES
@@ -41,7 +41,7 @@ class Files:
         return dict(self.paths)[kind]
 
 
-def chunk_parts(place: Path) -> Iterator[Part]:
+def chunk_parts(place: Path) -> Iterator[ArchivePart]:
     """Return the parts of an archive that is given as a folder of four tables.
 
     Raises
@@ -80,7 +80,9 @@ def _files(place: Path) -> Files:
     return Files(paths, tuple((state.st_size, state.st_mtime_ns) for state in states))
 
 
-def _with_unread(parts: list[ChunkPart], files: Files, read: frozenset[str]) -> Iterator[Part]:
+def _with_unread(
+    parts: list[ChunkPart], files: Files, read: frozenset[str]
+) -> Iterator[ArchivePart]:
     """Return the parts, and after them the trials that have no reading at all."""
     yield from parts
     small = _small(files)

@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from bmp.archive.as_arrays import ArrayTable, Texts
-from bmp.archive.small_tables import TableOfTrials
+from bmp.archive.setup_tables import TableOfTrials
 from bmp.jar_columns import SEPARATOR
 from bmp.read.jar_rules import MASSES, Contents, broken_rules
 from bmp.read.records import LONGEST_NAME

@@ -34,7 +34,7 @@ TIMES: Final = {"t50_d": 0.5, "t90_d": 0.9}
 """Columns that are times, and the share of the measured yield that each speaks of."""
 
 
-class Known(NamedTuple):
+class Limits(NamedTuple):
     """A quantity of every series and its 95 % limits; NaN where it is not determined."""
 
     value: FloatArray
@@ -46,7 +46,7 @@ class Known(NamedTuple):
 class Kinetics:
     """Fits of all series. Arrays of shape (series,)."""
 
-    columns: Mapping[str, Known]
+    columns: Mapping[str, Limits]
     """By column of `PARAMETERS` and `TIMES`."""
     chosen: list[str | None]
 
@@ -61,7 +61,7 @@ def fit_series(
     """
     size = yields.count.size
     columns = {
-        name: Known(*(np.full(size, np.nan) for _ in Known._fields))
+        name: Limits(*(np.full(size, np.nan) for _ in Limits._fields))
         for name in (*PARAMETERS, *TIMES)
     }
     chosen: list[str | None] = [None] * size
@@ -125,7 +125,7 @@ def _common(
 
 def _parameter(
     fits: SeriesFits, common: _Common, moved: FloatArray, model: str, name: str
-) -> Known:
+) -> Limits:
     index = MODELS[model].names.index(name)
     jarwise = fits.jarwise[model]
     value = np.where(fits.left_open[model], np.nan, fits.pooled[model])[:, index]
@@ -159,7 +159,7 @@ def _moved(fits: SeriesFits, common: _Common, model: str) -> FloatArray:
     return moved
 
 
-def _time(fits: SeriesFits, common: _Common, name: str) -> Known:
+def _time(fits: SeriesFits, common: _Common, name: str) -> Limits:
     """Return the times to a share of the yield, the errors of the model chosen for each series."""
     days, error, degrees = (np.full(fits.series.size, np.nan) for _ in range(3))
     by_jar = np.array([model or "" for model in fits.chosen])[fits.series]
@@ -200,8 +200,8 @@ def _moved_days(
     return np.where(below | ~np.isfinite(moved).all(axis=0), 0.0, moved)
 
 
-def _where(told: BoolArray, *columns: FloatArray) -> Known:
-    return Known(*(np.where(told, column, np.nan) for column in columns))
+def _where(told: BoolArray, *columns: FloatArray) -> Limits:
+    return Limits(*(np.where(told, column, np.nan) for column in columns))
 
 
 def _pack(curves: NetCurves, yields: Yields) -> tuple[Curves, IntArray, IntArray, IntArray] | None:

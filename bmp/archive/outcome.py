@@ -23,7 +23,7 @@ from bmp.judge.criteria import CURRENT, Criterion, read_criteria, reasons_by_tri
 from bmp.judge.facts import SERIES_FACTS, Measured, facts_of
 from bmp.net import blank_means, net_curves, series_yields
 from bmp.normalise import JarGas, normalise
-from bmp.normalise.untold import impossible_falls, unknown_gas
+from bmp.normalise.gas_problems import impossible_falls, unknown_gas
 from bmp.problem import Problem
 from bmp.read.complete import check_complete
 from bmp.read.reader import TABLES

@@ -13,14 +13,14 @@ from bmp.archive.outcome import NOTHING, Outcome, analyze_trials
 from bmp.problem import Problem, Problems, UnusableInput
 from bmp.read import read_trial
 from bmp.read.reader import TABLES, trial_of
-from bmp.read.tables import Table
+from bmp.read.tables import CellTable
 from bmp.trial import Trial
 
 MOST_LINES = 50
 """Problems that are kept of one trial; then their number."""
 
 
-class Part(Protocol):
+class ArchivePart(Protocol):
     """Some trials of an archive."""
 
     @property
@@ -76,7 +76,7 @@ def _state(place: Path) -> list[tuple[str, int, int]]:
 class OneTrial:
     """A trial's rows of tables that hold many."""
 
-    tables: Mapping[str, Table]
+    tables: Mapping[str, CellTable]
     """By name."""
     told: tuple[Problem, ...] = ()
     """What was found to be wrong with its rows so far."""

@@ -23,7 +23,7 @@ import numpy as np
 
 from bmp.archive.find import deeper_trials, find_archive
 from bmp.archive.outcome import Outcome
-from bmp.archive.parts import Part
+from bmp.archive.parts import ArchivePart
 from bmp.moving import move
 
 WORTH_BYTES, WORTH_TRIALS = 5_000_000, 60
@@ -68,8 +68,8 @@ def run_archive(
     return replace(total, rows=rows, errors=tuple(sorted(total.errors, key=lambda row: row[0])))
 
 
-def _without_looking(part: Part) -> Part:
-    without: Part = replace(part, look=False)  # type: ignore[type-var]
+def _without_looking(part: ArchivePart) -> ArchivePart:
+    without: ArchivePart = replace(part, look=False)  # type: ignore[type-var]
     return without
 
 
@@ -112,7 +112,9 @@ def _end_with_parent() -> None:
         os._exit(1)
 
 
-def _run(parts: Iterator[Part], kept: Path, pool: Pool, show: Callable[[int], None]) -> Outcome:
+def _run(
+    parts: Iterator[ArchivePart], kept: Path, pool: Pool, show: Callable[[int], None]
+) -> Outcome:
     outcomes: list[Outcome] = []
     done = 0
     for outcome in _outcomes(parts, kept, pool):
@@ -131,7 +133,7 @@ def _joined(outcomes: list[Outcome]) -> Outcome:
     )
 
 
-def _outcomes(parts: Iterator[Part], kept: Path, pool: Pool) -> Iterator[Outcome]:
+def _outcomes(parts: Iterator[ArchivePart], kept: Path, pool: Pool) -> Iterator[Outcome]:
     """Yield the outcome of every part, in the order of the parts."""
     executor, workers = pool
     if executor is None:
@@ -145,7 +147,7 @@ def _outcomes(parts: Iterator[Part], kept: Path, pool: Pool) -> Iterator[Outcome
     yield from (future.result() for future in waiting)
 
 
-def _kept_or_made(part: Part, kept: Path) -> Outcome:
+def _kept_or_made(part: ArchivePart, kept: Path) -> Outcome:
     path = kept / f"{part.key()}{'' if part.look else '-not-looked'}.json"
     found = _load(path)
     if found is None:

@@ -18,7 +18,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Say what was found, and what to repeat while there is still time."""
     from bmp.check import check
-    from bmp.normalise.untold import falls_seen
+    from bmp.normalise.gas_problems import falls_seen
     from bmp.read import read_with_problems
 
     trial, problems = read_with_problems(arguments.trial)

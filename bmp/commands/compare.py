@@ -12,7 +12,7 @@ from bmp.commands.terminal import DONE, progress, tell
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from bmp.compare.whole import TrialComparisons
+    from bmp.compare.within_trial import TrialComparisons
     from bmp.problem import Problem
 
 HELP = "say which feed is better, by how much, and whether that is more than noise"
@@ -39,7 +39,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Compare the feeds of the trials and say where the page is."""
     from bmp.compare import borrowed_sentences, sentence
-    from bmp.compare.whole import compare_across
+    from bmp.compare.within_trial import compare_across
     from bmp.report.compare_page import COMPARISON_FORMAT, comparison_page, comparison_text
     from bmp.report.folder import check_place, write_folder
 
@@ -93,7 +93,7 @@ def _comparisons(
 ) -> list[TrialComparisons]:
     """Analyse every trial and compare its feeds; all unusable tables are told together."""
     from bmp.analyze import analyze
-    from bmp.compare.whole import compare_trial
+    from bmp.compare.within_trial import compare_trial
     from bmp.problem import Problem, UnusableInput
     from bmp.read import read_with_problems
 

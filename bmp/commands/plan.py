@@ -40,7 +40,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Plan the trial and say where the files are, or why it cannot be and what could."""
     from bmp.plan.literature import read_literature
     from bmp.plan.plan import plan_trial
-    from bmp.plan.read import changed_words, read_wishes, refused_problems
+    from bmp.plan.read_request import changed_words, read_request, refused_problems
     from bmp.plan.refusal import PlanRefused
     from bmp.plan.write import FORMAT, write_plan
     from bmp.report.folder import check_place, write_folder
@@ -49,16 +49,16 @@ def run(arguments: argparse.Namespace) -> int:
     if _is_trial(source):
         return _from_trial(source, arguments.out)
     out: Path = arguments.out or beside(source, "-plan")
-    written = read_wishes(source)
+    written = read_request(source)
     tell(written.ignored)
     _keep_a_logbook(out, arguments.replace)
     check_place(out, source, FORMAT, arguments.replace)
     try:
-        plan = plan_trial(written.wishes, read_literature())
+        plan = plan_trial(written.request, read_literature())
     except PlanRefused as refused:
         tell(refused_problems(written, refused))
         if refused.nearest is not None:
-            tell([f"nearest possible plan: {changed_words(written.wishes, refused.nearest)}"])
+            tell([f"nearest possible plan: {changed_words(written.request, refused.nearest)}"])
         return UNUSABLE
     write_folder(out, FORMAT, lambda folder: write_plan(plan, folder), keep=True)
     print("\n".join(_said(plan, written.assumed, arguments.all)))
@@ -79,7 +79,7 @@ def _from_trial(source: Path, out: Path | None) -> int:
     from bmp.analyze import analyze
     from bmp.commands.start import new_place, quoted
     from bmp.plan.next_trial import next_trial
-    from bmp.plan.request import write_request
+    from bmp.plan.request_form import write_request
 
     results = analyze(read_told(source, progress()))
     found = next_trial(results.trial, results.yields)

@@ -103,7 +103,7 @@ def _demo(folder: Path) -> int:
 
 def _plan_request(folder: Path) -> int:
     """Write a workbook that asks what a plan is made from."""
-    from bmp.plan.request import write_request
+    from bmp.plan.request_form import write_request
 
     place = new_place(folder, "plan request.xlsx")
     write_request(place)

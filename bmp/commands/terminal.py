@@ -50,8 +50,8 @@ def read_told(place: Path, show: Callable[[str], None]) -> Trial:
     UnusableInput
         With every problem found.
     """
+    from bmp.normalise.gas_problems import falls_seen
     from bmp.normalise.raw_gas import raw_gas, raw_gas_words
-    from bmp.normalise.untold import falls_seen
     from bmp.problem import UnusableInput
     from bmp.read import read_with_problems
 

@@ -1,16 +1,16 @@
 """Which feed is better, by how much, and whether that is more than noise."""
 
-from bmp.compare.across import (
+from bmp.compare.bases import AllBases, compare_on_all_bases
+from bmp.compare.between_trials import (
     OverTrials,
     compare_inocula,
     compare_over_bridge,
     mean_over_trials,
 )
-from bmp.compare.bases import AllBases, compare_on_all_bases
-from bmp.compare.family import Family, compare_all
-from bmp.compare.feed import BASES, QUANTITIES, Blanks, Feed, NotComparable
-from bmp.compare.mixture import compare_mixture
+from bmp.compare.feed import BASES, QUANTITIES, Feed, NotComparable, TrialBlanks
+from bmp.compare.multiplicity import Family, compare_all
 from bmp.compare.pair import Comparison, compare_pair, mean_of
+from bmp.compare.synergy import compare_mixture
 from bmp.compare.trials import InoculaCompared, TrialsCompared, compare_trials
 from bmp.compare.words import (
     as_record,
@@ -25,13 +25,13 @@ __all__ = [
     "BASES",
     "QUANTITIES",
     "AllBases",
-    "Blanks",
     "Comparison",
     "Family",
     "Feed",
     "InoculaCompared",
     "NotComparable",
     "OverTrials",
+    "TrialBlanks",
     "TrialsCompared",
     "as_record",
     "borrowed_sentences",

@@ -6,21 +6,21 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from bmp.compare.feed import Sample
+from bmp.compare.feed import FeedSample
 from bmp.statistics import Components
 from bmp.trial import FloatArray
 
 Weights = Sequence[float] | FloatArray
 
 
-def contrast(samples: Sequence[Sample], weights: Weights) -> FloatArray:
+def contrast(samples: Sequence[FeedSample], weights: Weights) -> FloatArray:
     """Return the weighted sum of the samples' means, shape (...)."""
     total = sum(w * s.mean for w, s in zip(_columns(weights), samples, strict=True))
     return np.asarray(total, dtype=float)
 
 
 def components(
-    samples: Sequence[Sample], numerator: Weights, denominator: Weights | None = None
+    samples: Sequence[FeedSample], numerator: Weights, denominator: Weights | None = None
 ) -> Components:
     """Return the variance of one or two weighted sums of means, source by source.
 
@@ -31,7 +31,7 @@ def components(
 
     Parameters
     ----------
-    samples : sequence of Sample
+    samples : sequence of FeedSample
         Each of at least two jars, or with borrowed scatter.
     numerator, denominator : sequence of float, or array with a last axis of samples
         Weights of the two sums; no denominator: all zero.
@@ -60,12 +60,12 @@ def components(
     )
 
 
-def without_scatter(samples: Sequence[Sample]) -> list[str]:
+def without_scatter(samples: Sequence[FeedSample]) -> list[str]:
     """Return the names of samples of one jar that borrow no scatter."""
     return [s.label for s in samples if s.jars < 2 and s.lent_scatter is None]
 
 
-def _between_jars(sample: Sample) -> tuple[FloatArray, float]:
+def _between_jars(sample: FeedSample) -> tuple[FloatArray, float]:
     """Return the variance of a sample's mean from its jars, and its degrees of freedom."""
     if sample.lent_scatter is not None:
         rsd, freedom = sample.lent_scatter
@@ -87,7 +87,7 @@ def _products(name: str, p: FloatArray, q: FloatArray, dof: float) -> Row:
     return name, (p * p).sum(axis=-1), (p * q).sum(axis=-1), (q * q).sum(axis=-1), dof
 
 
-def _jar_rows(samples: Sequence[Sample], n: list[FloatArray], d: list[FloatArray]) -> list[Row]:
+def _jar_rows(samples: Sequence[FeedSample], n: list[FloatArray], d: list[FloatArray]) -> list[Row]:
     rows = []
     for sample, wn, wd in zip(samples, n, d, strict=True):
         variance, dof = _between_jars(sample)
@@ -103,7 +103,9 @@ def _jar_rows(samples: Sequence[Sample], n: list[FloatArray], d: list[FloatArray
     return rows
 
 
-def _blank_rows(samples: Sequence[Sample], n: list[FloatArray], d: list[FloatArray]) -> list[Row]:
+def _blank_rows(
+    samples: Sequence[FeedSample], n: list[FloatArray], d: list[FloatArray]
+) -> list[Row]:
     """One row a set of blanks: their influences add up over the samples before squaring."""
     rows = []
     for key in dict.fromkeys((s.trial, s.inoculum) for s in samples):
@@ -126,7 +128,9 @@ def _blank_rows(samples: Sequence[Sample], n: list[FloatArray], d: list[FloatArr
     return rows
 
 
-def _factor_rows(samples: Sequence[Sample], n: list[FloatArray], d: list[FloatArray]) -> list[Row]:
+def _factor_rows(
+    samples: Sequence[FeedSample], n: list[FloatArray], d: list[FloatArray]
+) -> list[Row]:
     """One row a common factor: its relative error moves every mean that holds it alike."""
     rows = []
     for trial, factor in dict.fromkeys((s.trial, name) for s in samples for name in s.factors):

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from bmp.borrowed import Lent
+from bmp.borrowed_scatter import Lent
 from bmp.trial import FloatArray
 
 SINGLE_BLANK = "the error of the blank (a single blank has no scatter)"
@@ -117,7 +117,7 @@ BASES: dict[str, Basis] = {
 
 
 @dataclass(frozen=True)
-class Blanks:
+class TrialBlanks:
     """The blanks of one trial."""
 
     methane_NmL_per_g: tuple[float, ...]
@@ -144,7 +144,7 @@ class Feed:
     jar. Yields and peak rates are counted per gram of `basis`."""
     inoculum_g_per_g: tuple[float, ...] | None = None
     """Inoculum per gram of `basis` in each jar; `None` where the net yield was handed in."""
-    blanks: Blanks | None = None
+    blanks: TrialBlanks | None = None
     basis: str = "VS"
     """What the values are counted per: `VS`, `TS` or `fresh`."""
     TS: float | None = None
@@ -197,7 +197,7 @@ class Feed:
 
 
 @dataclass(frozen=True, eq=False)
-class Sample:
+class FeedSample:
     """What of a feed enters a contrast, on one basis. Arrays may carry leading axes (trials)."""
 
     label: str
@@ -245,7 +245,7 @@ def blank_influence(inoculum_ratio: FloatArray, blanks: FloatArray) -> FloatArra
     return np.asarray(-ratio * (blanks - blanks.mean(axis=-1, keepdims=True)))
 
 
-def with_lent(sample: Sample, lent: Lent) -> Sample:
+def with_lent(sample: FeedSample, lent: Lent) -> FeedSample:
     """Return a sample of yields with borrowed scatter between its jars, and of a single blank."""
     blank = f"blank of {sample.inoculum or sample.trial}"
     single = lent.blank_u > 0
@@ -268,7 +268,7 @@ def sample_of(
     basis: str = "VS",
     bucket_L: float = 10.0,
     solids_cancel: bool = False,
-) -> Sample:
+) -> FeedSample:
     """Return what of a feed enters a comparison of a quantity on a basis.
 
     Parameters
@@ -293,7 +293,7 @@ def sample_of(
         _factors(feed, basis, solids_cancel) if rule.per_basis else ({}, {}, ())
     )
     influence, blank_missing = _blank_part(feed, quantity)
-    return Sample(
+    return FeedSample(
         label=feed.name,
         trial=feed.trial,
         values=values * scale,

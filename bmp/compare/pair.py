@@ -10,7 +10,7 @@ from typing import Any, Final
 import numpy as np
 
 from bmp.compare.contrast import components, contrast, without_scatter
-from bmp.compare.feed import Feed, NotComparable, Sample, sample_of, unit_of, with_lent
+from bmp.compare.feed import Feed, FeedSample, NotComparable, sample_of, unit_of, with_lent
 from bmp.estimate import Estimate
 from bmp.statistics import (
     Components,
@@ -71,7 +71,7 @@ class Comparison:
     no_verdict: str = ""
     """Why nothing is said about which is better; empty where something is."""
     borrowed: Comparison | None = None
-    """The same with borrowed scatter between the jars (`bmp.borrowed`), for yields within a
+    """The same with borrowed scatter between the jars (`bmp.borrowed_scatter`), for yields within a
     trial."""
 
     @property
@@ -94,7 +94,7 @@ class Side:
 
 
 def compare_samples(
-    samples: Sequence[Sample],
+    samples: Sequence[FeedSample],
     a: Side,
     b: Side,
     quantity: str,
@@ -105,7 +105,7 @@ def compare_samples(
 
     Parameters
     ----------
-    samples : sequence of Sample
+    samples : sequence of FeedSample
         Without leading axes: one trial's figures, not a simulation's.
     a, b : Side
         The second is what the first is measured against.
@@ -294,10 +294,10 @@ def _bare_ratio(mean_a: float, mean_b: float) -> Estimate:
     return Estimate(mean_a / mean_b, "1")
 
 
-def _fewest(samples: Sequence[Sample], side: Side) -> int:
+def _fewest(samples: Sequence[FeedSample], side: Side) -> int:
     return min(s.jars for s, w in zip(samples, side.weights, strict=True) if w)
 
 
-def _trials(samples: Sequence[Sample], side: Side) -> str:
+def _trials(samples: Sequence[FeedSample], side: Side) -> str:
     names = (s.trial for s, w in zip(samples, side.weights, strict=True) if w)
     return ", ".join(dict.fromkeys(names))

@@ -6,14 +6,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
-from bmp.compare.across import (
+from bmp.compare.between_trials import (
     OverTrials,
     compare_inocula,
     compare_over_bridge,
     mean_over_trials,
 )
-from bmp.compare.family import Family, with_holm
 from bmp.compare.feed import Feed, NotComparable
+from bmp.compare.multiplicity import Family, with_holm
 from bmp.compare.pair import Comparison, not_comparable
 from bmp.estimate import Estimate
 

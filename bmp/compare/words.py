@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from bmp.compare.across import OverTrials
+from bmp.compare.between_trials import OverTrials
 from bmp.compare.feed import BASES, QUANTITIES
 from bmp.compare.pair import SIGNIFICANT_P, Comparison
 from bmp.compare.trials import InoculaCompared

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from bmp.judge.look import Look
 from bmp.judge.peers import peers
 from bmp.judge.reading_error import Seen, finite_max, has_gas, jar_names, named
+from bmp.judge.rough_gas import RoughGas
 from bmp.normalise.state import filled
 from bmp.trial import NOT_MEASURED, BoolArray, FloatArray, IntArray, Trial
 
@@ -14,7 +14,7 @@ from bmp.trial import NOT_MEASURED, BoolArray, FloatArray, IntArray, Trial
 WAVER = 0.03
 
 
-def _falls(trial: Trial, seen: Look, one: IntArray) -> BoolArray:
+def _falls(trial: Trial, seen: RoughGas, one: IntArray) -> BoolArray:
     """Tell where one jar's value falls, although nothing was emptied before."""
     value = seen.value[one]
     limit = max(WAVER * finite_max(value), 3.0)
@@ -24,7 +24,7 @@ def _falls(trial: Trial, seen: Look, one: IntArray) -> BoolArray:
     return np.asarray((change < -limit) & ~(emptied | trial.readings.emptied[one]))
 
 
-def interval_for_cumulative(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def interval_for_cumulative(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find volumes said to be running totals that rise and fall like gas per interval."""
     if not has_gas(trial) or not trial.setup.cumulative:
         return ()
@@ -49,7 +49,7 @@ def interval_for_cumulative(trial: Trial, seen: Look) -> tuple[Seen, ...] | None
     return (Seen(f"{len(alike)} of {judged} jars", jar_names(trial, alike), text),)
 
 
-def cumulative_for_interval(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def cumulative_for_interval(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find volumes said to be gas per interval that never fall and end at their highest."""
     if not has_gas(trial) or trial.setup.cumulative:
         return ()
@@ -73,7 +73,7 @@ def cumulative_for_interval(trial: Trial, seen: Look) -> tuple[Seen, ...] | None
     return (Seen(f"{len(alike)} of {judged} jars", jar_names(trial, alike), text),)
 
 
-def _unexplained_falls(trial: Trial, seen: Look) -> list[int]:
+def _unexplained_falls(trial: Trial, seen: RoughGas) -> list[int]:
     """Return readings where a running total starts again, for jars that otherwise rise."""
     if not has_gas(trial) or not trial.setup.cumulative or interval_for_cumulative(trial, seen):
         return []
@@ -89,7 +89,7 @@ def _unexplained_falls(trial: Trial, seen: Look) -> list[int]:
     return out
 
 
-def _rolls_over(seen: Look, i: int) -> float | None:
+def _rolls_over(seen: RoughGas, i: int) -> float | None:
     """Return the capacity at which the counter of reading `i` began again, if one fits."""
     before = int(seen.previous[i])
     value, last = seen.value[i], seen.value[before]
@@ -103,7 +103,7 @@ def _rolls_over(seen: Look, i: int) -> float | None:
     return None
 
 
-def counter_rollover(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def counter_rollover(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find a running total that passed its highest figure and began at zero again."""
     found = [(i, _rolls_over(seen, i)) for i in _unexplained_falls(trial, seen)]
     text = "The total falls as if the counter had passed {:g} and begun again."
@@ -114,7 +114,7 @@ def counter_rollover(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     )
 
 
-def counter_reset(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def counter_reset(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find a running total that begins again without a stated reset."""
     falls = _unexplained_falls(trial, seen)
     over = [i for i in falls if _rolls_over(seen, i) is not None]
@@ -131,7 +131,7 @@ def counter_reset(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     )
 
 
-def overflow(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def overflow(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find a value stuck at the full capacity of the vessel or the gauge."""
     if trial.setup.measured in ("mass", "net yield"):
         return ()
@@ -154,7 +154,7 @@ def overflow(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     return (Seen(top, named(trial, full), text),)
 
 
-def _stuck_total(trial: Trial, seen: Look, top: float) -> tuple[Seen, ...]:
+def _stuck_total(trial: Trial, seen: RoughGas, top: float) -> tuple[Seen, ...]:
     """Find totals that stop dead at the highest figure while gas was still coming."""
     out = []
     for one in seen.of_jar:
@@ -180,7 +180,7 @@ def _neighbours(value: FloatArray) -> tuple[FloatArray, FloatArray]:
     return before, after
 
 
-def _zero_readings(trial: Trial, seen: Look) -> list[int]:
+def _zero_readings(trial: Trial, seen: RoughGas) -> list[int]:
     """Return readings of exactly zero amid others that are far from it."""
     out: list[int] = []
     total = has_gas(trial) and trial.setup.cumulative
@@ -213,7 +213,7 @@ def _step(values: FloatArray) -> float:
     return float(steps.min()) if steps.size else 0.0
 
 
-def zero_for_not_read(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def zero_for_not_read(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find a zero typed where nothing was read."""
     text = "A zero stands between readings that are far from zero: it was probably not read."
     zeros = [int(i) for i in _zero_readings(trial, seen) if not _says_so(trial, int(i))]
@@ -233,14 +233,14 @@ def _says_so(trial: Trial, i: int) -> bool:
     return NOT_MEASURED in trial.readings.note[i].lower()
 
 
-def _nothing_read(trial: Trial, seen: Look) -> BoolArray:
+def _nothing_read(trial: Trial, seen: RoughGas) -> BoolArray:
     none = np.zeros(seen.value.shape)
     if seen.value_name.startswith("absolute"):
         none = filled(trial.readings.column("ambient_kPa"), trial.setup.ambient_kPa)
     return np.asarray(seen.value == none)
 
 
-def not_measured(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def not_measured(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Return the readings whose gas nobody measured, with what the replicate jars made then."""
     r = trial.readings
     at = [i for i in np.flatnonzero(_nothing_read(trial, seen)).tolist() if _says_so(trial, i)]
@@ -264,7 +264,7 @@ def not_measured(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     return tuple(out)
 
 
-def duplicate_reading(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def duplicate_reading(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find a reading given twice: same jar and time, a whole row repeated, or a jar copied."""
     out = _same_time(trial, seen)
     out += _same_row(trial, seen)
@@ -272,7 +272,7 @@ def duplicate_reading(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     return tuple(out)
 
 
-def _same_time(trial: Trial, seen: Look) -> list[Seen]:
+def _same_time(trial: Trial, seen: RoughGas) -> list[Seen]:
     t = trial.readings.time_d
     again = np.flatnonzero(~seen.first & (t - t[seen.previous] < 1e-6))
     text = "The same jar and time stands there twice."
@@ -281,7 +281,7 @@ def _same_time(trial: Trial, seen: Look) -> list[Seen]:
     ]
 
 
-def _same_row(trial: Trial, seen: Look) -> list[Seen]:
+def _same_row(trial: Trial, seen: RoughGas) -> list[Seen]:
     """Find rows that repeat every figure of the jar's row before, where chance hardly does."""
     r = trial.readings
     checks = np.array([jar.role == "weight check" for jar in trial.jars] or [False])[r.jar]
@@ -311,7 +311,7 @@ def _same_row(trial: Trial, seen: Look) -> list[Seen]:
     ]
 
 
-def _same_jar(trial: Trial, seen: Look) -> list[Seen]:
+def _same_jar(trial: Trial, seen: RoughGas) -> list[Seen]:
     """Find jars with so many figures of another jar that chance cannot have done it.
 
     Chance is told from how far apart the other figures of the two lie, in divisions of the scale,
@@ -367,7 +367,7 @@ def _met(
     return int(met.sum()), int(gap.size), 1.0 / (1.0 + 2.5 * usual)
 
 
-def missing_readings(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def missing_readings(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find gaps in which most other jars were read three times or more."""
     if len(trial.jars) < 3 or trial.setup.given_net:
         return None
@@ -391,7 +391,7 @@ def missing_readings(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     return tuple(out)
 
 
-def ends_early(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def ends_early(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find jars whose readings end long before most others'."""
     if len(trial.jars) < 4 or trial.setup.given_net or len(seen.time_d) < 5:
         return None

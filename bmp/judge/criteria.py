@@ -23,7 +23,7 @@ from bmp.finding import Finding
 from bmp.problem import Problem, UnusableInput, shown
 from bmp.read.cells import Unreadable, words
 from bmp.read.cells import number as read_number
-from bmp.read.tables import Cell, Table, read_csv
+from bmp.read.tables import Cell, CellTable, read_csv
 from bmp.trial import BoolArray, FloatArray, IntArray
 
 CURRENT = "current"
@@ -270,7 +270,7 @@ def _one_of(allowed: Sequence[str], text: str) -> str:
     return f"write one of: {', '.join(allowed)}"
 
 
-def _odd_rule_sets(found: Sequence[Criterion], table: Table) -> Iterator[Problem]:
+def _odd_rule_sets(found: Sequence[Criterion], table: CellTable) -> Iterator[Problem]:
     """Find rule sets that look like a misspelt published one, or a rarer one of the table."""
     counts = Counter(row.rule_set for row in found)
     published = {row.rule_set for row in _published()}
@@ -287,7 +287,7 @@ def _odd_rule_sets(found: Sequence[Criterion], table: Table) -> Iterator[Problem
             )
 
 
-def _twice(found: Sequence[Criterion], table: Table) -> Iterator[Problem]:
+def _twice(found: Sequence[Criterion], table: CellTable) -> Iterator[Problem]:
     """Find criteria that stand twice: one of them would never be seen to decide."""
     first: dict[tuple[str, str, str], int] = {}
     for row, number in zip(found, table.row_numbers, strict=True):

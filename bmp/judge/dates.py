@@ -8,8 +8,8 @@ from datetime import datetime
 import numpy as np
 
 from bmp.judge.cause import Cause, readings_by_row
-from bmp.judge.look import Look
 from bmp.judge.reading_error import Seen, named
+from bmp.judge.rough_gas import RoughGas
 from bmp.trial import IntArray, Trial
 
 
@@ -41,7 +41,7 @@ def _start_swapped(trial: Trial) -> tuple[Seen, ...]:
     return (Seen(now, "started", text),)
 
 
-def day_and_month(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def day_and_month(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find dates whose day and month were exchanged.
 
     In the order of the table, dates of one jar follow each other in short steps. Where the
@@ -74,7 +74,7 @@ def day_and_month(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     return (Seen(len(suspects), named(trial, suspects), text), *start)
 
 
-def month_off(trial: Trial, seen: Look) -> Cause | None:
+def month_off(trial: Trial, seen: RoughGas) -> Cause | None:
     """Find readings that fit in only with the month before or after the one that was written.
 
     Such a reading stands out of the order of the table, or in a round of its own, and a month
@@ -123,7 +123,7 @@ def _in_month(date: datetime, step: int) -> datetime | None:
         return None
 
 
-def _in_a_round(trial: Trial, seen: Look, one: IntArray, day: float) -> bool:
+def _in_a_round(trial: Trial, seen: RoughGas, one: IntArray, day: float) -> bool:
     """Tell whether a day is that of a round in which the jar has no reading."""
     k = int(np.argmin(np.abs(seen.time_d - day)))
     lacks = not np.any(seen.round[one] == k)

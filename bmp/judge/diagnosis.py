@@ -305,7 +305,7 @@ MOST_HARMLESS = 0.75
 
 
 @dataclass(frozen=True)
-class Dose:
+class DoseStep:
     """One step of a dose series."""
 
     series: str
@@ -322,7 +322,7 @@ class DoseSeries:
     """One feed at several ratios to the inoculum, from the smallest dose up."""
 
     material: str
-    doses: tuple[Dose, ...]
+    doses: tuple[DoseStep, ...]
     early_d: float
     """Time at which the mildest dose stood at half of its end."""
 
@@ -388,7 +388,7 @@ def dose_series(curves: Sequence[FeedCurve], material_of: Sequence[str]) -> list
             continue
         half_d = float(own[0].time_d[int(np.argmax(mild >= 0.5 * mild[-1]))])
         doses = tuple(
-            Dose(
+            DoseStep(
                 curve.series,
                 1.0 / ratio,
                 float(np.median(curve.net[:, -1])),

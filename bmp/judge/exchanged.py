@@ -11,10 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from bmp.judge.cause import Cause, with_jar, with_rows_exchanged
-from bmp.judge.look import Look
 from bmp.judge.one_reading import is_total
 from bmp.judge.peers import FIRST_D, START_D, jar_sets, median_of_rows
 from bmp.judge.reading_error import jar_names
+from bmp.judge.rough_gas import RoughGas
 from bmp.trial import FloatArray, IntArray, Trial
 
 NAME = "swapped labels"
@@ -41,7 +41,7 @@ class Fit:
     spread: FloatArray
 
 
-def fit_of(trial: Trial, seen: Look) -> Fit | None:
+def fit_of(trial: Trial, seen: RoughGas) -> Fit | None:
     """Return what each jar should have made in each round, by its replicate jars."""
     sets = jar_sets(trial, seen, 2)
     if len(sets) < 2 or len(seen.time_d) < 4 or trial.setup.measured in NOT_BY_GAS:
@@ -80,7 +80,7 @@ def _cost(made: FloatArray, expected: FloatArray, spread: FloatArray) -> FloatAr
     return np.nan_to_num(np.minimum(away**2, WORST))
 
 
-def exchanged(trial: Trial, seen: Look) -> Cause | None:
+def exchanged(trial: Trial, seen: RoughGas) -> Cause | None:
     """Return the exchange of two jars that explains most."""
     fit = fit_of(trial, seen)
     if fit is None:
@@ -100,7 +100,7 @@ def exchanged(trial: Trial, seen: Look) -> Cause | None:
     return _told(trial, seen, a, b, start, min(stop, rounds))
 
 
-def _gains(trial: Trial, seen: Look, fit: Fit, a: int, b: int) -> list[tuple[float, int, int]]:
+def _gains(trial: Trial, seen: RoughGas, fit: Fit, a: int, b: int) -> list[tuple[float, int, int]]:
     """Return what an exchange of one round, or from a round on, explains: (gain, start, stop)."""
     if len(fit.sets[fit.set_of[a]]) + len(fit.sets[fit.set_of[b]]) < 5:
         return []  # of two and two nobody can tell which were exchanged
@@ -148,7 +148,7 @@ def _gains(trial: Trial, seen: Look, fit: Fit, a: int, b: int) -> list[tuple[flo
     return found
 
 
-def _is_running(trial: Trial, seen: Look) -> bool:
+def _is_running(trial: Trial, seen: RoughGas) -> bool:
     """Tell whether one figure in a wrong place spoils two rounds."""
     return is_total(trial, seen) or bool(np.mean(trial.readings.not_vented) > 0.5)
 
@@ -181,7 +181,7 @@ def _matters(trial: Trial, fit: Fit, a: int, b: int, start: int, stop: int) -> b
     return False
 
 
-def _told(trial: Trial, seen: Look, a: int, b: int, start: int, stop: int) -> Cause:
+def _told(trial: Trial, seen: RoughGas, a: int, b: int, start: int, stop: int) -> Cause:
     rounds = len(seen.time_d)
     in_round = {j: {int(seen.round[i]): int(i) for i in seen.of_jar[j]} for j in (a, b)}
     both = [k for k in range(start, stop) if k in in_round[a] and k in in_round[b]]
@@ -212,7 +212,7 @@ def _apart(each: FloatArray) -> float:
     return float(np.ptp(total) / max(float(np.median(total)), 1e-9))
 
 
-def wrong_feed(trial: Trial, seen: Look) -> Cause | None:
+def wrong_feed(trial: Trial, seen: RoughGas) -> Cause | None:
     """Return a jar whose gas is that of another feed's jars all along."""
     fit = fit_of(trial, seen)
     if fit is None:

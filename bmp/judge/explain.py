@@ -13,10 +13,10 @@ from bmp.judge.cause import Cause
 from bmp.judge.dates import month_off
 from bmp.judge.exchanged import exchanged, wrong_feed
 from bmp.judge.jar_table import jar_table
-from bmp.judge.look import Look, look
 from bmp.judge.odd_share import odd_share
 from bmp.judge.one_reading import one_reading
 from bmp.judge.peers import peers
+from bmp.judge.rough_gas import RoughGas, look
 from bmp.judge.venting import before_and_after
 from bmp.judge.weights import weight_off, weights_exchanged
 from bmp.judge.whole_round import air_pressure, copied_round, fahrenheit, odd_round
@@ -25,13 +25,13 @@ from bmp.trial import BoolArray, Trial
 MOST_CAUSES = 12
 """A log with more errors than these is not taken apart any further."""
 
-_FIRST: tuple[Callable[[Trial, Look], Cause | None], ...] = (
+_FIRST: tuple[Callable[[Trial, RoughGas], Cause | None], ...] = (
     month_off, fahrenheit, air_pressure, before_and_after, weights_exchanged, jar_table, odd_round,
     copied_round, exchanged, wrong_feed,
 )  # fmt: skip
 
 
-def explain(trial: Trial, claimed: BoolArray) -> tuple[tuple[Cause, ...], Trial, Look]:
+def explain(trial: Trial, claimed: BoolArray) -> tuple[tuple[Cause, ...], Trial, RoughGas]:
     """Return the causes found, and the trial without them with a look at it.
 
     Parameters
@@ -60,7 +60,7 @@ def explain(trial: Trial, claimed: BoolArray) -> tuple[tuple[Cause, ...], Trial,
     return tuple(causes), trial, seen
 
 
-def _causes(trial: Trial, seen: Look, claimed: BoolArray) -> Iterator[Cause | Trial]:
+def _causes(trial: Trial, seen: RoughGas, claimed: BoolArray) -> Iterator[Cause | Trial]:
     """Return causes, the surest first, each looked for only when none before it was found."""
     for search in _FIRST:
         found = search(trial, seen)

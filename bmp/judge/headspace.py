@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from bmp.judge.conditions import ASKED_FROM_K, typed_colder_K
-from bmp.judge.look import Look, dry_factor
 from bmp.judge.reading_error import Seen, jar_names, named
+from bmp.judge.rough_gas import RoughGas, dry_factor
 from bmp.normalise.state import filled
 from bmp.trial import Trial
 
 
-def first_day_rise(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def first_day_rise(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find gas that a warming headspace pushed out, counted as made.
 
     A jar closed cold pushes out the same share of its headspace whatever it holds. In the blanks
@@ -53,7 +53,7 @@ def _expected_rise(incubation_C: float) -> float:
     return float(1 - dry_factor(np.array(incubation_C), np.array(101.325), True) / cold)
 
 
-def _warming_share(trial: Trial, seen: Look, j: int) -> float | None:
+def _warming_share(trial: Trial, seen: RoughGas, j: int) -> float | None:
     """Return the first interval's surplus over what readings 2 to 7 lead back to, per headspace."""
     one = seen.of_jar[j]
     length = seen.length_d(trial)[one]
@@ -74,7 +74,7 @@ def _warming_share(trial: Trial, seen: Look, j: int) -> float | None:
     return float((rate[0] - max(back, 0.0)) * length[0] / head)
 
 
-def pressure_fall(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def pressure_fall(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find pressures that fell in a closed jar by more than cooling explains (over 4 kPa)."""
     if trial.setup.measured != "pressure":
         return ()

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from bmp.judge.cause import Cause, digits_exchanged, with_jar
-from bmp.judge.look import Look
 from bmp.judge.reading_error import jar_names
+from bmp.judge.rough_gas import RoughGas
 from bmp.trial import FloatArray, Trial
 
 NAME = "mass or headspace of a jar"
@@ -19,7 +19,7 @@ _FIELDS = (
 )
 
 
-def jar_table(trial: Trial, seen: Look) -> Cause | None:
+def jar_table(trial: Trial, seen: RoughGas) -> Cause | None:
     """Return a mass or headspace that is far from the replicate jars' and that the gas denies."""
     sets: dict[str, list[int]] = {}
     for j, jar in enumerate(trial.jars):
@@ -74,7 +74,7 @@ def _the_odd_one(
     return jars[k], own[k], own[1 - k]
 
 
-def _gas(trial: Trial, seen: Look) -> FloatArray:
+def _gas(trial: Trial, seen: RoughGas) -> FloatArray:
     """Return each jar's gas up to the end of the jar that ends first."""
     ends = [row[np.isfinite(row)] for row in seen.gas_NmL]
     length = min((len(row) for row in ends if len(row) > 1), default=0)

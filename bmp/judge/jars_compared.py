@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bmp.judge.look import Look
 from bmp.judge.reading_error import Seen, jar_names
+from bmp.judge.rough_gas import RoughGas
 from bmp.normalise.weighing import balance_uncertainty_g, leaks, weighings
 from bmp.trial import FloatArray, IntArray, Trial
 
@@ -27,7 +27,7 @@ class Replicates:
     at_d: FloatArray
 
 
-def replicates(trial: Trial, seen: Look) -> Replicates | None:
+def replicates(trial: Trial, seen: RoughGas) -> Replicates | None:
     """Sort jars into sets of two or more; `None` where too little was read to compare."""
     if trial.setup.given_net or len(seen.time_d) < 3:
         return None
@@ -53,7 +53,7 @@ def replicates(trial: Trial, seen: Look) -> Replicates | None:
     return Replicates(sets, level, seen.time_d[shared][chosen])
 
 
-def swapped_labels(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def swapped_labels(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find two jars of different sets that each fit the other's set far better than their own."""
     table = replicates(trial, seen)
     if table is None or len(table.sets) < 2 or max(len(s) for s in table.sets) < 3:
@@ -130,7 +130,7 @@ def _beside_replicates(
     return gas / should - 1.0, should
 
 
-def leaking_jar(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def leaking_jar(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find a jar that lost gas: by its weight between readings, or far below its replicates.
 
     Limits: 15 % below its replicates over all or 35 % over the later half of the gas, and four and
@@ -173,7 +173,7 @@ def _left_aside(ratio: FloatArray, sets: tuple[IntArray, ...], j: int) -> float:
     return max(float(np.sqrt(np.mean(ratio[rest] ** 2))) / 1.22, LEAST_SCATTER)
 
 
-def _reading_noise_NmL(trial: Trial, seen: Look) -> float:
+def _reading_noise_NmL(trial: Trial, seen: RoughGas) -> float:
     """Return what the readings' own errors may add up to over a jar.
 
     From how far each interval lies off the line through its neighbours. Errors add up only where
@@ -188,7 +188,7 @@ def _reading_noise_NmL(trial: Trial, seen: Look) -> float:
     return one * float(np.sqrt(len(seen.time_d))) if on_its_own else one
 
 
-def _lost_weight(trial: Trial, seen: Look) -> list[Seen]:
+def _lost_weight(trial: Trial, seen: RoughGas) -> list[Seen]:
     """Find leaks as `bmp.normalise.weighing` tells them, also where the scale is not known.
 
     How exact an unknown scale is shows in how the jars' losses between ventings scatter.
@@ -216,7 +216,7 @@ def _lost_weight(trial: Trial, seen: Look) -> list[Seen]:
     ]
 
 
-def sample_below_blank(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def sample_below_blank(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find jars with a sample that made less gas than the inoculum alone."""
     if trial.setup.given_net:
         low = [

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from bmp.judge.cause import Cause, with_values
-from bmp.judge.look import Look
 from bmp.judge.peers import jar_sets, median_of_rows
 from bmp.judge.reading_error import named
+from bmp.judge.rough_gas import RoughGas
 from bmp.trial import BoolArray, FloatArray, IntArray, Trial
 
 NAME = "methane share unlike its neighbours"
@@ -15,7 +15,7 @@ LEAST = 0.10
 """Shares that lie nearer than this are never told (measured between 0 and 1)."""
 
 
-def odd_share(trial: Trial, seen: Look, claimed: BoolArray) -> Cause | None:
+def odd_share(trial: Trial, seen: RoughGas, claimed: BoolArray) -> Cause | None:
     """Return the share that lies furthest from its neighbours and its replicate jars' shares."""
     column = trial.readings.column("methane_share")
     if trial.setup.measured == "methane volume" or np.isfinite(column).sum() < 4:

@@ -7,16 +7,16 @@ from dataclasses import replace
 import numpy as np
 
 from bmp.judge.cause import Cause, digits_exchanged, places, with_column, with_values
-from bmp.judge.look import Look
 from bmp.judge.peers import Peers, odd_intervals
 from bmp.judge.reading_error import named
+from bmp.judge.rough_gas import RoughGas
 from bmp.trial import BoolArray, Trial
 
 NAME = "odd interval"
 FACTORS = (10.0, 100.0, 1000.0)
 
 
-def is_total(trial: Trial, seen: Look) -> bool:
+def is_total(trial: Trial, seen: RoughGas) -> bool:
     """Tell whether a figure holds all gas so far, so that one wrong figure spoils two intervals."""
     way = trial.setup.measured
     if way in ("volume", "methane volume"):
@@ -25,7 +25,7 @@ def is_total(trial: Trial, seen: Look) -> bool:
 
 
 def one_reading(
-    trial: Trial, seen: Look, beside: Peers, claimed: BoolArray
+    trial: Trial, seen: RoughGas, beside: Peers, claimed: BoolArray
 ) -> tuple[Cause | None, Trial]:
     """Return the single reading that explains most, and the trial without it.
 
@@ -49,13 +49,13 @@ def one_reading(
     return None, trial
 
 
-def _closed_before(trial: Trial, seen: Look) -> BoolArray:
+def _closed_before(trial: Trial, seen: RoughGas) -> BoolArray:
     """Mark readings whose jar was left closed at the reading before."""
     before = seen.previous
     return np.where(before >= 0, trial.readings.not_vented[before], False)
 
 
-def _at(trial: Trial, seen: Look, odd: BoolArray, beside: Peers, i: int) -> int:
+def _at(trial: Trial, seen: RoughGas, odd: BoolArray, beside: Peers, i: int) -> int:
     """Return the reading that is wrong where interval `i` is odd."""
     p = int(seen.previous[i])
     running = is_total(trial, seen) or bool(_closed_before(trial, seen)[i])
@@ -64,7 +64,7 @@ def _at(trial: Trial, seen: Look, odd: BoolArray, beside: Peers, i: int) -> int:
     return i
 
 
-def _opposite(seen: Look, beside: Peers, first: int, second: int) -> bool:
+def _opposite(seen: RoughGas, beside: Peers, first: int, second: int) -> bool:
     """Tell whether what one interval has too much the other has too little, about."""
     one = seen.interval_NmL[first] - beside.expected_NmL[first]
     two = seen.interval_NmL[second] - beside.expected_NmL[second]
@@ -72,7 +72,7 @@ def _opposite(seen: Look, beside: Peers, first: int, second: int) -> bool:
     return bool(one * two < 0 and abs(one + two) < max(0.2 * abs(one), room))
 
 
-def _cause(trial: Trial, seen: Look, beside: Peers, odd: BoolArray, i: int) -> Cause | None:
+def _cause(trial: Trial, seen: RoughGas, beside: Peers, odd: BoolArray, i: int) -> Cause | None:
     at = _at(trial, seen, odd, beside, i)
     following = _next(seen, at)
     running = is_total(trial, seen)
@@ -101,7 +101,7 @@ def _cause(trial: Trial, seen: Look, beside: Peers, odd: BoolArray, i: int) -> C
     return Cause(NAME, round(figure, 6), named(trial, [at]), text, without, effect)
 
 
-def _step(trial: Trial, seen: Look, beside: Peers, at: int) -> Cause | None:
+def _step(trial: Trial, seen: RoughGas, beside: Peers, at: int) -> Cause | None:
     """Return a total that jumped up and stayed up.
 
     One that falls is a counter set back, a venting or lost gas, which other checks tell.
@@ -123,12 +123,12 @@ def _step(trial: Trial, seen: Look, beside: Peers, at: int) -> Cause | None:
     return Cause(NAME, round(float(seen.value[at]), 6), named(trial, [at]), text, without, effect)
 
 
-def _next(seen: Look, i: int) -> int | None:
+def _next(seen: RoughGas, i: int) -> int | None:
     later = np.flatnonzero(seen.previous == i)
     return int(later[0]) if later.size else None
 
 
-def _gauge(trial: Trial, seen: Look, at: int) -> float:
+def _gauge(trial: Trial, seen: RoughGas, at: int) -> float:
     figure = float(seen.value[at])
     if not seen.value_name.startswith("absolute"):
         return figure
@@ -136,7 +136,7 @@ def _gauge(trial: Trial, seen: Look, at: int) -> float:
     return figure - float(air if np.isfinite(air) else trial.setup.ambient_kPa or 101.325)
 
 
-def _left_closed(trial: Trial, seen: Look, beside: Peers, at: int, excess: float) -> int | None:
+def _left_closed(trial: Trial, seen: RoughGas, beside: Peers, at: int, excess: float) -> int | None:
     """Return the reading before where its whole pressure stands in this one again."""
     p = int(seen.previous[at])
     if trial.setup.measured != "pressure" or p < 0 or trial.readings.not_vented[p]:
@@ -150,7 +150,7 @@ def _left_closed(trial: Trial, seen: Look, beside: Peers, at: int, excess: float
     return p if held > 0 and abs(excess - held) < min(room, 0.5 * held) else None
 
 
-def _venting(trial: Trial, seen: Look, p: int, at: int, effect: float) -> Cause:
+def _venting(trial: Trial, seen: RoughGas, p: int, at: int, effect: float) -> Cause:
     marks = trial.readings.not_vented.copy()
     marks[p] = True
     after = seen.value_name.replace("before", "after")
@@ -167,7 +167,7 @@ def _venting(trial: Trial, seen: Look, p: int, at: int, effect: float) -> Cause:
 
 
 def _words(
-    trial: Trial, seen: Look, beside: Peers, at: int, figure: float, meant: float, near: float
+    trial: Trial, seen: RoughGas, beside: Peers, at: int, figure: float, meant: float, near: float
 ) -> str:
     """Say what the figure may be, if anything explains it."""
     sure = near < 0.15 * abs(meant)
@@ -193,7 +193,7 @@ def _words(
     return "Probably a typing error, or gas was lost or counted twice."
 
 
-def _last_part_only(trial: Trial, seen: Look, beside: Peers, at: int) -> bool:
+def _last_part_only(trial: Trial, seen: RoughGas, beside: Peers, at: int) -> bool:
     """Tell whether the interval spans several rounds and has little gas for it."""
     p = int(seen.previous[at])
     rounds_d = int(seen.round[at]) - (int(seen.round[p]) if p >= 0 else -1)

@@ -19,11 +19,11 @@ from bmp.judge.criteria import (
 )
 from bmp.judge.diagnosis import DoseSeries, FeedCurve, composition_hints, diagnose, dose_series
 from bmp.judge.facts import Measured, facts_of, feed_curve
-from bmp.judge.handling import handling_findings
+from bmp.judge.jar_handling import handling_findings
 from bmp.judge.leak import leak_findings
 from bmp.judge.reading_errors import find_reading_errors, is_answered
 from bmp.judge.silage import acid_feed
-from bmp.judge.words import Reliance, reliance
+from bmp.judge.yield_use import Reliance, reliance
 from bmp.net import MaterialYield
 from bmp.trial import Trial, no_gas_read
 

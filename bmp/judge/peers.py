@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bmp.judge.look import Look
+from bmp.judge.rough_gas import RoughGas
 from bmp.trial import BoolArray, FloatArray, IntArray, Trial
 
 LEAST_RELATIVE = 0.03
@@ -41,7 +41,7 @@ class Peers:
     """Number of the set of replicate jars of each jar, -1 for none; shape (jars,)."""
 
 
-def jar_sets(trial: Trial, seen: Look, least: int = 1) -> list[IntArray]:
+def jar_sets(trial: Trial, seen: RoughGas, least: int = 1) -> list[IntArray]:
     """Return the jars of each series that were read and count, in sets of at least so many."""
     series: dict[str, list[int]] = {}
     for j, jar in enumerate(trial.jars):
@@ -51,7 +51,7 @@ def jar_sets(trial: Trial, seen: Look, least: int = 1) -> list[IntArray]:
     return [np.array(jars) for jars in series.values() if len(jars) >= least]
 
 
-def peers(trial: Trial, seen: Look) -> Peers:
+def peers(trial: Trial, seen: RoughGas) -> Peers:
     """Compare every interval with replicate jars and with the intervals around it."""
     size = trial.readings.jar.size
     expected, away, spread = (np.full(size, np.nan) for _ in range(3))
@@ -108,13 +108,13 @@ def median_of_rows(table: FloatArray) -> FloatArray:
     return np.where(count > 0, 0.5 * (low + high), np.nan)
 
 
-def _known(seen: Look, start: FloatArray, end: FloatArray, j: int) -> IntArray:
+def _known(seen: RoughGas, start: FloatArray, end: FloatArray, j: int) -> IntArray:
     one = seen.of_jar[j]
     return one[np.isfinite(seen.interval_NmL[one]) & (end[one] > start[one])]
 
 
 def _curve(
-    seen: Look, start: FloatArray, end: FloatArray, one: IntArray
+    seen: RoughGas, start: FloatArray, end: FloatArray, one: IntArray
 ) -> tuple[FloatArray, FloatArray]:
     """Return a jar's times and cumulative gas, from closing on; a gap is drawn straight."""
     known = one[np.isfinite(seen.interval_NmL[one])]
@@ -144,7 +144,7 @@ def _scaled(gas: FloatArray, other: FloatArray) -> FloatArray:
     return np.asarray(other * ratio) if ratio > 0 else other
 
 
-def _step_NmL(seen: Look) -> float:
+def _step_NmL(seen: RoughGas) -> float:
     """Return the smallest difference between two figures as gas."""
     value = np.unique(seen.value[np.isfinite(seen.value)])
     steps = np.diff(value)
@@ -154,7 +154,7 @@ def _step_NmL(seen: Look) -> float:
 
 
 def _noise(
-    seen: Look, own: list[IntArray], scaled: list[list[FloatArray]], step: float
+    seen: RoughGas, own: list[IntArray], scaled: list[list[FloatArray]], step: float
 ) -> tuple[float, float]:
     """Return how far an interval lies off a replicate's: relative of large, absolute of small."""
     gas = [np.broadcast_to(seen.interval_NmL[one], (len(o), one.size)).ravel()
@@ -186,7 +186,7 @@ def _band(gas: FloatArray, length: FloatArray, alone: bool) -> tuple[FloatArray,
     return low * length, high * length
 
 
-def odd_intervals(trial: Trial, seen: Look, beside: Peers) -> BoolArray:
+def odd_intervals(trial: Trial, seen: RoughGas, beside: Peers) -> BoolArray:
     """Mark intervals that lie far off, by an amount that moves the yield.
 
     Limits: seven standard deviations (five where it is under 0.6 or over 2 times), and

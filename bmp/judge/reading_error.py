@@ -9,7 +9,7 @@ from typing import Literal, TypeAlias
 import numpy as np
 
 from bmp.finding import Finding
-from bmp.judge.look import Look
+from bmp.judge.rough_gas import RoughGas
 from bmp.trial import IntArray, Trial
 
 
@@ -27,7 +27,7 @@ class Seen:
     """Indices of the readings, where it is about single ones."""
 
 
-Detector: TypeAlias = Callable[[Trial, Look], tuple[Seen, ...] | None]
+Detector: TypeAlias = Callable[[Trial, RoughGas], tuple[Seen, ...] | None]
 """Pure; an empty tuple: looked and found nothing; `None`: what it takes is not there."""
 
 

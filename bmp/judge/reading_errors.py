@@ -12,15 +12,15 @@ from bmp.finding import Finding
 from bmp.judge import counters, dates, headspace, jars_compared, units_typed
 from bmp.judge.cause import Cause
 from bmp.judge.explain import explain
-from bmp.judge.look import Look, look
 from bmp.judge.reading_error import ReadingError, Seen
+from bmp.judge.rough_gas import RoughGas, look
 from bmp.trial import Readings, Trial
 
 D100 = "Standard BMP Methods, document 100 v1.9 (2021)"
 D204 = "Standard BMP Methods, document 204 (2020)"
 
 
-def by_cause(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def by_cause(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Return nothing: these are found as causes. Not judged where nothing was read in jars."""
     return None if trial.setup.given_net or len(seen.time_d) < 3 else ()
 

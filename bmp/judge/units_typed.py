@@ -7,16 +7,16 @@ from dataclasses import replace
 import numpy as np
 
 from bmp.atmosphere import standard_atmosphere_kPa
-from bmp.judge.look import (
+from bmp.judge.reading_error import Seen, finite_max, has_gas, jar_names, named
+from bmp.judge.rough_gas import (
     TYPICAL_CELLULOSE_YIELD,
-    Look,
+    RoughGas,
     control_settled,
     control_yield,
     dry_factor,
     final_methane_NmL,
     look,
 )
-from bmp.judge.reading_error import Seen, finite_max, has_gas, jar_names, named
 from bmp.limits import USUAL
 from bmp.normalise.state import filled
 from bmp.trial import FloatArray, Material, Trial
@@ -49,7 +49,7 @@ def pressure_mistake(ratio: float, within: float) -> str | None:
     return f"{best[1]} typed where {best[2]} was said" if best[0] < np.log(within) else None
 
 
-def gauge_and_absolute(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def gauge_and_absolute(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find gauge pressures said to be absolute and the reverse."""
     if trial.setup.measured != "pressure":
         return ()
@@ -78,7 +78,7 @@ def _right_as_gauge(trial: Trial) -> bool:
     return own is not None and 0.6 < own / TYPICAL_CELLULOSE_YIELD < 1.5
 
 
-def pressure_unit(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def pressure_unit(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find pressures in another unit than said: by the air's pressure, else by the control."""
     found = _air_pressure_unit(trial)
     if trial.setup.measured != "pressure":
@@ -99,7 +99,7 @@ def pressure_unit(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     return (*found, Seen(top, "all pressures", text))
 
 
-def _bar_for_kPa(trial: Trial, seen: Look) -> tuple[Seen, ...]:
+def _bar_for_kPa(trial: Trial, seen: RoughGas) -> tuple[Seen, ...]:
     """Find gauge pressures in bar under kPa: jars with a feed that gave next to nothing.
 
     The pressure of a few kPa in all would be less than the inoculum alone gives.
@@ -138,7 +138,7 @@ def _air_pressure_unit(trial: Trial) -> tuple[Seen, ...]:
     return (Seen(middle, where, f"An air pressure of {middle:.4g} kPa exists nowhere{guess}."),)
 
 
-def _absolute_unit(trial: Trial, seen: Look) -> tuple[Seen, ...]:
+def _absolute_unit(trial: Trial, seen: RoughGas) -> tuple[Seen, ...]:
     """Hold the lowest pressures of vented jars against that of the air."""
     low = float(np.nanpercentile(seen.value, 2)) if np.isfinite(seen.value).any() else np.nan
     if not low > 0 or 0.75 < low / 101.3 < 3.0:
@@ -150,7 +150,7 @@ def _absolute_unit(trial: Trial, seen: Look) -> tuple[Seen, ...]:
     return (Seen(low, "all pressures", text),)
 
 
-def sea_level_pressure(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def sea_level_pressure(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find an air pressure reduced to sea level, at a place above it."""
     altitude = trial.setup.altitude_m
     column = trial.readings.column("ambient_kPa")
@@ -170,7 +170,7 @@ def sea_level_pressure(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     return (Seen(middle, "air pressure", text),)
 
 
-def share_unit(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def share_unit(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find methane shares typed as fraction, percent or ppm under another of these."""
     column = trial.readings.column("methane_share")
     known = np.isfinite(column) & (column != 0)
@@ -213,7 +213,7 @@ def _share_words(share: float, where: str) -> tuple[Seen, ...]:
     return ()
 
 
-def share_over_hundred(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def share_over_hundred(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find methane shares above all of the gas."""
     column = trial.readings.column("methane_share")
     if not np.isfinite(column).any() and trial.setup.methane_share is None:
@@ -229,7 +229,7 @@ def share_over_hundred(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     return tuple(found)
 
 
-def solids_basis(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def solids_basis(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find VS of fresh mass typed as VS of dry matter, and the reverse."""
     found, judged = [], False
     for m in trial.materials:
@@ -277,7 +277,7 @@ def _is_cellulose(material: Material) -> bool:
     return material.role == "control" and "cellulos" in material.name.lower()
 
 
-def _blank_yield(trial: Trial, seen: Look, inoculum: Material) -> float | None:
+def _blank_yield(trial: Trial, seen: RoughGas, inoculum: Material) -> float | None:
     """Return the methane of an inoculum's blanks per g of its VS; `None` before day 5."""
     if not inoculum.VS or trial.setup.given_net:
         return None
@@ -293,7 +293,7 @@ def _blank_yield(trial: Trial, seen: Look, inoculum: Material) -> float | None:
     return float(np.median(known)) if known else None
 
 
-def yield_unit(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def yield_unit(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find litres per kilogram and cubic metres per kilogram (or mL and L) taken for each other."""
     mistakes = ((1e-3, "m³/kg (or L) typed where L/kg (or mL) was said"),
              (1e3, "L/kg (or mL) typed where m³/kg (or L) was said"))  # fmt: skip
@@ -317,7 +317,7 @@ def yield_unit(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     return (Seen(top, where, text),)
 
 
-def normalised_twice(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def normalised_twice(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find volumes that were already normal volumes and would be corrected again.
 
     A volume as read follows the weather of its reading; once corrected, its gas does not. The
@@ -348,7 +348,7 @@ def normalised_twice(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     return (Seen(round(slope, 2), "all volumes", text),)
 
 
-def weather_slope(trial: Trial, seen: Look) -> tuple[float, float]:
+def weather_slope(trial: Trial, seen: RoughGas) -> tuple[float, float]:
     """Return the slope of the log of all jars' gas on that of the dry factor, and its error.
 
     What the headspaces breathe out and in with the weather is taken off first.
@@ -396,7 +396,7 @@ def _slope(level: FloatArray, sky: FloatArray, weight: FloatArray) -> tuple[floa
     return slope, float(np.sqrt(rest / spread))
 
 
-def scrubbed_twice(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def scrubbed_twice(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find scrubbed gas that is multiplied by the methane share again."""
     share = trial.readings.column("methane_share")
     if trial.setup.measured == "methane volume":
@@ -433,7 +433,7 @@ def scrubbed_twice(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
     return (Seen(own, names, text, outcome="caution"),)
 
 
-def share_unlike(trial: Trial, seen: Look) -> tuple[Seen, ...] | None:
+def share_unlike(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find methane shares higher than biogas has, without an absorber."""
     column = trial.readings.column("methane_share")
     if trial.setup.measured == "methane volume" or not np.isfinite(column).any():

@@ -6,15 +6,15 @@ import numpy as np
 
 from bmp.judge.cause import Cause
 from bmp.judge.cause import with_column as changed
-from bmp.judge.look import Look
 from bmp.judge.reading_error import named
+from bmp.judge.rough_gas import RoughGas
 from bmp.normalise.state import filled
 from bmp.trial import Trial
 
 NAME = "venting"
 
 
-def before_and_after(trial: Trial, seen: Look) -> Cause | None:
+def before_and_after(trial: Trial, seen: RoughGas) -> Cause | None:
     """Return the rows in which there is more pressure (or mass) after venting than before."""
     for kind, least in (("gauge_{}_kPa", 1.5), ("absolute_{}_kPa", 1.5), ("mass_{}_g", 0.25)):
         before = trial.readings.column(kind.format("before"))
@@ -44,7 +44,7 @@ def before_and_after(trial: Trial, seen: Look) -> Cause | None:
 
 
 def _each_way(
-    trial: Trial, seen: Look, before: np.ndarray, after: np.ndarray, rows: np.ndarray
+    trial: Trial, seen: RoughGas, before: np.ndarray, after: np.ndarray, rows: np.ndarray
 ) -> bool:
     """Tell whether masses fit the weighings before and after them once they are exchanged."""
     for i in rows:

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from bmp.judge.cause import Cause, digits_exchanged, places, with_rows_exchanged, with_values
-from bmp.judge.look import Look
 from bmp.judge.reading_error import named
+from bmp.judge.rough_gas import RoughGas
 from bmp.trial import BoolArray, FloatArray, Trial
 
 NAME = "weights that do not chain"
@@ -31,7 +31,7 @@ class Chain:
     """A bottle that gains more at a venting cannot be: four divisions of the balance."""
 
 
-def chain(trial: Trial, seen: Look) -> Chain | None:
+def chain(trial: Trial, seen: RoughGas) -> Chain | None:
     """Return the chain of weights; `None` where jars are not weighed before and after venting."""
     r = trial.readings
     before, after = r.column("mass_before_g"), r.column("mass_after_g")
@@ -52,7 +52,7 @@ def chain(trial: Trial, seen: Look) -> Chain | None:
     return Chain(lost, max(6.0 * scatter, 2.5 * step, 0.02), max(4.0 * step, 0.03, 6.0 * scatter))
 
 
-def _drift(seen: Look, lost: FloatArray) -> FloatArray:
+def _drift(seen: RoughGas, lost: FloatArray) -> FloatArray:
     """Return what the balance moved between each weighing and the one before."""
     came_from = np.where(seen.previous >= 0, seen.round[seen.previous], -1)
     drift = np.zeros(len(seen.time_d))
@@ -63,7 +63,7 @@ def _drift(seen: Look, lost: FloatArray) -> FloatArray:
     return np.asarray(level[seen.round] - level[np.maximum(came_from, 0)])
 
 
-def weights_exchanged(trial: Trial, seen: Look) -> Cause | None:
+def weights_exchanged(trial: Trial, seen: RoughGas) -> Cause | None:
     """Return two jars that were weighed in each other's place in one round."""
     links = chain(trial, seen)
     if links is None:
@@ -88,7 +88,7 @@ def weights_exchanged(trial: Trial, seen: Look) -> Cause | None:
     return None
 
 
-def weight_off(trial: Trial, seen: Look, claimed: BoolArray) -> Cause | None:
+def weight_off(trial: Trial, seen: RoughGas, claimed: BoolArray) -> Cause | None:
     """Return one weight that does not fit the one before or after it."""
     links = chain(trial, seen)
     if links is None:
@@ -137,7 +137,7 @@ def weight_off(trial: Trial, seen: Look, claimed: BoolArray) -> Cause | None:
     return None
 
 
-def _usual(seen: Look, vented: FloatArray) -> FloatArray:
+def _usual(seen: RoughGas, vented: FloatArray) -> FloatArray:
     """Return what a jar loses at a venting, by the ventings before and after it."""
     out = np.full(vented.shape, np.nan)
     for one in seen.of_jar:

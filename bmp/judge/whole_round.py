@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 
 from bmp.judge.cause import Cause, with_values
-from bmp.judge.look import Look
 from bmp.judge.one_reading import is_total
 from bmp.judge.peers import median_of_rows
+from bmp.judge.rough_gas import RoughGas
 from bmp.trial import FloatArray, IntArray, Trial
 
 NAME = "round in another unit"
@@ -31,7 +31,7 @@ UNITS: dict[str, tuple[tuple[float, str], ...]] = {
 """What a round's figures come out as when one unit was typed for another."""
 
 
-def odd_round(trial: Trial, seen: Look) -> Cause | None:
+def odd_round(trial: Trial, seen: RoughGas) -> Cause | None:
     """Return a round whose figures are all off by the factor between two units."""
     way = "volume" if "volume" in trial.setup.measured else trial.setup.measured
     if way not in UNITS or seen.value_name.startswith("absolute"):
@@ -84,7 +84,7 @@ def _times(factor: float) -> str:
     return f"{factor:.3g} times" if factor >= 1 else f"1/{1 / factor:.3g} of"
 
 
-def _size_of_reading(trial: Trial, seen: Look) -> FloatArray:
+def _size_of_reading(trial: Trial, seen: RoughGas) -> FloatArray:
     """Return a figure that is alike from round to round: a total, or the figure of a day."""
     if is_total(trial, seen) or trial.setup.measured == "mass":
         return seen.value
@@ -95,7 +95,7 @@ def _size_of_reading(trial: Trial, seen: Look) -> FloatArray:
     return np.asarray(figure / length)
 
 
-def _beside(seen: Look, rate: FloatArray) -> FloatArray:
+def _beside(seen: RoughGas, rate: FloatArray) -> FloatArray:
     """Return the geometric mean of the jar's figures before and after each; NaN at its ends."""
     out = np.full(rate.shape, np.nan)
     for one in seen.of_jar:
@@ -105,7 +105,7 @@ def _beside(seen: Look, rate: FloatArray) -> FloatArray:
     return out
 
 
-def copied_round(trial: Trial, seen: Look) -> Cause | None:
+def copied_round(trial: Trial, seen: RoughGas) -> Cause | None:
     """Return a round in which the jars have the figures of the round before, again."""
     if len(trial.jars) < 3 or trial.setup.measured == "mass":
         return None
@@ -154,7 +154,7 @@ def copied_round(trial: Trial, seen: Look) -> Cause | None:
     return None
 
 
-def _caught_up(seen: Look, change: FloatArray, usual: FloatArray, k: int) -> bool:
+def _caught_up(seen: RoughGas, change: FloatArray, usual: FloatArray, k: int) -> bool:
     """Tell whether totals that stood still in round `k` rise by two rounds' gas in the next."""
     later = np.flatnonzero((seen.round == k + 1) & np.isfinite(change))
     if not later.size:
@@ -169,7 +169,7 @@ def _without(trial: Trial, rows: IntArray) -> Trial:
     return replace(trial, readings=trial.readings.where(kept))
 
 
-def _usual_change(seen: Look, change: FloatArray) -> FloatArray:
+def _usual_change(seen: RoughGas, change: FloatArray) -> FloatArray:
     """Return how much a jar's figures change around each reading."""
     out = np.zeros(change.shape)
     for one in seen.of_jar:
@@ -183,7 +183,7 @@ def _usual_change(seen: Look, change: FloatArray) -> FloatArray:
     return out
 
 
-def _between(seen: Look, i: int) -> float:
+def _between(seen: RoughGas, i: int) -> float:
     """Return the middle of the jar's figures on either side."""
     p = int(seen.previous[i])
     later = np.flatnonzero(seen.previous == i)
@@ -192,7 +192,7 @@ def _between(seen: Look, i: int) -> float:
     return float((seen.value[p] + seen.value[later[0]]) / 2.0)
 
 
-def fahrenheit(trial: Trial, seen: Look) -> Cause | None:
+def fahrenheit(trial: Trial, seen: RoughGas) -> Cause | None:
     """Return readings whose temperature is in °F among others in °C."""
     column = trial.readings.column("temperature_C")
     known = np.isfinite(column)
@@ -217,7 +217,7 @@ def fahrenheit(trial: Trial, seen: Look) -> Cause | None:
                  with_values(trial, "temperature_C", cells))  # fmt: skip
 
 
-def air_pressure(trial: Trial, seen: Look) -> Cause | None:
+def air_pressure(trial: Trial, seen: RoughGas) -> Cause | None:
     """Return readings whose air pressure is in another unit than the others'."""
     column = trial.readings.column("ambient_kPa")
     known = np.isfinite(column)

@@ -9,11 +9,19 @@ from flask import Flask, render_template, request
 from jinja2 import StrictUndefined
 from werkzeug.exceptions import HTTPException
 
-from bmp.page import compare_view, front, guide, own_sheet, readings_view, table_view, trial_view
+from bmp.page import (
+    compare_view,
+    guide,
+    own_sheet,
+    readings_view,
+    table_view,
+    trial_list,
+    trial_view,
+)
+from bmp.page.folder_state import Site, spoken
 from bmp.page.guard import LARGEST_UPLOAD_BYTES, Access, install
 from bmp.page.reasons import reason
-from bmp.page.site import Site, spoken
-from bmp.page.so_far import Analyses
+from bmp.page.results_to_date import Analyses
 from bmp.page.worker import Run, directly
 from bmp.problem import UnusableInput
 
@@ -48,7 +56,7 @@ def make_app(root: Path, access: Access, only: str = "", run: Run = directly) ->
     app.extensions["bmp"] = Site(root.resolve(), {only} if only else set(), Analyses(run), run)
     app.extensions["bmp-access"] = access
     install(app, access)
-    app.register_blueprint(front.pages)
+    app.register_blueprint(trial_list.pages)
     app.register_blueprint(compare_view.pages)
     app.register_blueprint(guide.pages)
     for pages in (trial_view.pages, readings_view.pages, table_view.pages, own_sheet.pages):

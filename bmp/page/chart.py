@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from bmp.report.looks import look_of
+from bmp.report.series_style import look_of
 from bmp.results import Results
 from bmp.trial import FloatArray
 

@@ -6,9 +6,9 @@ from typing import Any
 
 from flask import Blueprint, Response, abort, render_template, request, url_for
 
+from bmp.page.folder_state import place_or_404, site
 from bmp.page.pictures import served_page
-from bmp.page.places import Place
-from bmp.page.site import place_or_404, site
+from bmp.page.trial_folders import Place
 
 pages = Blueprint("compare", __name__)
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from bmp.page.journal import Entry
-from bmp.page.sheet import Cells, Sheet, order
+from bmp.page.readings_table import Cells, ReadingsTable, order
 
 NEAR_D = 30.0 / 1440.0
 """Readings of a jar closer than this may be one that was typed twice, and are asked about."""
@@ -42,7 +42,7 @@ def cells_at(entries: Sequence[Entry], version: int, jar: str, time: str) -> Cel
     return {}
 
 
-def changed_since(sheet: Sheet, entries: Sequence[Entry], jar: str, time: str) -> Conflict:
+def changed_since(sheet: ReadingsTable, entries: Sequence[Entry], jar: str, time: str) -> Conflict:
     """Return what a page is told that has not seen the latest change to a reading or round."""
     version = sheet.version(jar, time)
     known = sheet.rows.get((jar, time)) if jar else sheet.rounds.get(time)
@@ -50,7 +50,7 @@ def changed_since(sheet: Sheet, entries: Sequence[Entry], jar: str, time: str) -
     return Conflict(f"changed on another page at {at[11:19]}", known or {}, version, time)
 
 
-def ask_about_near(sheet: Sheet, jar: str, time: str) -> None:
+def ask_about_near(sheet: ReadingsTable, jar: str, time: str) -> None:
     """Ask about a new reading that stands close to another one of its jar.
 
     Raises

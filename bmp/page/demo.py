@@ -7,7 +7,7 @@ import shutil
 from pathlib import Path
 
 import bmp
-from bmp.page.places import free_place, new_folder
+from bmp.page.trial_folders import free_place, new_folder
 
 
 def demo_folder() -> Path:

@@ -9,17 +9,19 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TypeVar
 
-from bmp.page.sheet import Cells, Sheet, from_text, to_csv
+from bmp.page.readings_table import Cells, ReadingsTable, from_text, to_csv
 
 Name = TypeVar("Name")
 
 
-def as_written(sheet: Sheet, shelf: Sequence[str]) -> Sheet:
+def as_written(sheet: ReadingsTable, shelf: Sequence[str]) -> ReadingsTable:
     """Return a sheet as it is found again once it was written to the file."""
     return from_text(to_csv(sheet, shelf), shelf)
 
 
-def merged(base: Sheet, ours: Sheet, theirs: Sheet, shelf: Sequence[str]) -> Sheet:
+def merged(
+    base: ReadingsTable, ours: ReadingsTable, theirs: ReadingsTable, shelf: Sequence[str]
+) -> ReadingsTable:
     """Return our sheet with what others changed since the base."""
     base, mine = as_written(base, shelf), as_written(ours, shelf)
     columns = [*theirs.columns, *(h for h in mine.columns[2:] if h not in theirs.columns)]
@@ -27,7 +29,7 @@ def merged(base: Sheet, ours: Sheet, theirs: Sheet, shelf: Sequence[str]) -> She
     # what was typed for all jars before the first of them was read is in no file yet
     read = {time.strip() for _, time in mine.rows}
     rounds |= {time: cells for time, cells in ours.rounds.items() if time.strip() not in read}
-    return Sheet(
+    return ReadingsTable(
         columns=tuple(columns),
         rows=_each(base.rows, mine.rows, theirs.rows),
         rounds=rounds,
@@ -36,7 +38,7 @@ def merged(base: Sheet, ours: Sheet, theirs: Sheet, shelf: Sequence[str]) -> She
     )
 
 
-def same(one: Sheet, other: Sheet, shelf: Sequence[str]) -> bool:
+def same(one: ReadingsTable, other: ReadingsTable, shelf: Sequence[str]) -> bool:
     """Tell whether two sheets hold the same readings."""
     return one.rounds == other.rounds and to_csv(one, shelf) == to_csv(other, shelf)
 

@@ -22,11 +22,9 @@ from bmp.page.journal import (
     write_whole,
 )
 from bmp.page.merge import merged, same
-from bmp.page.places import free_place, links_inside
-from bmp.page.reasons import reason
-from bmp.page.sheet import (
+from bmp.page.readings_table import (
     Cells,
-    Sheet,
+    ReadingsTable,
     applied,
     from_table,
     from_wide,
@@ -34,6 +32,8 @@ from bmp.page.sheet import (
     replayed,
     to_csv,
 )
+from bmp.page.reasons import reason
+from bmp.page.trial_folders import free_place, links_inside
 from bmp.problem import Problem, UnusableInput
 from bmp.read.cells import words
 from bmp.read.columns import parse_header
@@ -43,7 +43,7 @@ WRITE_AT_MOST_EVERY_S = 1.0
 TRY_AGAIN_AFTER_S, TRY_AGAIN_AT_MOST_S = 2.0, 30.0
 LARGEST_TO_TYPE_BYTES = 4_000_000
 """A larger table of readings comes from an instrument; nobody types into it."""
-EMPTY = Sheet(("jar", "taken"))
+EMPTY = ReadingsTable(("jar", "taken"))
 CHANGES = ("reading", "round", "readings")
 """Kinds of entries that change the table readings."""
 
@@ -297,7 +297,7 @@ class OpenTrial:
             self._write_soon()
             return entry
 
-    def change_readings(self, change: Callable[[Sheet], Sheet]) -> Entry:
+    def change_readings(self, change: Callable[[ReadingsTable], ReadingsTable]) -> Entry:
         """Change several readings at once: one change, to be taken back as one.
 
         Raises

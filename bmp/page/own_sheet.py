@@ -13,13 +13,13 @@ from typing import Any
 
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 
+from bmp.page.folder_state import place_or_404, site
 from bmp.page.journal import write_whole
-from bmp.page.places import Place, free_place, new_folder, safe_name
 from bmp.page.planning import lay_down
-from bmp.page.site import place_or_404, site
+from bmp.page.trial_folders import Place, free_place, new_folder, safe_name
 from bmp.problem import Problem, UnusableInput
 from bmp.read.tables import Cell
-from bmp.read.takeover.answers import UNKNOWN, Section, answers_path, as_text
+from bmp.read.takeover.answers import UNKNOWN, AnswerSection, answers_path, as_text
 from bmp.read.takeover.grid import read_grids
 from bmp.read.takeover.take import answer_words, column_words, look_through, take_over
 
@@ -61,7 +61,7 @@ def ask(name: str) -> Any:
 ROWS_SHOWN = 6
 
 
-def asked(place: Place) -> tuple[tuple[Section, ...], dict[str, list[list[str]]]]:
+def asked(place: Place) -> tuple[tuple[AnswerSection, ...], dict[str, list[list[str]]]]:
     """Return all questions about a sheet with what is proposed or was answered.
 
     Beside them the first rows of each table as its owner knows it, under the letters of its

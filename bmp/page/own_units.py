@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-from bmp.page.typed import Column
+from bmp.page.typed_numbers import TypedColumn
 from bmp.read.cells import Unreadable, number
 from bmp.shown_units import UNITS
 from bmp.units import UnknownUnit, conversion
@@ -68,12 +68,12 @@ def as_cookie(units: Mapping[str, str]) -> str:
     return "|".join(f"{kind}:{unit}" for kind, unit in units.items())
 
 
-def unit_of(column: Column, units: Mapping[str, str]) -> str:
+def unit_of(column: TypedColumn, units: Mapping[str, str]) -> str:
     """Return the unit that a column's fields are shown in."""
     return units.get(KIND_OF.get(column.field, ""), column.unit) if column.unit else ""
 
 
-def shown(column: Column, text: str, units: Mapping[str, str]) -> str:
+def shown(column: TypedColumn, text: str, units: Mapping[str, str]) -> str:
     """Return a cell as it is shown: what was typed in a unit comes back as it was typed."""
     unit = unit_of(column, units)
     if not text or unit == column.unit or column.known is None or column.known.unit is None:

@@ -14,21 +14,21 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from bmp.page.places import PLAN, free_place, new_folder, safe_name
+from bmp.page.trial_folders import PLAN, free_place, new_folder, safe_name
 from bmp.plan.literature import read_literature
 from bmp.plan.plan import Plan, plan_trial
-from bmp.plan.read import changed_words, read_wishes, refused_problems
+from bmp.plan.read_request import changed_words, read_request, refused_problems
 from bmp.plan.refusal import PlanRefused
 from bmp.plan.write import write_plan
 from bmp.problem import Problem, UnusableInput
 from bmp.read.cells import words
-from bmp.read.tables import Cell, Table, read_tables
+from bmp.read.tables import Cell, CellTable, read_tables
 
 LOGBOOK_TABLES = ("trial", "materials", "jars", "readings", "crucibles")
 
 
 class Impossible(Exception):
-    """The wishes cannot be planned.
+    """The request cannot be planned.
 
     `problems` stand where they were written; `nearest` says in words what could be done instead.
     """
@@ -57,7 +57,7 @@ def new_trial(
     crucibles
         The table `crucibles` with its header, where solids were weighed.
     take_nearest
-        Where the wishes are impossible, plan the nearest possible ones.
+        Where the request is impossible, plan the nearest possible one.
 
     Returns
     -------
@@ -78,7 +78,7 @@ def new_trial(
         plan = _plan(folder / PLAN, take_nearest)
         write_plan(plan, folder / PLAN)
         lay_tables(folder / PLAN / "logbook.xlsx", folder, [jar.name for jar in _by_place(plan)])
-        place = free_place(root, safe_name(plan.wishes.title))
+        place = free_place(root, safe_name(plan.request.title))
         os.rename(folder, place)
         return place
 
@@ -95,16 +95,16 @@ def _laid_in(root: Path) -> Iterator[Path]:
 
 def _plan(folder: Path, take_nearest: bool) -> Plan:
     try:
-        written = read_wishes(folder)
+        written = read_request(folder)
     except UnusableInput as unusable:
         raise Impossible(unusable.problems) from None
     literature = read_literature()
     try:
-        return plan_trial(written.wishes, literature)
+        return plan_trial(written.request, literature)
     except PlanRefused as refused:
         if take_nearest and refused.nearest is not None:
             return plan_trial(refused.nearest, literature)
-        nearest = changed_words(written.wishes, refused.nearest) if refused.nearest else ""
+        nearest = changed_words(written.request, refused.nearest) if refused.nearest else ""
         raise Impossible(refused_problems(written, refused), nearest) from None
 
 
@@ -138,7 +138,7 @@ def lay_tables(workbook: Path, folder: Path, shelf: Sequence[str] = ()) -> None:
     lay_down(read_tables(workbook, LOGBOOK_TABLES), folder, shelf)
 
 
-def lay_down(tables: Mapping[str, Table], folder: Path, shelf: Sequence[str] = ()) -> None:
+def lay_down(tables: Mapping[str, CellTable], folder: Path, shelf: Sequence[str] = ()) -> None:
     """Write tables as CSV files into a folder, the jars in the order of the shelf."""
     for name, table in tables.items():
         rows = list(table.rows)
@@ -193,8 +193,8 @@ def as_workbook(folder: Path) -> bytes:
     return out.getvalue()
 
 
-def _sheet(sheet: Any, table: Table, bold: Any) -> None:
-    from bmp.page.typed import as_moment
+def _sheet(sheet: Any, table: CellTable, bold: Any) -> None:
+    from bmp.page.typed_numbers import as_moment
     from bmp.read.cells import Unreadable, number
 
     sheet.freeze_panes(1, 1)

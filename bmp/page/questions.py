@@ -11,10 +11,10 @@ from wtforms import FieldList, Form, FormField, SelectField, StringField
 from wtforms.fields import DateTimeLocalField
 
 from bmp.page.own_units import header_in, unit_in
-from bmp.page.typed import in_unit
+from bmp.page.typed_numbers import in_unit
 from bmp.plan.literature import UNKNOWN_FEED
-from bmp.plan.wish_checks import PLANNED_MEASURES
-from bmp.plan.wishes import METHANE_KNOWN_BY, OUTLETS, PLACES, VESSELS
+from bmp.plan.plan_request import METHANE_KNOWN_BY, OUTLETS, PLACES, VESSELS
+from bmp.plan.request_checks import PLANNED_MEASURES
 from bmp.problem import Problem
 
 

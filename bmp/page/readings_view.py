@@ -12,15 +12,16 @@ from urllib.parse import unquote
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 
 from bmp.page.conflict import Conflict
+from bmp.page.entry_checks import Replicate, beside, slips
+from bmp.page.folder_state import folder_or_404, now, site, spoken
 from bmp.page.journal import Entry
 from bmp.page.open_trial import OpenTrial
 from bmp.page.own_units import COOKIE, chosen, shown, unit_of
-from bmp.page.setting import Setting, setting
-from bmp.page.sheet import (
+from bmp.page.readings_table import (
     ROUND_FIELDS,
     Cells,
+    ReadingsTable,
     ReadRound,
-    Sheet,
     keys_in_order,
     last_before,
     later,
@@ -29,9 +30,8 @@ from bmp.page.sheet import (
     rows_named,
     waiting,
 )
-from bmp.page.site import folder_or_404, now, site, spoken
-from bmp.page.slips import Replicate, beside, slips
-from bmp.page.typed import Column, as_moment, column_of, typed_cell, typed_time
+from bmp.page.trial_setup import Setting, setting
+from bmp.page.typed_numbers import TypedColumn, as_moment, column_of, typed_cell, typed_time
 from bmp.read.cells import Unreadable
 from bmp.trial import Jar, Setup
 
@@ -176,14 +176,16 @@ def _form(trial: OpenTrial, known: Setting, time: str) -> dict[str, Any]:
     }
 
 
-def _own(trial: OpenTrial, text: str) -> Column:
+def _own(trial: OpenTrial, text: str) -> TypedColumn:
     """Return the table's own column for a quantity, whatever its unit, else the usual one."""
     usual = column_of(text)
     own = (column_of(header) for header in trial.sheet.columns)
     return next((column for column in own if column.field == usual.field), usual)
 
 
-def columns_of(trial: OpenTrial, setup: Setup, jar: Jar) -> tuple[list[Column], list[Column]]:
+def columns_of(
+    trial: OpenTrial, setup: Setup, jar: Jar
+) -> tuple[list[TypedColumn], list[TypedColumn]]:
     """Return what is asked of a jar first, and what may be added."""
     table = [column_of(header) for header in trial.sheet.columns[2:]]
     has = {column.field for column in table}
@@ -204,11 +206,11 @@ def columns_of(trial: OpenTrial, setup: Setup, jar: Jar) -> tuple[list[Column], 
     return first, sorted(more, key=lambda column: column.field == "note")
 
 
-def _fits(column: Column, jar: Jar) -> bool:
+def _fits(column: TypedColumn, jar: Jar) -> bool:
     return not (column.field == "methane_share" and jar.measured == "methane volume")
 
 
-Field: TypeAlias = tuple[Column, str, str]
+Field: TypeAlias = tuple[TypedColumn, str, str]
 """A column, what stands there as the person's units have it, and that unit."""
 
 
@@ -217,7 +219,7 @@ def _units() -> dict[str, str]:
     return chosen(unquote(request.cookies.get(COOKIE, "")))
 
 
-def _field(column: Column, cells: Cells, units: Mapping[str, str]) -> Field:
+def _field(column: TypedColumn, cells: Cells, units: Mapping[str, str]) -> Field:
     return column, shown(column, cells.get(column.header, ""), units), unit_of(column, units)
 
 
@@ -266,7 +268,7 @@ def _findings_at(trial: OpenTrial, at: set[str]) -> dict[str, list[str]]:
     return found
 
 
-def strangers(sheet: Sheet, shelf: Sequence[str]) -> dict[str, list[str]]:
+def strangers(sheet: ReadingsTable, shelf: Sequence[str]) -> dict[str, list[str]]:
     """Return the times of readings by the name of a jar that is not in the table of jars."""
     known = {name.lower() for name in shelf}
     found: dict[str, list[str]] = {}
@@ -287,7 +289,7 @@ def stranger(name: str) -> Any:
     if new and double:
         abort(409, f"Jar {new} has a reading of {spoken(double[0])} already.")
 
-    def change(sheet: Sheet) -> Sheet:
+    def change(sheet: ReadingsTable) -> ReadingsTable:
         rows = {
             (new if jar == old else jar, time): cells
             for (jar, time), cells in sheet.rows.items()
@@ -321,7 +323,7 @@ def move(name: str) -> Any:
     if double:
         abort(409, f"Not changed: jar {double[0]} has a reading of {spoken(new)} already.")
 
-    def change(sheet: Sheet) -> Sheet:
+    def change(sheet: ReadingsTable) -> ReadingsTable:
         rows = {
             (jar, moved[at] if round_.jars.get(jar) == at else at): cells
             for (jar, at), cells in sheet.rows.items()

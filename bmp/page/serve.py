@@ -17,7 +17,7 @@ from bmp.page.app import make_app
 from bmp.page.entrance import kept_code, write_opener
 from bmp.page.guard import Access
 from bmp.page.open_trial import OpenTrial
-from bmp.page.places import NEW, UPLOAD, places
+from bmp.page.trial_folders import NEW, UPLOAD, places
 from bmp.page.worker import Workers
 from bmp.problem import Problem, UnusableInput
 

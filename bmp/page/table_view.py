@@ -8,14 +8,14 @@ from typing import Any, Final
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 
 from bmp.page.conflict import Conflict
+from bmp.page.folder_state import folder_or_404, now
 from bmp.page.open_trial import OpenTrial, digest
 from bmp.page.planning import csv_text
-from bmp.page.setting import TABLES, setting
-from bmp.page.site import folder_or_404, now
+from bmp.page.trial_setup import TABLES, setting
 from bmp.problem import Problem, UnusableInput
 from bmp.read import read_with_problems
 from bmp.read.cells import words
-from bmp.read.columns import ITEMS, JARS, MATERIALS, Known, example_header
+from bmp.read.columns import ITEMS, JARS, MATERIALS, KnownColumn, example_header
 from bmp.read.tables import read_tables
 from bmp.read.tank import NUMBERS, TEXTS
 
@@ -34,7 +34,7 @@ ABOUT: Final = {
 
 
 @dataclass(frozen=True)
-class Grid:
+class FieldGrid:
     """A table as fields."""
 
     header: tuple[str, ...]
@@ -79,13 +79,13 @@ def edit(name: str, table: str) -> Any:
     )
 
 
-def _grid(trial: OpenTrial, table: str) -> Grid:
+def _grid(trial: OpenTrial, table: str) -> FieldGrid:
     text = trial.table_text(table)
     if not text:
-        return Grid(*_template(trial, table), False, digest(""))
+        return FieldGrid(*_template(trial, table), False, digest(""))
     found = read_tables(trial.folder, (table,))[table]
     rows = tuple(tuple(words(cell) for cell in row) for row in found.rows)
-    return Grid(found.header, rows, found.semicolons, digest(text))
+    return FieldGrid(found.header, rows, found.semicolons, digest(text))
 
 
 def _template(trial: OpenTrial, table: str) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
@@ -106,7 +106,7 @@ def _tank_items() -> list[str]:
     return [_plain(one) for one in known if not one.name.startswith("air temperature ")]
 
 
-def _plain(known: Known) -> str:
+def _plain(known: KnownColumn) -> str:
     return example_header(known).strip("“”")
 
 
@@ -119,7 +119,7 @@ CRUCIBLE_HEADERS: Final = (
 KNOWN: Final = {"jars": JARS, "materials": MATERIALS, "trial": ITEMS}
 
 
-def _unused(table: str, grid: Grid) -> list[str]:
+def _unused(table: str, grid: FieldGrid) -> list[str]:
     """Return columns or items that could be added."""
     has = {text.partition("[")[0].strip().lower() for text in grid.header}
     if table in ("trial", "tank"):
@@ -238,8 +238,8 @@ def _kept_cell(trial: OpenTrial, table: str, row: int, name: str) -> dict[str, A
 
 
 def changed(
-    grid: Grid, row: int, name: str, column: str, before: str, after: str
-) -> tuple[Grid, int]:
+    grid: FieldGrid, row: int, name: str, column: str, before: str, after: str
+) -> tuple[FieldGrid, int]:
     """Return a table with one field changed, and the row where it stands; -1: the row is gone.
 
     Parameters

@@ -17,15 +17,15 @@ from markupsafe import Markup
 
 from bmp.page import planning
 from bmp.page.conflict import Conflict
-from bmp.page.keeping import copy, put_away, rename
+from bmp.page.folder_state import folder_or_404, place_or_404, site
 from bmp.page.own_units import COOKIE, chosen, of_results
 from bmp.page.pictures import FIGURE, served_page
-from bmp.page.places import PLAN, Place
+from bmp.page.readings_table import keys_in_order, rows_named, waiting
 from bmp.page.readings_view import asked_about
-from bmp.page.setting import setting
-from bmp.page.sheet import keys_in_order, rows_named, waiting
-from bmp.page.site import folder_or_404, place_or_404, site
-from bmp.page.so_far import SoFar, series_to_date
+from bmp.page.results_to_date import SoFar, series_to_date
+from bmp.page.trial_care import copy, put_away, rename
+from bmp.page.trial_folders import PLAN, Place
+from bmp.page.trial_setup import setting
 from bmp.problem import UnusableInput
 
 pages = Blueprint("trial", __name__)

@@ -103,8 +103,8 @@ def warm() -> None:
     """Analyse the demo once, so that all is imported that an analysis and its pictures take."""
     import bmp.report.compare_page  # noqa: F401
     from bmp.page.demo import demo_folder
-    from bmp.page.places import Place
-    from bmp.page.so_far import analysed
+    from bmp.page.results_to_date import analysed
+    from bmp.page.trial_folders import Place
 
     analysed(Place("demo", demo_folder()), "")
 

@@ -18,7 +18,7 @@ from bmp.plan.power import (
     just_significant,
     weighing_rsd,
 )
-from bmp.plan.rounds import (
+from bmp.plan.reading_rounds import (
     CAUTIOUS_GAUGE_KPA,
     Round,
     calendar,
@@ -26,7 +26,7 @@ from bmp.plan.rounds import (
     planned_limit_kPa,
     worst_burden,
 )
-from bmp.plan.wish_checks import LEAST_JARS
+from bmp.plan.request_checks import LEAST_JARS
 
 # Sizes in which cylinders and bags are sold, mL: common practice, no source.
 COLLECTOR_SIZES_ML = (100, 250, 500, 1000, 2000, 5000, 10_000, 20_000, 50_000)
@@ -52,7 +52,7 @@ ALWAYS: tuple[str, ...] = (
 
 def advise(draft: Draft, rounds: tuple[Round, ...]) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Return what to watch, and what was assumed."""
-    vessel = _pressure(draft) if draft.wishes.outlet == "closed" else _collector(draft, rounds)
+    vessel = _pressure(draft) if draft.request.outlet == "closed" else _collector(draft, rounds)
     watch = (
         *vessel,
         *_weighing(draft),
@@ -71,7 +71,7 @@ def _hours(hours: float | None) -> str:
 
 
 def _pressure(draft: Draft) -> list[str]:
-    rating, units = draft.wishes.vessel_rating_kPa, draft.wishes.units
+    rating, units = draft.request.vessel_rating_kPa, draft.request.units
     if rating is None:
         return []
 
@@ -101,7 +101,7 @@ def _pressure(draft: Draft) -> list[str]:
 
 def _collector(draft: Draft, rounds: tuple[Round, ...]) -> list[str]:
     high = max(worst_burden(draft, r.time_d - r.since_d, r.time_d) for r in rounds)
-    given = draft.wishes.collector_mL
+    given = draft.request.collector_mL
     lines = ["the outlet of every jar stays open: never close it, not even to move the jar"]
     if given is not None:
         lines.append(
@@ -115,7 +115,7 @@ def _collector(draft: Draft, rounds: tuple[Round, ...]) -> list[str]:
                 f"{daily:.0f} mL, more than the collector holds"
             )
         return lines
-    if draft.wishes.measured == "mass":
+    if draft.request.measured == "mass":
         lines.append(
             f"each jar lets out up to {high:.0f} mL between two rounds: keep the room aired. Hang "
             "no bag on a jar that is weighed, its gas would be weighed with it"
@@ -137,8 +137,8 @@ def _collector(draft: Draft, rounds: tuple[Round, ...]) -> list[str]:
 
 
 def _weighing(draft: Draft) -> list[str]:
-    wishes = draft.wishes
-    if wishes.measured != "mass" or wishes.outlet != "open":
+    request = draft.request
+    if request.measured != "mass" or request.outlet != "open":
         return []
     return [
         "weigh every jar as soon as it is closed, into the logbook's first rows. Without it the "
@@ -205,9 +205,9 @@ def _headspace(draft: Draft) -> list[str]:
 
 
 def _jars(draft: Draft) -> list[str]:
-    wishes = draft.wishes
-    n, lines = wishes.planned_jars, []
-    if n < LEAST_JARS or wishes.planned_blanks < LEAST_JARS:
+    request = draft.request
+    n, lines = request.planned_jars, []
+    if n < LEAST_JARS or request.planned_blanks < LEAST_JARS:
         lines.append(
             f"fewer than {LEAST_JARS} jars of a kind: the trial cannot be validated "
             "(document 100 v1.9)"
@@ -217,9 +217,9 @@ def _jars(draft: Draft) -> list[str]:
             f"{LEAST_JARS} jars of a kind leave none to lose; 4 are advised, above all of blanks "
             "(document 100 v1.9)"
         )
-    if wishes.planned_blanks == 1:
+    if request.planned_blanks == 1:
         lines.append("one blank: the scatter of the inoculum's own gas stays unknown")
-    if not wishes.planned_control:
+    if not request.planned_control:
         lines.append(
             "no control: whether the inoculum is sound stays unknown. The trial cannot be "
             "validated (document 100 v1.9)"
@@ -238,7 +238,7 @@ def _least_VS(draft: Draft) -> list[str]:
 
 
 def _scale(draft: Draft) -> list[str]:
-    rsd, step = weighing_rsd(draft), draft.wishes.scale_g
+    rsd, step = weighing_rsd(draft), draft.request.scale_g
     if rsd < MOST_WEIGHING_RSD:
         return []
     return [
@@ -250,7 +250,7 @@ def _scale(draft: Draft) -> list[str]:
 def _power(draft: Draft) -> list[str]:
     """Say what difference will show, with the test that compares the feeds of this trial."""
     feeds = sum(s.role == "substrate" for s in draft.samples)
-    n, rsd = draft.wishes.planned_jars, draft.wishes.expected_rsd
+    n, rsd = draft.request.planned_jars, draft.request.expected_rsd
     if feeds < 2:
         return []
     measured = all(s.solids.measured for s in draft.samples)
@@ -282,7 +282,7 @@ def _power(draft: Draft) -> list[str]:
 
 
 def _borrowed(draft: Draft, fresh: bool) -> str:
-    n = draft.wishes.planned_jars
+    n = draft.request.planned_jars
     jars = f"{n} jar{'' if n == 1 else 's'} of each feed find{'s' if n == 1 else ''}"
     more = f"{n + 1} find {_shows(draft, n + 1, fresh, borrowed=True)}"
     return (
@@ -298,14 +298,14 @@ def _shows(draft: Draft, jars: int, fresh: bool, borrowed: bool = False) -> str:
 
 
 def _length(draft: Draft) -> list[str]:
-    warm, inoculum, lines = draft.wishes.incubation_temperature_C, draft.inoculum_literature, []
+    warm, inoculum, lines = draft.request.incubation_temperature_C, draft.inoculum_literature, []
     for sample, dose in zip(draft.samples, draft.doses[1:], strict=True):
         early, late = stop_days(dose, sample.literature, inoculum, warm)
         if sample.literature.name == UNKNOWN_FEED:
             lines.append(f"{sample.name}: no literature feed named, so its rate is unknown")
-        elif late > draft.wishes.days:
+        elif late > draft.request.days:
             lines.append(
-                f"{sample.name}: {draft.wishes.days:g} days may be too short; stop rule met "
+                f"{sample.name}: {draft.request.days:g} days may be too short; stop rule met "
                 f"between day {early:.0f} and {late:.0f} "
                 f"(rates of {sample.literature.name}, {warm:.3g} °C)"
             )
@@ -313,11 +313,11 @@ def _length(draft: Draft) -> list[str]:
 
 
 def _assumed(draft: Draft) -> tuple[str, ...]:
-    wishes, lines = draft.wishes, []
-    if wishes.started is None:
-        on = " on a Monday" if wishes.place == "school" else ""
+    request, lines = draft.request, []
+    if request.started is None:
+        on = " on a Monday" if request.place == "school" else ""
         lines.append(f"no start given: rounds are set as if the jars were closed at 10:00{on}")
-    if wishes.ambient_kPa is None:
+    if request.ambient_kPa is None:
         lines.append(
             "air pressure not given: 101.325 kPa. Altitude lowers it by about 1.2 kPa each 100 m"
         )
@@ -328,12 +328,12 @@ def _assumed(draft: Draft) -> tuple[str, ...]:
             lines.append(f"{name}: VS not measured, taken from {one.source}: {span}")
     ranges = ", ".join(_range_words(s.name, s.literature.name) for s in draft.samples)
     lines.append(f"expected gas from the literature's range of {ranges}")
-    if wishes.methane_known_by is None and wishes.measured != "methane volume":
+    if request.methane_known_by is None and request.measured != "methane volume":
         lines.append(
             "no way to find the methane share was given (“methane known by”); without one only raw "
             "gas can be shown"
         )
-    if wishes.planned_control and all(w.material.role != "control" for w in wishes.materials):
+    if request.planned_control and all(w.material.role != "control" for w in request.materials):
         lines.append(
             "microcrystalline cellulose as control, VS 99 % of fresh mass (documents 303 "
             "and 304); enter the VS of yours"

@@ -11,8 +11,8 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from bmp.plan.literature import LiteratureFeed, Range
-from bmp.plan.wishes import Wishes
+from bmp.plan.literature import LiteratureFeed, LiteratureRange
+from bmp.plan.plan_request import PlanRequest
 from bmp.trial import Material
 
 # Set-up rules of documents 303 (2023) and 304 v2.3.
@@ -66,9 +66,9 @@ class Dose:
     ratio_low: float | None
     """Least ratio that the ranges of solids allow; equal to `ratio` where both were measured."""
     ratio_high: float | None
-    inoculum_VS_range: Range
+    inoculum_VS_range: LiteratureRange
     """VS of the inoculum in the jar [g], as far as it is known."""
-    sample_VS_range: Range
+    sample_VS_range: LiteratureRange
 
 
 @dataclass(frozen=True)
@@ -90,7 +90,7 @@ def solids_for_dosing(material: Material, feed: LiteratureFeed | None) -> Dosing
         return None
     if material.TS is not None:
         share = feed.VS_of_TS
-        found = Range(material.TS * share.low, material.TS * share.high)
+        found = LiteratureRange(material.TS * share.low, material.TS * share.high)
         source = f"TS as given, VS of TS from the literature's range of {feed.name}"
     else:
         found, source = feed.VS, f"literature's range of {feed.name}"
@@ -108,7 +108,7 @@ def mixture_g_per_gVS(ratio: float, inoculum: DosingSolids, sample: DosingSolids
 
 
 def liquid_mL(
-    wishes: Wishes, inoculum: DosingSolids, samples: Sequence[tuple[float, DosingSolids]]
+    request: PlanRequest, inoculum: DosingSolids, samples: Sequence[tuple[float, DosingSolids]]
 ) -> float:
     """Return the volume that liquid and feed take in every jar.
 
@@ -122,27 +122,27 @@ def liquid_mL(
     A stated filling is obeyed; a stated VS per jar gives the volume of the wettest feed; else it
     is the most that leaves the advised headspace, at most half of the jar.
     """
-    if wishes.fill is not None:
-        return wishes.fill * wishes.jar_volume_mL
-    if wishes.substrate_VS_g is not None:
-        inoculum_g = wishes.inoculum_to_substrate * wishes.substrate_VS_g / inoculum.VS
+    if request.fill is not None:
+        return request.fill * request.jar_volume_mL
+    if request.substrate_VS_g is not None:
+        inoculum_g = request.inoculum_to_substrate * request.substrate_VS_g / inoculum.VS
         return inoculum_g * (1 + max(feed_mass_per_inoculum(r, inoculum, s) for r, s in samples))
     wettest = max(feed_mass_per_inoculum(r, inoculum, s) for r, s in samples)
     # Inoculum per mL of liquid is fixed by the wettest feed, VS per inoculum by the least ratio.
     VS_per_mL = inoculum.VS / min(r for r, _ in samples) / (1 + wettest)
-    headspace_rule = wishes.jar_volume_mL / (1 + LEAST_HEADSPACE_ML_PER_G_VS * VS_per_mL)
-    return min(headspace_rule, LARGEST_FILL * wishes.jar_volume_mL)
+    headspace_rule = request.jar_volume_mL / (1 + LEAST_HEADSPACE_ML_PER_G_VS * VS_per_mL)
+    return min(headspace_rule, LARGEST_FILL * request.jar_volume_mL)
 
 
 def inoculum_per_jar_g(
-    wishes: Wishes,
+    request: PlanRequest,
     liquid: float,
     inoculum: DosingSolids,
     samples: Sequence[tuple[float, DosingSolids]],
 ) -> float:
     """Return the inoculum that every jar gets: all that the wettest feed leaves room for."""
-    if wishes.substrate_VS_g is not None:
-        return wishes.inoculum_to_substrate * wishes.substrate_VS_g / inoculum.VS
+    if request.substrate_VS_g is not None:
+        return request.inoculum_to_substrate * request.substrate_VS_g / inoculum.VS
     return liquid / (1 + max(feed_mass_per_inoculum(r, inoculum, s) for r, s in samples))
 
 
@@ -162,13 +162,15 @@ def dose(
     inoculum_VS = inoculum_g * inoculum.VS
     sample_g = sample_VS = 0.0
     ratio = low = high = None
-    inoculum_range = Range(inoculum_g * inoculum.low, inoculum_g * inoculum.high, inoculum_VS)
-    sample_range = Range(0.0, 0.0)
+    inoculum_range = LiteratureRange(
+        inoculum_g * inoculum.low, inoculum_g * inoculum.high, inoculum_VS
+    )
+    sample_range = LiteratureRange(0.0, 0.0)
     if sample is not None:
         wanted, solids = sample
         sample_g = _in_steps(inoculum_VS / wanted / solids.VS, scale_g)
         sample_VS = sample_g * solids.VS
-        sample_range = Range(sample_g * solids.low, sample_g * solids.high, sample_VS)
+        sample_range = LiteratureRange(sample_g * solids.low, sample_g * solids.high, sample_VS)
         ratio = inoculum_VS / sample_VS if sample_VS else None
     if sample is not None and sample_VS:
         low = inoculum_g * inoculum.low / (sample_g * sample[1].high)

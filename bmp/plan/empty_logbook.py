@@ -8,10 +8,10 @@ from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from bmp.plan.cells import Entry, allow, new_sheet, number, put, span
+from bmp.plan.entry_cells import CellRule, allow, new_sheet, number, put, span
+from bmp.plan.plan_request import PlanRequest
 from bmp.plan.reading_columns import ambient, possible, reading_columns, temperature
 from bmp.plan.shown_units import OWN_UNITS, ShownUnits
-from bmp.plan.wishes import Wishes
 from bmp.problem import Problem, UnusableInput
 from bmp.read.columns import ITEMS
 from bmp.read.setup import CHOICES
@@ -71,8 +71,8 @@ def write_empty_logbook(path: Path, way: str, units: ShownUnits) -> None:
     _trial(book, way, units)
     _materials(book)
     jars = _jars(book, way, units)
-    wishes = Wishes((), 1000.0, measured=way, outlet=_outlet(way), units=units)
-    columns = [("jar", Entry("jar", formula="jars!$A$2:$A$61")), *_dated(wishes), _NOTE]
+    request = PlanRequest((), 1000.0, measured=way, outlet=_outlet(way), units=units)
+    columns = [("jar", CellRule("jar", formula="jars!$A$2:$A$61")), *_dated(request), _NOTE]
     sheet = new_sheet(
         book, "readings", [c[0] for c in columns], [10, 20, *(18 for _ in columns[2:])]
     )
@@ -88,18 +88,18 @@ def write_empty_logbook(path: Path, way: str, units: ShownUnits) -> None:
     path.write_bytes(made.getvalue())
 
 
-_NOTE = ("note", Entry("anything that happened: a leak, a cold night, a spilled jar"))
+_NOTE = ("note", CellRule("anything that happened: a leak, a cold night, a spilled jar"))
 
 
 def _outlet(way: str) -> str:
     return "closed" if way in ("pressure", "mass") else "open"
 
 
-def _dated(wishes: Wishes) -> list[tuple[str, Entry]]:
+def _dated(request: PlanRequest) -> list[tuple[str, CellRule]]:
     """Return the columns of the readings, with dates."""
-    columns = reading_columns(wishes)
+    columns = reading_columns(request)
     return [
-        ("taken", Entry("date and time of the reading, such as 2027-03-31 14:30")),
+        ("taken", CellRule("date and time of the reading, such as 2027-03-31 14:30")),
         *columns[1:],
     ]
 
@@ -107,9 +107,9 @@ def _dated(wishes: Wishes) -> list[tuple[str, Entry]]:
 def _trial(book: Workbook, way: str, units: ShownUnits) -> None:
     known = {item.field: item for item in ITEMS}
     warm, air = units.temperature, units.ambient
-    rows: list[tuple[str, str, Any, Entry | None]] = [
+    rows: list[tuple[str, str, Any, CellRule | None]] = [
         ("title", "title", None, None),
-        ("started", "started", None, Entry("date and time when the jars were closed")),
+        ("started", "started", None, CellRule("date and time when the jars were closed")),
         ("measured", "measured", way, None),
         ("cumulative", "readings are", "interval", None),
         ("closed_between_readings", "outlet", _outlet(way), None),
@@ -132,7 +132,7 @@ def _trial(book: Workbook, way: str, units: ShownUnits) -> None:
         put(sheet, row, 3, item.means.replace("`", ""))
         put(sheet, row, 4, item.otherwise.replace("`", ""))
         choices = tuple(CHOICES.get(field, ()))
-        allow(sheet, entry or Entry(item.means.replace("`", ""), choices=choices), f"B{row}")
+        allow(sheet, entry or CellRule(item.means.replace("`", ""), choices=choices), f"B{row}")
 
 
 def _own_words(units: ShownUnits) -> str:
@@ -146,7 +146,7 @@ def _own_words(units: ShownUnits) -> str:
 def _materials(book: Workbook) -> None:
     sheet = new_sheet(book, "materials", list(_MATERIAL_HEADERS), [30, 16, 22, 22])
     roles = ("inoculum", "substrate", "control", "weight check")
-    allow(sheet, Entry("inoculum, or what was tested", choices=roles), span(2, 2, 40))
+    allow(sheet, CellRule("inoculum, or what was tested", choices=roles), span(2, 2, 40))
     for column in (3, 4):
         allow(sheet, number(0, 100, "percent of the fresh mass"), span(column, 2, 40))
 
@@ -157,10 +157,10 @@ def _jars(book: Workbook, way: str, units: ShownUnits) -> list[str]:
              f"headspace [{units.volume}]", "leave out"]  # fmt: skip
     sheet = new_sheet(book, "jars", names, [10, 30, 18, 18, 18, 18, 40])
     prompts = {
-        1: Entry("name of the jar"),
-        2: Entry("what was tested; the inoculum for a blank", formula="materials!$A$2:$A$40"),
-        6: Entry("gas space above the liquid" + ("; needed" if way == "pressure" else "")),
-        7: Entry("why the jar does not count; else empty"),
+        1: CellRule("name of the jar"),
+        2: CellRule("what was tested; the inoculum for a blank", formula="materials!$A$2:$A$40"),
+        6: CellRule("gas space above the liquid" + ("; needed" if way == "pressure" else "")),
+        7: CellRule("why the jar does not count; else empty"),
     }
     for column, entry in prompts.items():
         allow(sheet, entry, span(column, 2, JARS + 1))

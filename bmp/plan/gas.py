@@ -26,7 +26,7 @@ from bmp.constants import (
 )
 from bmp.normalise.gas import saturation_pressure_kPa
 from bmp.plan.dosing import Dose
-from bmp.plan.literature import INOCULUM, LiteratureFeed, Range
+from bmp.plan.literature import INOCULUM, LiteratureFeed, LiteratureRange
 from bmp.stop_rule import stop_days_read_together
 from bmp.tank.yields import temperature_factor
 from bmp.trial import FloatArray
@@ -107,7 +107,7 @@ def gas_curve(
 
 
 def _total_and_rate(
-    VS_g: Range, feed: LiteratureFeed, level: str, warm_C: float
+    VS_g: LiteratureRange, feed: LiteratureFeed, level: str, warm_C: float
 ) -> tuple[float, float]:
     methane, share, pace = feed.methane_NmL_per_gVS, feed.methane_share, pace_of(feed, warm_C)
     if level == "high":
@@ -115,13 +115,13 @@ def _total_and_rate(
     return VS_g.middle * methane.middle / share.middle, pace.middle_per_d
 
 
-def total_methane_NmL(VS_g: Range, feed: LiteratureFeed) -> Three:
+def total_methane_NmL(VS_g: LiteratureRange, feed: LiteratureFeed) -> Three:
     """Return the least, typical and most methane that a mass of VS gives in the end."""
     methane = feed.methane_NmL_per_gVS
     return VS_g.low * methane.low, VS_g.middle * methane.middle, VS_g.high * methane.high
 
 
-def total_biogas_NmL(VS_g: Range, feed: LiteratureFeed) -> Three:
+def total_biogas_NmL(VS_g: LiteratureRange, feed: LiteratureFeed) -> Three:
     """Return the least, typical and most biogas that a mass of VS gives in the end."""
     low, middle, high = total_methane_NmL(VS_g, feed)
     share = feed.methane_share
@@ -129,7 +129,7 @@ def total_biogas_NmL(VS_g: Range, feed: LiteratureFeed) -> Three:
 
 
 def interval_biogas_NmL(
-    VS_g: Range, feed: LiteratureFeed, warm_C: float, from_d: float, to_d: float
+    VS_g: LiteratureRange, feed: LiteratureFeed, warm_C: float, from_d: float, to_d: float
 ) -> Three:
     """Return the least, middle and most biogas that a mass of VS gives between two times."""
     total = total_biogas_NmL(VS_g, feed)

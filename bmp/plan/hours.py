@@ -97,5 +97,5 @@ class Calendar:
 
 
 def calendar_of(place: str, started: datetime | None) -> Calendar:
-    """Return the times of reading at one of `bmp.plan.wishes.PLACES`."""
+    """Return the times of reading at one of `bmp.plan.plan_request.PLACES`."""
     return Calendar(started or ASSUMED_START, *HOURS[place], DAYS_OF_WEEK[place])

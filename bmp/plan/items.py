@@ -1,4 +1,4 @@
-"""The items of the table `plan`, and what each becomes in `Wishes`."""
+"""The items of the table `plan`, and what each becomes in `Request`."""
 
 from __future__ import annotations
 
@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from importlib.resources import files
 from typing import Any
 
-from bmp.plan.wish_checks import PLANNED_MEASURES
-from bmp.plan.wishes import METHANE_KNOWN_BY, OUTLETS, PLACES, VESSELS
-from bmp.read.columns import MATERIALS, Known, known_rows
+from bmp.plan.plan_request import METHANE_KNOWN_BY, OUTLETS, PLACES, VESSELS
+from bmp.plan.request_checks import PLANNED_MEASURES
+from bmp.read.columns import MATERIALS, KnownColumn, known_rows
 
 _TEXT = (files("bmp.plan") / "items.csv").read_text(encoding="utf-8")
 ITEMS = known_rows(_TEXT, "plan")
@@ -32,4 +32,4 @@ CHOICES: Mapping[str, Mapping[str, Any]] = {
 }
 
 # Columns of the table `materials` that only a plan reads.
-WISH_MATERIALS: tuple[Known, ...] = (*MATERIALS, *known_rows(_TEXT, "materials of a plan"))
+WISH_MATERIALS: tuple[KnownColumn, ...] = (*MATERIALS, *known_rows(_TEXT, "materials of a plan"))

@@ -9,8 +9,8 @@ from collections.abc import Callable
 from bmp.plan.dosing import ADVISED_SUBSTRATE_VS_G, D304, LEAST_HEADSPACE_ML_PER_G_VS
 from bmp.plan.draft import Draft, least_factor, sample_VS_g
 from bmp.plan.gas import warming_kPa
-from bmp.plan.refusal import Refusal
-from bmp.plan.rounds import (
+from bmp.plan.plan_request import MaterialRequest
+from bmp.plan.reading_rounds import (
     bearable_factor,
     calendar,
     limit,
@@ -18,8 +18,8 @@ from bmp.plan.rounds import (
     shortest_gap_d,
     worst_burden,
 )
-from bmp.plan.wish_checks import most_fill
-from bmp.plan.wishes import MaterialWish
+from bmp.plan.refusal import Refusal
+from bmp.plan.request_checks import most_fill
 
 # A sample of fewer steps of the scale is not weighed but guessed. Common practice, no source.
 LEAST_STEPS = 3
@@ -30,11 +30,11 @@ ROUNDING = 1.01
 
 def fits(draft: Draft) -> Refusal | None:
     """Refuse a VS per jar that needs more than the wished or the largest filling."""
-    wishes = draft.wishes
-    VS = wishes.substrate_VS_g
+    request = draft.request
+    VS = request.substrate_VS_g
     if VS is None:
         return None
-    room = (most_fill(wishes) if wishes.fill is None else wishes.fill) * wishes.jar_volume_mL
+    room = (most_fill(request) if request.fill is None else request.fill) * request.jar_volume_mL
     needed = draft.inoculum_g * (1 + _wettest(draft))
     if needed <= room * (1 + 1e-9):
         return None
@@ -42,14 +42,14 @@ def fits(draft: Draft) -> Refusal | None:
         f"{VS:g} g in each jar needs {needed:.0f} g of inoculum and feed; "
         f"{room:.0f} mL of the jar may be filled"
     )
-    most = most_fill(wishes)
-    if wishes.fill is not None and wishes.fill < most:
-        fill = min(_up(needed / wishes.jar_volume_mL), most)
+    most = most_fill(request)
+    if request.fill is not None and request.fill < most:
+        fill = min(_up(needed / request.jar_volume_mL), most)
         return Refusal("fill", why, f"fill of {100 * fill:g} %", {"fill": fill})
     possible = _down(VS * room / needed)
     if possible / VS >= least_factor(draft)[0] * ROUNDING:
         return Refusal("substrate VS", why, f"{possible:g} g", {"substrate_VS_g": possible})
-    volume = math.ceil(wishes.jar_volume_mL * needed / room)
+    volume = math.ceil(request.jar_volume_mL * needed / room)
     return Refusal("substrate VS", why, f"jars of {volume} mL", {"jar_volume_mL": float(volume)})
 
 
@@ -60,25 +60,25 @@ def _wettest(draft: Draft) -> float:
 
 def _enough_feed_in_a_jar(draft: Draft) -> Refusal | None:
     """Refuse less than 1 g of VS, or less fresh feed than a fair sample needs."""
-    wishes = draft.wishes
+    request = draft.request
     worst, name, why = least_factor(draft)
     if worst <= 1 + 1e-9:
         return None
     item = f"amount of {name}"
-    if wishes.substrate_VS_g is not None:
-        VS = _up(wishes.substrate_VS_g * worst)
+    if request.substrate_VS_g is not None:
+        VS = _up(request.substrate_VS_g * worst)
         return Refusal(item, why, f"substrate VS of {VS:g} g", {"substrate_VS_g": VS})
-    has = draft.liquid_mL / wishes.jar_volume_mL
+    has = draft.liquid_mL / request.jar_volume_mL
     fill = min(_up(has * worst), _roomiest_fill(draft))
-    if wishes.fill is not None and fill >= has + 0.001:
+    if request.fill is not None and fill >= has + 0.001:
         return Refusal(item, why, f"fill of {100 * fill:g} %", {"fill": fill})
-    volume = float(math.ceil(wishes.jar_volume_mL * worst))
+    volume = float(math.ceil(request.jar_volume_mL * worst))
     return Refusal(item, why, f"jars of {volume:.0f} mL", {"jar_volume_mL": volume})
 
 
 def _headspace_per_VS(draft: Draft) -> float:
     """Return mL of headspace per g VS of the jar that holds most VS."""
-    return (draft.wishes.jar_volume_mL - draft.liquid_mL) / max(sample_VS_g(draft))
+    return (draft.request.jar_volume_mL - draft.liquid_mL) / max(sample_VS_g(draft))
 
 
 def _headspace_factor(draft: Draft) -> float:
@@ -90,23 +90,23 @@ def _headspace_factor(draft: Draft) -> float:
         return _headspace_per_VS(draft) / LEAST_HEADSPACE_ML_PER_G_VS
     VS = max(sample_VS_g(draft))
     per_VS = draft.liquid_mL / VS
-    return draft.wishes.jar_volume_mL / (LEAST_HEADSPACE_ML_PER_G_VS + per_VS) / VS
+    return draft.request.jar_volume_mL / (LEAST_HEADSPACE_ML_PER_G_VS + per_VS) / VS
 
 
 def _roomiest_fill(draft: Draft) -> float:
     """Return the largest filling that the rules of the outlet allow this mixture."""
-    wishes, most = draft.wishes, most_fill(draft.wishes)
-    if wishes.outlet == "closed":
-        allowed = _headspace_factor(draft) * draft.liquid_mL / wishes.jar_volume_mL
+    request, most = draft.request, most_fill(draft.request)
+    if request.outlet == "closed":
+        allowed = _headspace_factor(draft) * draft.liquid_mL / request.jar_volume_mL
         most = min(most, _down(allowed))
     return most
 
 
 def _enough_headspace(draft: Draft) -> Refusal | None:
     """Refuse closed jars with less than 100 mL of headspace per g of VS."""
-    wishes = draft.wishes
+    request = draft.request
     has = _headspace_per_VS(draft)
-    if wishes.outlet != "closed" or has >= LEAST_HEADSPACE_ML_PER_G_VS * (1 - 1e-9):
+    if request.outlet != "closed" or has >= LEAST_HEADSPACE_ML_PER_G_VS * (1 - 1e-9):
         return None
     why = f"{has:.0f} mL of headspace per g VS, at least {LEAST_HEADSPACE_ML_PER_G_VS:g} ({D304})"
     return _less(draft, _headspace_factor(draft), "headspace", why)
@@ -114,14 +114,14 @@ def _enough_headspace(draft: Draft) -> Refusal | None:
 
 def _less(draft: Draft, factor: float, item: str, why: str) -> Refusal:
     """Refuse, and propose `factor` times as much in every jar, or a larger jar for the least."""
-    wishes = draft.wishes
+    request = draft.request
     if factor < least_factor(draft)[0] * ROUNDING:
-        volume = float(math.ceil(wishes.jar_volume_mL / factor))
+        volume = float(math.ceil(request.jar_volume_mL / factor))
         return Refusal(item, why, f"jars of {volume:.0f} mL", {"jar_volume_mL": volume})
-    if wishes.substrate_VS_g is not None:
-        VS = _down(wishes.substrate_VS_g * factor)
+    if request.substrate_VS_g is not None:
+        VS = _down(request.substrate_VS_g * factor)
         return Refusal(item, why, f"substrate VS of {VS:g} g", {"substrate_VS_g": VS})
-    fill = _down(draft.liquid_mL / wishes.jar_volume_mL * factor)
+    fill = _down(draft.liquid_mL / request.jar_volume_mL * factor)
     return Refusal(item, why, f"fill of {100 * fill:g} %", {"fill": fill})
 
 
@@ -137,32 +137,32 @@ def needed_g(draft: Draft) -> dict[str, float]:
 
 def _enough_at_hand(draft: Draft) -> Refusal | None:
     """Refuse jars that together take more inoculum or feed than is at hand."""
-    short: list[tuple[float, MaterialWish, float]] = []
+    short: list[tuple[float, MaterialRequest, float]] = []
     wanted = needed_g(draft)
-    for wish in (draft.inoculum, *(s.wish for s in draft.samples)):
-        need = wanted[wish.material.name]
-        if wish.available_g is not None and wish.available_g < need:
-            short.append((wish.available_g / need, wish, need))
+    for asked in (draft.inoculum, *(s.asked for s in draft.samples)):
+        need = wanted[asked.material.name]
+        if asked.available_g is not None and asked.available_g < need:
+            short.append((asked.available_g / need, asked, need))
     if not short:
         return None
-    factor, wish, need = min(short, key=lambda s: s[0])
-    item = f"available {wish.material.name}"
-    why = f"{wish.available_g:g} g at hand, all jars together take {need:.0f} g"
+    factor, asked, need = min(short, key=lambda s: s[0])
+    item = f"available {asked.material.name}"
+    why = f"{asked.available_g:g} g at hand, all jars together take {need:.0f} g"
     # A little less than the share, because doses are rounded to what a scale shows.
     factor *= 0.995
     if factor >= least_factor(draft, ADVISED_SUBSTRATE_VS_G)[0] * ROUNDING:
         return _less(draft, factor, item, why)
     fetched = float(math.ceil(need * 1.01))
     materials = tuple(
-        dataclasses.replace(w, available_g=fetched) if w is wish else w
-        for w in draft.wishes.materials
+        dataclasses.replace(w, available_g=fetched) if w is asked else w
+        for w in draft.request.materials
     )
     return Refusal(item, why, f"fetch {fetched:.0f} g", {"materials": materials})
 
 
 def _weighable(draft: Draft) -> Refusal | None:
     """Refuse samples that the scale cannot tell from nothing."""
-    step = draft.wishes.scale_g
+    step = draft.request.scale_g
     doses = [d for d in draft.doses if d.role != "blank"]
     least = min(doses, key=lambda d: d.sample_g)
     if least.sample_g >= LEAST_STEPS * step:
@@ -185,18 +185,18 @@ def bears_its_gas(draft: Draft) -> Refusal | None:
     bound = limit(draft)
     if bound is None or plan_rounds(draft) is not None:
         return None
-    wishes = draft.wishes
+    request = draft.request
     step = shortest_gap_d(draft)
     load = worst_burden(draft, 0.0, step)
     hours = 24 * step
-    if wishes.outlet == "open":
+    if request.outlet == "open":
         most = worst_burden(draft, 0.0, calendar(draft).longest_gap_d(1))
         size = float(math.ceil(most / 100) * 100)
         why = f"{bound:g} mL run over within {hours:.0f} h: up to {load:.0f} mL may come"
         return Refusal("collector", why, f"{size:.0f} mL, read daily", {"collector_mL": size})
     why = (
         f"up to {load:.0f} kPa may gather within {hours:.0f} h; a rating of "
-        f"{wishes.vessel_rating_kPa:g} kPa is planned to {bound:.0f} kPa at most"
+        f"{request.vessel_rating_kPa:g} kPa is planned to {bound:.0f} kPa at most"
     )
     factor = 0.995 * bearable_factor(draft, step)
     if factor >= least_factor(draft)[0] * ROUNDING:
@@ -205,28 +205,28 @@ def bears_its_gas(draft: Draft) -> Refusal | None:
     if larger is not None:
         words = f"jars of {larger['jar_volume_mL']:.0f} mL, or an open outlet"
         return Refusal("vessel rating", why, words, larger)
-    measured = "volume" if wishes.measured == "pressure" else wishes.measured
+    measured = "volume" if request.measured == "pressure" else request.measured
     change = {"outlet": "open", "measured": measured}
     return Refusal("vessel rating", why, "an open outlet", change)
 
 
 def _larger_jar(draft: Draft, bound: float) -> dict[str, float] | None:
-    """Return the wishes for a closed jar, up to twice as large, that bears the least feed."""
-    wishes, least = draft.wishes, least_factor(draft)[0] * ROUNDING
-    room, warm = wishes.room_temperature_C, wishes.incubation_temperature_C
+    """Return the request for a closed jar, up to twice as large, that bears the least feed."""
+    request, least = draft.request, least_factor(draft)[0] * ROUNDING
+    room, warm = request.room_temperature_C, request.incubation_temperature_C
     start = max(warming_kPa(draft.ambient_kPa, room, warm), 0.0)
     if bound <= start:
         return None
     liquid = draft.liquid_mL * least
     rise = (worst_burden(draft, 0.0, shortest_gap_d(draft)) - start) * least
-    headspace = (wishes.jar_volume_mL - draft.liquid_mL) * rise / (bound - start)
+    headspace = (request.jar_volume_mL - draft.liquid_mL) * rise / (bound - start)
     volume = math.ceil((liquid + headspace) * ROUNDING / 10) * 10.0
-    if volume > 2 * wishes.jar_volume_mL:
+    if volume > 2 * request.jar_volume_mL:
         return None
     change = {"jar_volume_mL": volume}
-    if wishes.substrate_VS_g is not None:
-        change["substrate_VS_g"] = _up(wishes.substrate_VS_g * least)
-    if wishes.fill is not None:
+    if request.substrate_VS_g is not None:
+        change["substrate_VS_g"] = _up(request.substrate_VS_g * least)
+    if request.fill is not None:
         change["fill"] = _up(liquid / volume)
     return change
 

@@ -14,7 +14,7 @@ CELLULOSE = "microcrystalline cellulose"
 
 
 @dataclass(frozen=True)
-class Range:
+class LiteratureRange:
     """A range from the literature, with what is typical where somebody judged it."""
 
     low: float
@@ -41,25 +41,25 @@ class LiteratureFeed:
     """`manure`, `plant`, `food`, `fat`, `sludge`, `control`, `inoculum` or `unknown`."""
     pace: str
     """`slow`, `medium` or `fast` to degrade."""
-    methane_NmL_per_gVS: Range
-    methane_share: Range
+    methane_NmL_per_gVS: LiteratureRange
+    methane_share: LiteratureRange
     """CH4/(CH4 + CO2)."""
-    k_per_d: Range
+    k_per_d: LiteratureRange
     """First-order rate at 35 to 37 °C."""
     latest_start_d: float
     """Day on which gas may start to come fast at the latest."""
-    TS: Range | None
+    TS: LiteratureRange | None
     """Dry mass per fresh mass."""
-    VS_of_TS: Range | None
+    VS_of_TS: LiteratureRange | None
     source: str
     """Where yield, rate and solids come from, and which of them are from memory."""
 
     @property
-    def VS(self) -> Range | None:
+    def VS(self) -> LiteratureRange | None:
         """VS per fresh mass: the products of the ends of both ranges."""
         if self.TS is None or self.VS_of_TS is None:
             return None
-        return Range(self.TS.low * self.VS_of_TS.low, self.TS.high * self.VS_of_TS.high)
+        return LiteratureRange(self.TS.low * self.VS_of_TS.low, self.TS.high * self.VS_of_TS.high)
 
 
 def reference_folder() -> Path:
@@ -88,8 +88,8 @@ def _rows(path: Path) -> list[dict[str, str]]:
         return list(csv.DictReader(file))
 
 
-def _range(row: dict[str, str], low: str, high: str, per: float = 1.0) -> Range:
-    return Range(float(row[low]) / per, float(row[high]) / per)
+def _range(row: dict[str, str], low: str, high: str, per: float = 1.0) -> LiteratureRange:
+    return LiteratureRange(float(row[low]) / per, float(row[high]) / per)
 
 
 def _feed(row: dict[str, str], solids: dict[str, str] | None) -> LiteratureFeed:
@@ -103,7 +103,7 @@ def _feed(row: dict[str, str], solids: dict[str, str] | None) -> LiteratureFeed:
         name=row["feed"],
         group=row["group"],
         pace=row["pace"],
-        methane_NmL_per_gVS=Range(
+        methane_NmL_per_gVS=LiteratureRange(
             float(row["methane_low_NmL_per_gVS"]),
             float(row["methane_high_NmL_per_gVS"]),
             float(row["methane_typical_NmL_per_gVS"]),

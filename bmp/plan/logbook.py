@@ -13,16 +13,16 @@ from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from bmp.plan.cells import Entry, allow, new_sheet, number, put, span
 from bmp.plan.dosing import DosingSolids, PlannedJar
 from bmp.plan.draft import assumed_shares
-from bmp.plan.literature import Range
+from bmp.plan.entry_cells import CellRule, allow, new_sheet, number, put, span
+from bmp.plan.literature import LiteratureRange
 from bmp.plan.plan import Plan
+from bmp.plan.plan_request import OUTLETS
 from bmp.plan.reading_columns import METHANE, ambient, possible, reading_columns, temperature
-from bmp.plan.rounds import Round
+from bmp.plan.reading_rounds import Round
+from bmp.plan.request_checks import PLANNED_MEASURES
 from bmp.plan.shown_units import ShownUnits
-from bmp.plan.wish_checks import PLANNED_MEASURES
-from bmp.plan.wishes import OUTLETS
 from bmp.read.columns import CRUCIBLES
 from bmp.solids import ADVISED_REPLICATES
 from bmp.trial import Material
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 SPARE_ROWS = 100
 
 SHARE = number(0, 100, "percent")
-MATERIAL_COLUMNS: tuple[tuple[str, str, float, Entry | None], ...] = (
+MATERIAL_COLUMNS: tuple[tuple[str, str, float, CellRule | None], ...] = (
     ("TS [% of fresh mass]", "TS", 100, SHARE),
     ("TS uncertainty [% of fresh mass]", "TS_u", 100, SHARE),
     ("VS [% of fresh mass]", "VS", 100, SHARE),
@@ -86,26 +86,28 @@ def write_logbook(plan: Plan, path: Path) -> None:
 def _trial_sheet(book: Workbook, plan: Plan) -> None:
     from openpyxl.styles import Alignment
 
-    wishes, units = plan.wishes, plan.wishes.units
+    request, units = plan.request, plan.request.units
     warm = f"incubation temperature [{units.temperature}]"
-    rows: list[tuple[str, Any, Entry | None]] = [
-        ("title", wishes.title, None),
-        ("started", wishes.started, Entry("when the jars were closed: date and time")),
-        ("measured", wishes.measured, Entry("how gas is measured", choices=PLANNED_MEASURES)),
+    rows: list[tuple[str, Any, CellRule | None]] = [
+        ("title", request.title, None),
+        ("started", request.started, CellRule("when the jars were closed: date and time")),
+        ("measured", request.measured, CellRule("how gas is measured", choices=PLANNED_MEASURES)),
         (
             "readings are",
             "interval",
-            Entry("since the last reading, or running totals", choices=("interval", "cumulative")),
+            CellRule(
+                "since the last reading, or running totals", choices=("interval", "cumulative")
+            ),
         ),
-        ("outlet", wishes.outlet, Entry("of the jars between readings", choices=OUTLETS)),
-        ("gas", "wet", Entry("wet: read over water or warm", choices=("wet", "dry"))),
+        ("outlet", request.outlet, CellRule("of the jars between readings", choices=OUTLETS)),
+        ("gas", "wet", CellRule("wet: read over water or warm", choices=("wet", "dry"))),
         (f"gas temperature [{units.temperature}]", None, temperature(units)),
-        (f"ambient [{units.ambient}]", _in(units, "ambient", wishes.ambient_kPa), ambient(units)),
+        (f"ambient [{units.ambient}]", _in(units, "ambient", request.ambient_kPa), ambient(units)),
         ("methane [%]", None, METHANE),
         (
             "composition basis",
             "flush gas excluded",
-            Entry(
+            CellRule(
                 "whether methane and carbon dioxide make 100 %",
                 choices=("flush gas excluded", "as measured"),
             ),
@@ -113,12 +115,12 @@ def _trial_sheet(book: Workbook, plan: Plan) -> None:
         (
             "flush gas",
             None,
-            Entry("nitrogen, air, none, or a mixture such as 70 % N2 + 30 % CO2"),
+            CellRule("nitrogen, air, none, or a mixture such as 70 % N2 + 30 % CO2"),
         ),
-        ("blank", "measured", Entry("blanks are in the trial", choices=("measured", "none"))),
+        ("blank", "measured", CellRule("blanks are in the trial", choices=("measured", "none"))),
         (
             warm,
-            _in(units, "temperature", wishes.incubation_temperature_C),
+            _in(units, "temperature", request.incubation_temperature_C),
             possible("incubation_temperature_C", "temperature of the jars", units, "temperature"),
         ),
     ]
@@ -139,7 +141,7 @@ def _materials_sheet(book: Workbook, plan: Plan) -> None:
     draft = plan.draft
     shares = assumed_shares(draft)
     rows = [(draft.inoculum.material, draft.inoculum_solids)]
-    rows += [(s.wish.material, s.solids) for s in draft.samples]
+    rows += [(s.asked.material, s.solids) for s in draft.samples]
     rows = [(_with_share(material, shares.get(material.name)), one) for material, one in rows]
     always = ("TS", "TS_u", "VS", "VS_u")
     columns = [
@@ -161,14 +163,14 @@ def _materials_sheet(book: Workbook, plan: Plan) -> None:
         if not solids.measured:
             _put_range(sheet, row, 3 + [c[1] for c in columns].index("VS"), solids.low, solids.high)
     last = len(rows) + 1 + SPARE_ROWS
-    roles = Entry("role", choices=("inoculum", "substrate", "control"))
+    roles = CellRule("role", choices=("inoculum", "substrate", "control"))
     allow(sheet, roles, f"B2:B{last}")
     for column, (_, _, _, entry) in enumerate(columns, start=3):
         if entry is not None:
             allow(sheet, entry, span(column, 2, last))
 
 
-def _with_share(material: Material, share: Range | None) -> Material:
+def _with_share(material: Material, share: LiteratureRange | None) -> Material:
     """Return the material with the assumed methane share of its kind, where there is one."""
     if share is None:
         return material
@@ -200,20 +202,22 @@ def _jars_sheet(book: Workbook, plan: Plan) -> None:
             put(sheet, row, column, value, planned=True)
     last = len(plan.jars) + 1
     materials = _material_cells(plan)
-    allow(sheet, Entry("material, or the inoculum for a blank", formula=materials), f"B2:B{last}")
-    masses_end = 2 * plan.wishes.jar_volume_mL
+    allow(
+        sheet, CellRule("material, or the inoculum for a blank", formula=materials), f"B2:B{last}"
+    )
+    masses_end = 2 * plan.request.jar_volume_mL
     allow(sheet, number(0, masses_end, "what was weighed in"), f"C2:E{last}")
-    allow(sheet, number(0, plan.wishes.jar_volume_mL, "gas space above the liquid"), f"F2:F{last}")
+    allow(sheet, number(0, plan.request.jar_volume_mL, "gas space above the liquid"), f"F2:F{last}")
 
 
 def _readings_sheet(book: Workbook, plan: Plan) -> None:
-    dated, columns = plan.wishes.started is not None, reading_columns(plan.wishes)
+    dated, columns = plan.request.started is not None, reading_columns(plan.request)
     names = ["jar", *(name for name, _ in columns), "note"]
     sheet = new_sheet(book, "readings", names, [8, 18, *(16 for _ in columns[1:]), 40], freeze="C2")
     row = 1
     times: list[Any] = [one.at if dated else round(one.time_d, 4) for one in plan.rounds]
     if plan.weighed_when_closed:
-        times.insert(0, plan.wishes.started if dated else 0)
+        times.insert(0, plan.request.started if dated else 0)
     for time in times:
         for jar in by_position(plan):
             row += 1
@@ -221,7 +225,7 @@ def _readings_sheet(book: Workbook, plan: Plan) -> None:
             put(sheet, row, 2, time, planned=True)
     last = row + SPARE_ROWS
     names_of_jars = f"jars!$A$2:$A${len(plan.jars) + 1}"
-    allow(sheet, Entry("jar", formula=names_of_jars), f"A2:A{last}")
+    allow(sheet, CellRule("jar", formula=names_of_jars), f"A2:A{last}")
     for column, (_, entry) in enumerate(columns, start=2):
         allow(sheet, entry, span(column, 2, last))
 
@@ -237,7 +241,7 @@ def _crucibles_sheet(book: Workbook, plan: Plan) -> None:
     for row, name in enumerate(sorted(open_names * ADVISED_REPLICATES), start=2):
         put(sheet, row, 1, name)
     last = len(open_names) * ADVISED_REPLICATES + 1 + SPARE_ROWS
-    allow(sheet, Entry("material", formula=_material_cells(plan)), f"A2:A{last}")
+    allow(sheet, CellRule("material", formula=_material_cells(plan)), f"A2:A{last}")
     allow(sheet, number(0, 10_000, "always with the crucible"), f"B2:E{last}")
 
 
@@ -262,13 +266,13 @@ def when(one: Round) -> str | datetime:
 
 
 def _dates_sheet(book: Workbook, plan: Plan) -> None:
-    closed, what = plan.wishes.outlet == "closed", read_words(plan)
+    closed, what = plan.request.outlet == "closed", read_words(plan)
     names = ["round", "when", "day", "hours since last", f"expected {what}", f"at most {what}"]
     names += ["do", "done by"]
     sheet = new_sheet(book, "plan by date", names, [8, 18, 8, 12, 18, 18, 30, 14])
     first = 3 if plan.weighed_when_closed else 2
     if plan.weighed_when_closed:
-        start = plan.wishes.started or "day 0"
+        start = plan.request.started or "day 0"
         values: list[Any] = [0, start, 0, None, None, None, WEIGH_WHEN_CLOSED]
         for column, value in enumerate(values, start=1):
             put(sheet, 2, column, value)
@@ -294,15 +298,15 @@ _READ: dict[str, tuple[str, str, int]] = {
 
 def read_words(plan: Plan) -> str:
     """Return what a person reads, with its unit: “gauge [kPa]”."""
-    name, kind, _ = _READ[plan.wishes.measured]
-    return f"{name} [{plan.wishes.units.header_unit(kind)}]"
+    name, kind, _ = _READ[plan.request.measured]
+    return f"{name} [{plan.request.units.header_unit(kind)}]"
 
 
 def expected_at(plan: Plan, one: Round) -> tuple[float, float]:
     """Return what the fullest jar is expected to show, and at most, in the unit of the plan."""
-    _, kind, digits = _READ[plan.wishes.measured]
-    units = plan.wishes.units
-    loads = [e.as_read(plan.wishes.measured) for e in plan.expected if e.time_d == one.time_d]
+    _, kind, digits = _READ[plan.request.measured]
+    units = plan.request.units
+    loads = [e.as_read(plan.request.measured) for e in plan.expected if e.time_d == one.time_d]
     if units.header_unit(kind) not in ("kPa", "mL", "g"):
         digits = 1
     middle, high = (

@@ -8,9 +8,9 @@ from typing import Any
 
 import numpy as np
 
+from bmp.error_sources import half_width, improvements
 from bmp.net import MaterialYield
-from bmp.plan.wish_checks import LEAST_JARS, PLANNED_MEASURES
-from bmp.surer import half_width, improvements
+from bmp.plan.request_checks import LEAST_JARS, PLANNED_MEASURES
 from bmp.trial import Jar, Material, Trial
 
 
@@ -30,7 +30,7 @@ def next_trial(trial: Trial, yields: Sequence[MaterialYield]) -> NextTrial:
     """Return a plan request for the same feeds, with what would make their yields surer.
 
     The numbers of jars and blanks are those of the trial and what narrows a feed's interval by a
-    twentieth or more (`bmp.surer`), at least three of each (document 100 v1.9).
+    twentieth or more (`bmp.error_sources`), at least three of each (document 100 v1.9).
     """
     feeds = [one for one in yields if one.role in ("substrate", "control")]
     jars = max((len(one.jars) for one in feeds), default=0)

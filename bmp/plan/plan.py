@@ -1,4 +1,4 @@
-"""A whole plan from the wishes, or a refusal with the nearest possible wishes."""
+"""A whole plan from the request, or a refusal with the nearest possible one."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ from bmp.plan.dosing import Dose, PlannedJar, place_jars
 from bmp.plan.draft import Draft
 from bmp.plan.jar_checks import needed_g
 from bmp.plan.literature import LiteratureFeed
+from bmp.plan.plan_request import PlanRequest
 from bmp.plan.possible import nearest, refusals
 from bmp.plan.power import design_of, detectable_difference, just_significant
+from bmp.plan.reading_rounds import Expectation, Round, expectations, fitting_draft, plan_rounds
 from bmp.plan.refusal import PlanRefused
-from bmp.plan.rounds import Expectation, Round, expectations, fitting_draft, plan_rounds
-from bmp.plan.wishes import Wishes
 
 # What to fetch beyond the doses: spills, crucibles, a jar to do again. Common practice, no source.
 RESERVE = 0.2
@@ -41,9 +41,9 @@ class Amount:
 class Plan:
     """Everything to do, in the order of doing it."""
 
-    wishes: Wishes
+    request: PlanRequest
     seed: str
-    """Twelve hexadecimal digits of the wishes' SHA-256: decides the positions."""
+    """Twelve hexadecimal digits of the SHA-256 of the request: decides the positions."""
     draft: Draft
     jars: tuple[PlannedJar, ...]
     """By name; `position` is the place on the shelf."""
@@ -65,15 +65,15 @@ class Plan:
     @property
     def weighed_when_closed(self) -> bool:
         """Whether the first round is the moment of closing: an open jar is losing gas from then."""
-        return self.wishes.measured == "mass" and self.wishes.outlet == "open"
+        return self.request.measured == "mass" and self.request.outlet == "open"
 
 
-def plan_trial(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) -> Plan:
+def plan_trial(request: PlanRequest, literature: Mapping[str, LiteratureFeed]) -> Plan:
     """Return the plan of a trial.
 
     Parameters
     ----------
-    wishes
+    request
         What the person has and wants.
     literature
         Feeds by name, from `bmp.plan.literature.read_literature`.
@@ -81,22 +81,22 @@ def plan_trial(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) -> Plan
     Raises
     ------
     PlanRefused
-        Where the wishes are impossible, with every reason and the nearest possible wishes.
+        Where the request is impossible, with every reason and the nearest possible request.
     """
-    found = refusals(wishes, literature)
+    found = refusals(request, literature)
     if found:
-        raise PlanRefused(found, nearest(wishes, literature))
-    draft = fitting_draft(wishes, literature)
+        raise PlanRefused(found, nearest(request, literature))
+    draft = fitting_draft(request, literature)
     rounds = plan_rounds(draft)
     if rounds is None:
         raise AssertionError("refusals() let pass a vessel that cannot bear its gas")
-    seed = seed_of(wishes)
+    seed = seed_of(request)
     placed = place_jars(draft.doses, draft.counts, seed)
     expected = expectations(draft, rounds)
     design, lent = design_of(draft), design_of(draft, borrowed=True)
     watch, assumed = advise(draft, rounds)
     return Plan(
-        wishes=wishes,
+        request=request,
         seed=seed,
         draft=draft,
         jars=tuple(sorted(placed, key=lambda j: _name_key(j.name))),
@@ -117,9 +117,9 @@ def _name_key(name: str) -> tuple[str, int]:
     return letters, int(name[len(letters) :])
 
 
-def seed_of(wishes: Wishes) -> str:
-    """Return twelve hexadecimal digits that the wishes' content alone decides."""
-    content = json.dumps(dataclasses.asdict(wishes), sort_keys=True, default=str)
+def seed_of(request: PlanRequest) -> str:
+    """Return twelve hexadecimal digits that the content of the request alone decides."""
+    content = json.dumps(dataclasses.asdict(request), sort_keys=True, default=str)
     return hashlib.sha256(content.encode()).hexdigest()[:12]
 
 
@@ -140,19 +140,19 @@ def _two_digits_up(mass_g: float) -> float:
 
 def hazards_of(draft: Draft) -> set[str]:
     """Return what of `bmp.cautions.HAZARDS` the planned trial brings."""
-    wishes = draft.wishes
+    request = draft.request
     hazards = {"jar", "manure or meat"}
-    if wishes.outlet == "closed":
+    if request.outlet == "closed":
         hazards.add("closed glass")
     else:
         hazards |= {"open outlet", "gas store"}
-    if wishes.vessel == "household jar":
+    if request.vessel == "household jar":
         hazards.add("household jar")
-    if wishes.measured == "methane volume" or wishes.methane_known_by == "syringe":
+    if request.measured == "methane volume" or request.methane_known_by == "syringe":
         hazards.add("caustic")
     if not all(s.solids.measured for s in draft.samples) or not draft.inoculum_solids.measured:
         hazards.add("crucibles")
-    if wishes.place == "school":
+    if request.place == "school":
         hazards.add("school")
     return hazards
 
@@ -185,9 +185,9 @@ def to_dict(plan: Plan) -> dict[str, Any]:
     significant = plan.just_significant
     return {
         "format": FORMAT,
-        "title": plan.wishes.title,
+        "title": plan.request.title,
         "seed": plan.seed,
-        "started": None if plan.wishes.started is None else plan.wishes.started.isoformat(),
+        "started": None if plan.request.started is None else plan.request.started.isoformat(),
         "jars": [_jar_dict(jar) for jar in plan.jars],
         "fetch": [dataclasses.asdict(a) for a in plan.amounts],
         "rounds": [

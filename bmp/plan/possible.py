@@ -1,4 +1,4 @@
-"""Whether wishes can be planned, and if not, the nearest that can."""
+"""Whether a request can be planned, and if not, the nearest that can."""
 
 from __future__ import annotations
 
@@ -7,21 +7,21 @@ from collections.abc import Mapping
 
 from bmp.plan.jar_checks import DRAFT_CHECKS, bears_its_gas, fits
 from bmp.plan.literature import LiteratureFeed
+from bmp.plan.plan_request import PlanRequest
+from bmp.plan.reading_rounds import fitting_draft
 from bmp.plan.refusal import Refusal
-from bmp.plan.rounds import fitting_draft
-from bmp.plan.wish_checks import WISH_CHECKS, senseless, unusable_materials
-from bmp.plan.wishes import Wishes
+from bmp.plan.request_checks import WISH_CHECKS, senseless, unusable_materials
 
 
-def refusals(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) -> tuple[Refusal, ...]:
-    """Return everything that is impossible about the wishes; empty: they can be planned."""
-    unusable = (*senseless(wishes), *unusable_materials(wishes, literature))
+def refusals(request: PlanRequest, literature: Mapping[str, LiteratureFeed]) -> tuple[Refusal, ...]:
+    """Return everything that is impossible about the request; empty: it can be planned."""
+    unusable = (*senseless(request), *unusable_materials(request, literature))
     if unusable:
         return unusable
-    first = tuple(r for check in WISH_CHECKS for r in [check(wishes)] if r is not None)
+    first = tuple(r for check in WISH_CHECKS for r in [check(request)] if r is not None)
     if first:
         return first
-    draft = fitting_draft(wishes, literature)
+    draft = fitting_draft(request, literature)
     fit = fits(draft)
     if fit is not None:
         return (fit,)
@@ -33,14 +33,14 @@ def refusals(wishes: Wishes, literature: Mapping[str, LiteratureFeed]) -> tuple[
 
 
 def nearest(
-    wishes: Wishes, literature: Mapping[str, LiteratureFeed], most_rounds: int = 25
-) -> Wishes | None:
-    """Return possible wishes reached by the refusals' own changes; `None`: there are none."""
+    request: PlanRequest, literature: Mapping[str, LiteratureFeed], most_rounds: int = 25
+) -> PlanRequest | None:
+    """Return possible request reached by the refusals' own changes; `None`: there are none."""
     for _ in range(most_rounds):
-        found = refusals(wishes, literature)
+        found = refusals(request, literature)
         if not found:
-            return wishes
+            return request
         if any(not r.change for r in found):
             return None
-        wishes = dataclasses.replace(wishes, **found[0].change)
+        request = dataclasses.replace(request, **found[0].change)
     return None

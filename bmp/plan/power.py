@@ -9,7 +9,7 @@ from itertools import combinations
 
 import numpy as np
 
-from bmp.borrowed import borrowed_scatter
+from bmp.borrowed_scatter import borrowed_scatter
 from bmp.plan.draft import Draft
 from bmp.statistics import critical_value
 from bmp.trial import FloatArray
@@ -36,8 +36,8 @@ class Design:
     solids_u: float = 0.0
     """Relative standard uncertainty of the ratio of both feeds' solids."""
     borrowed: bool = False
-    """Whether the scatter between jars is borrowed (`bmp.borrowed`), from each other and published
-    trials; one jar of each feed is then enough."""
+    """Whether the scatter between jars is borrowed (`bmp.borrowed_scatter`), from each other and
+    published trials; one jar of each feed is then enough."""
 
 
 @cache
@@ -128,7 +128,7 @@ def design_of(
         With borrowed scatter; one jar of each is then a design too.
     """
     feeds = [s for s in draft.samples if s.role == "substrate"]
-    count = draft.wishes.planned_jars if jars is None else jars
+    count = draft.request.planned_jars if jars is None else jars
     if len(feeds) < 2 or count < (1 if borrowed else 2):
         return None
     own = draft.inoculum_literature.methane_NmL_per_gVS.middle
@@ -139,9 +139,9 @@ def design_of(
         solids = max(solids, math.hypot(one.solids.relative_u, other.solids.relative_u))
     return Design(
         jars=count,
-        rsd=math.hypot(draft.wishes.expected_rsd, weighing_rsd(draft)),
+        rsd=math.hypot(draft.request.expected_rsd, weighing_rsd(draft)),
         comparisons=len(feeds) * (len(feeds) - 1) // 2,
-        blanks=draft.wishes.planned_blanks,
+        blanks=draft.request.planned_blanks,
         blank_left=blank_left,
         solids_u=0.0 if fresh else solids,
         borrowed=borrowed,
@@ -153,6 +153,6 @@ def weighing_rsd(draft: Draft) -> float:
 
     A reading rounded to a step is rectangular: half the step over the square root of three.
     """
-    step = draft.wishes.scale_g
+    step = draft.request.scale_g
     least = min((d.sample_g for d in draft.doses if d.role == "substrate"), default=0.0)
     return step / 2 / math.sqrt(3) / least if least > 0 else 0.0

@@ -1,4 +1,4 @@
-"""A wish that cannot be met, said so that it can be changed."""
+"""An item of a request that cannot be met, said so that it can be changed."""
 
 from __future__ import annotations
 
@@ -6,21 +6,21 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from bmp.plan.wishes import Wishes
+from bmp.plan.plan_request import PlanRequest
 
 
 @dataclass(frozen=True)
 class Refusal:
-    """One wish that cannot be met."""
+    """One item of a request that cannot be met."""
 
     item: str
-    """The wish, as it is called in the table of wishes."""
+    """The item, as the table of the request calls it."""
     why: str
     """What was asked, and the reason against it."""
     instead: str
     """The smallest change that would do; empty where only the person can say."""
     change: Mapping[str, Any] = field(default_factory=dict)
-    """Fields of `Wishes` to replace."""
+    """Fields of `PlanRequest` to replace."""
 
     def line(self) -> str:
         """Return the refusal as one line."""
@@ -28,9 +28,9 @@ class Refusal:
 
 
 class PlanRefused(ValueError):
-    """The wishes are impossible. `nearest` holds possible ones, where there are any."""
+    """The request is impossible. `nearest` holds a possible one, where there is any."""
 
-    def __init__(self, refusals: tuple[Refusal, ...], nearest: Wishes | None) -> None:
+    def __init__(self, refusals: tuple[Refusal, ...], nearest: PlanRequest | None) -> None:
         super().__init__("\n".join(r.line() for r in refusals))
         self.refusals = refusals
         self.nearest = nearest

@@ -13,7 +13,7 @@ from typing import TypeVar
 from bmp.plan.dosing import Dose, PlannedJar
 from bmp.plan.logbook import WEIGH_WHEN_CLOSED, by_position, expected_at, read_words, when
 from bmp.plan.plan import Plan
-from bmp.plan.rounds import Round
+from bmp.plan.reading_rounds import Round
 
 Item = TypeVar("Item")
 
@@ -37,7 +37,7 @@ class Kind:
 
 
 @dataclass(frozen=True)
-class Sheet:
+class WallPage:
     """One page of doses, of readings, or of both."""
 
     doses: tuple[Kind, ...]
@@ -57,7 +57,7 @@ def wall_sheet_html(plan: Plan) -> str:
         undefined=StrictUndefined,
         keep_trailing_newline=True,
     )
-    closed, sheets = plan.wishes.outlet == "closed", sheets_of(plan)
+    closed, sheets = plan.request.outlet == "closed", sheets_of(plan)
     template = environment.get_template("wall_sheet.html.j2")
     return template.render(
         plan=plan,
@@ -65,8 +65,8 @@ def wall_sheet_html(plan: Plan) -> str:
         row_mm=_row_mm(sheets),
         margin_mm=MARGIN_MM,
         head_mm=HEAD_MM,
-        warm_unit=plan.wishes.units.temperature,
-        air_unit=plan.wishes.units.ambient,
+        warm_unit=plan.request.units.temperature,
+        air_unit=plan.request.units.ambient,
         headspace=plan.draft.doses[0].headspace_mL,
         closed=closed,
         read=read_words(plan),
@@ -76,23 +76,23 @@ def wall_sheet_html(plan: Plan) -> str:
     )
 
 
-def sheets_of(plan: Plan) -> list[Sheet]:
+def sheets_of(plan: Plan) -> list[WallPage]:
     """Return the pages of doses and readings: one where a page has room, else even parts.
 
     Where the doses leave too little room for the rounds, they have a page of their own.
     """
-    kinds, closed = _kinds(plan), plan.wishes.outlet == "closed"
-    most = MOST_JARS_LONG if closed or plan.wishes.measured == "mass" else MOST_JARS
+    kinds, closed = _kinds(plan), plan.request.outlet == "closed"
+    most = MOST_JARS_LONG if closed or plan.request.measured == "mass" else MOST_JARS
     rounds = [(one, _words(when(one)), *expected_at(plan, one)) for one in plan.rounds]
     jars = _even(by_position(plan), most)
     fits = _rows(len(kinds) + 1 + MORE_ROWS) >= len(rounds)
     parts = _even(rounds, len(rounds) if fits else _rows(MORE_ROWS))
     grids = [
-        Sheet(kinds if fits else (), tuple(some), tuple(part), i == 0)
+        WallPage(kinds if fits else (), tuple(some), tuple(part), i == 0)
         for i, part in enumerate(parts)
         for some in jars
     ]
-    return grids if fits else [Sheet(kinds, (), (), False), *grids]
+    return grids if fits else [WallPage(kinds, (), (), False), *grids]
 
 
 def _rows(taken: int) -> int:
@@ -100,7 +100,7 @@ def _rows(taken: int) -> int:
     return int((PAGE_MM - 2 * MARGIN_MM - HEAD_MM - GRID_MM) / ROW_MM) - taken
 
 
-def _row_mm(sheets: list[Sheet]) -> float:
+def _row_mm(sheets: list[WallPage]) -> float:
     """Return the height of a row that fills the fullest page."""
     rows = max(len(s.doses) + 1 + len(s.rounds) + MORE_ROWS for s in sheets)
     return round(min(HIGHEST_ROW_MM, ROW_MM * _rows(0) / rows), 2)
@@ -137,18 +137,18 @@ def _words(at: str | datetime) -> str:
 
 
 def _facts(plan: Plan) -> list[tuple[str, str]]:
-    wishes = plan.wishes
-    warm = wishes.units.shown("temperature", wishes.incubation_temperature_C)
-    start = "on the day the jars are closed" if wishes.started is None else _words(wishes.started)
+    request = plan.request
+    warm = request.units.shown("temperature", request.incubation_temperature_C)
+    start = "on the day the jars are closed" if request.started is None else _words(request.started)
     outlet = "open outlet"
-    if wishes.outlet == "closed":
-        rated = wishes.units.shown("gauge", wishes.vessel_rating_kPa or 0.0)
-        outlet = f"closed, rated {rated:.3g} {wishes.units.gauge} gauge"
-    vessel = f"{wishes.vessel} of {wishes.jar_volume_mL:g} mL, {outlet}"
+    if request.outlet == "closed":
+        rated = request.units.shown("gauge", request.vessel_rating_kPa or 0.0)
+        outlet = f"closed, rated {rated:.3g} {request.units.gauge} gauge"
+    vessel = f"{request.vessel} of {request.jar_volume_mL:g} mL, {outlet}"
     return [
         ("start", start),
-        ("days", f"{wishes.days:g}"),
-        ("jars at", f"{warm:.3g} {wishes.units.temperature}"),
+        ("days", f"{request.days:g}"),
+        ("jars at", f"{warm:.3g} {request.units.temperature}"),
         ("vessel", vessel),
-        ("measured", f"by {wishes.measured}"),
+        ("measured", f"by {request.measured}"),
     ]

@@ -14,7 +14,7 @@ import numpy as np
 
 from bmp.problem import Problem, shown
 from bmp.read.cells import ERROR_WANTED, Unreadable, is_error, quantity
-from bmp.read.tables import Cell, Table
+from bmp.read.tables import Cell, CellTable
 from bmp.trial import FloatArray
 from bmp.units import EXAMPLES, Conversion, UnknownUnit, conversion, near_unit
 
@@ -23,7 +23,7 @@ BARE_NUMBERS = ("pH", "solids_replicates")
 
 
 @dataclass(frozen=True)
-class Known:
+class KnownColumn:
     """One column or item that the tool knows."""
 
     name: str
@@ -61,10 +61,10 @@ _PLAIN_NAMES_OF: Mapping[str, str] = {
 }
 
 
-def known_rows(text: str, table: str) -> tuple[Known, ...]:
+def known_rows(text: str, table: str) -> tuple[KnownColumn, ...]:
     """Return the columns or items of one table from a file such as `columns.csv`."""
     return tuple(
-        Known(
+        KnownColumn(
             row["name"],
             row["field"],
             row["unit"] or None,
@@ -133,7 +133,7 @@ def parse_known(text: str, names: Container[str]) -> Header:
 class Found:
     """A known column, where it stands and how its numbers become the project's."""
 
-    known: Known
+    known: KnownColumn
     index: int
     header: str
     conversion: Conversion
@@ -141,14 +141,14 @@ class Found:
 
 
 def match_columns(
-    table: Table, known: Iterable[Known], problems: list[Problem], ignored: list[str]
+    table: CellTable, known: Iterable[KnownColumn], problems: list[Problem], ignored: list[str]
 ) -> dict[str, Found]:
     """Match the header of `table`; tell of unknown columns in `ignored`.
 
     Returns
     -------
     dict
-        Known field -> where it stands.
+        KnownColumn field -> where it stands.
     """
     by_name = {column.name.lower(): column for column in known}
     found: dict[str, Found] = {}
@@ -171,7 +171,7 @@ def match_columns(
     return found
 
 
-def _errors_of_formulas(table: Table, column: Found) -> Iterator[Problem]:
+def _errors_of_formulas(table: CellTable, column: Found) -> Iterator[Problem]:
     """Return the cells of a column of words that hold the error of a formula."""
     for row, number_of_row in zip(table.rows, table.row_numbers, strict=True):
         cell = row[column.index]
@@ -217,7 +217,7 @@ def _bare(name: str) -> str:
 
 
 def match_unit(
-    known: Known, header: Header, table: str, problems: list[Problem], row: int
+    known: KnownColumn, header: Header, table: str, problems: list[Problem], row: int
 ) -> Conversion | None:
     """Return how numbers under `header` become the project's; `None` with a problem told."""
     if known.unit is None:
@@ -241,7 +241,7 @@ def match_unit(
     return None
 
 
-def _unit_wanted(known: Known) -> str:
+def _unit_wanted(known: KnownColumn) -> str:
     units = EXAMPLES[str(known.unit)]
     return f"write the unit that your figures are in, such as {example_header(known)}: {units}"
 
@@ -252,7 +252,7 @@ _COUNTED_FROM = re.compile(
 )
 
 
-def _plain_unit(known: Known, unit: str) -> str:
+def _plain_unit(known: KnownColumn, unit: str) -> str:
     """Take off what the column says already: N where a yield is normal, g where it is a gauge's.
 
     Raises
@@ -272,14 +272,14 @@ def _plain_unit(known: Known, unit: str) -> str:
     raise UnknownUnit(f"“{unit}” is {kind}, and “{known.name}” is not")
 
 
-def example_header(known: Known) -> str:
+def example_header(known: KnownColumn) -> str:
     """Return the header that a column of this kind would have, such as `VS [% of TS]`."""
     unit = {"dimensionless": "%", "degC": "°C", None: ""}.get(known.unit, known.unit)
     of = f" of {known.of[0]}" if known.of and known.unit == "dimensionless" else ""
     return f"“{known.name} [{unit}{of}]”" if unit else f"“{known.name}”"
 
 
-def numbers(table: Table, found: Found, problems: list[Problem]) -> FloatArray:
+def numbers(table: CellTable, found: Found, problems: list[Problem]) -> FloatArray:
     """Return the column as numbers in the project's unit, NaN where a cell is empty."""
     cells = [row[found.index] for row in table.rows]
     values = None if table.semicolons else _plain_numbers(cells)
@@ -309,7 +309,7 @@ def _plain_numbers(cells: Sequence[Cell]) -> FloatArray | None:
 
 
 def _number_or_problem(
-    table: Table, found: Found, cell: Cell, row: int, problems: list[Problem]
+    table: CellTable, found: Found, cell: Cell, row: int, problems: list[Problem]
 ) -> float:
     rule = found.conversion
     if type(cell) is float and -1e12 < cell < 1e12:

@@ -10,7 +10,7 @@ import numpy as np
 from bmp.problem import Problem, shown
 from bmp.read.columns import CRUCIBLES, one_of
 from bmp.read.records import Rows, read_rows
-from bmp.read.tables import Table
+from bmp.read.tables import CellTable
 from bmp.solids import CrucibleError, Solids, solids_from_crucibles
 from bmp.trial import FloatArray, Material
 
@@ -18,7 +18,7 @@ _WEIGHTS = ("tare_g", "wet_g", "dry_g", "ash_g")
 
 
 def read_crucibles(
-    table: Table,
+    table: CellTable,
     materials: tuple[Material, ...],
     problems: list[Problem],
     ignored: list[str],

@@ -13,7 +13,7 @@ from bmp.read.crucibles import read_crucibles, with_crucibles
 from bmp.read.readings import at_station, empty_readings, read_readings
 from bmp.read.records import read_jars, read_materials
 from bmp.read.setup import read_setup
-from bmp.read.tables import Table, missing_tables, read_tables
+from bmp.read.tables import CellTable, missing_tables, read_tables
 from bmp.read.takeover.answers import answers_path, is_trial
 from bmp.read.tank import TANK_TABLES, read_tank, read_tank_feeds
 from bmp.read.unread import split_unread
@@ -93,7 +93,7 @@ def _taken_over(place: Path, unfinished: bool) -> tuple[Trial, tuple[Problem, ..
 
 
 def trial_of(
-    tables: Mapping[str, Table], title: str, problems: list[Problem], unfinished: bool = False
+    tables: Mapping[str, CellTable], title: str, problems: list[Problem], unfinished: bool = False
 ) -> Trial:
     """Return a trial as far as its tables can be read; what is wrong is added to the list.
 
@@ -139,7 +139,7 @@ def _waiting(unread: Readings, problems: list[Problem]) -> list[str]:
 
 
 def _materials(
-    tables: Mapping[str, Table],
+    tables: Mapping[str, CellTable],
     problems: list[Problem],
     ignored: list[str],
     assumed: list[str],
@@ -161,7 +161,7 @@ def _materials(
 
 
 def _jars_and_readings(
-    tables: Mapping[str, Table],
+    tables: Mapping[str, CellTable],
     materials: tuple[Material, ...],
     setup: Setup,
     problems: list[Problem],
@@ -181,13 +181,13 @@ def _jars_and_readings(
     return jars, read_readings(tables["readings"], jars, setup, problems, ignored, known)
 
 
-def _texts(table: Table) -> set[str]:
+def _texts(table: CellTable) -> set[str]:
     """Return every text of a table: names that cannot be checked count as known."""
     return {words(cell).lower() for row in table.rows for cell in row}
 
 
 def _tank(
-    tables: Mapping[str, Table],
+    tables: Mapping[str, CellTable],
     materials: tuple[Material, ...],
     jars: tuple[Jar, ...],
     problems: list[Problem],

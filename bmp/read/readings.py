@@ -14,7 +14,7 @@ from bmp.read.cells import Unreadable, moment, words
 from bmp.read.columns import (
     READINGS,
     Found,
-    Known,
+    KnownColumn,
     ignored_words,
     match_columns,
     match_unit,
@@ -22,7 +22,7 @@ from bmp.read.columns import (
     numbers,
     parse_header,
 )
-from bmp.read.tables import Table
+from bmp.read.tables import CellTable
 from bmp.read.unmeasured import FIGURES, counted_as_none, noted
 from bmp.trial import (
     NOT_MEASURED,
@@ -59,7 +59,7 @@ _EMPTIED_NOTES = ("emptied", "reset to zero", "set to zero", "counter reset", "r
 
 
 def read_readings(
-    table: Table,
+    table: CellTable,
     jars: Sequence[Jar],
     setup: Setup,
     problems: list[Problem],
@@ -77,7 +77,7 @@ def read_readings(
 
 
 def _read_long(
-    table: Table,
+    table: CellTable,
     jars: Sequence[Jar],
     setup: Setup,
     problems: list[Problem],
@@ -147,13 +147,13 @@ def _noted_falls(
     return noted & explains
 
 
-def _texts(table: Table, found: Mapping[str, Found], field: str) -> list[str]:
+def _texts(table: CellTable, found: Mapping[str, Found], field: str) -> list[str]:
     if field not in found:
         return [""] * len(table.rows)
     return [words(row[found[field].index]) for row in table.rows]
 
 
-def _take_words(table: Table, found: Mapping[str, Found], fields: tuple[str, ...]) -> BoolArray:
+def _take_words(table: CellTable, found: Mapping[str, Found], fields: tuple[str, ...]) -> BoolArray:
     """Tell in which rows a word stands that one of these columns may hold in place of a number."""
     stands = np.zeros(len(table.rows), dtype=bool)
     for field in fields:
@@ -162,7 +162,7 @@ def _take_words(table: Table, found: Mapping[str, Found], fields: tuple[str, ...
     return stands
 
 
-def _without_words(table: Table, column: Found) -> Table:
+def _without_words(table: CellTable, column: Found) -> CellTable:
     """Clear the words that a column may hold, so that the rest of it is numbers."""
     known = _WORDS.get(column.known.field)
     if known is None:
@@ -172,11 +172,11 @@ def _without_words(table: Table, column: Found) -> Table:
         (*row[:at], None, *row[at + 1 :]) if words(row[at]).lower() in known else row
         for row in table.rows
     )
-    return Table(table.name, table.header, rows, table.row_numbers, table.semicolons)
+    return CellTable(table.name, table.header, rows, table.row_numbers, table.semicolons)
 
 
 def _times(
-    table: Table, found: Mapping[str, Found], setup: Setup, problems: list[Problem]
+    table: CellTable, found: Mapping[str, Found], setup: Setup, problems: list[Problem]
 ) -> tuple[FloatArray, list[datetime | None] | None]:
     """Return days since closing, and the clock times where dates were given."""
     if "time_d" in found:
@@ -216,7 +216,7 @@ def _times(
 
 
 def _moment(
-    table: Table, cell: object, row: int, found: Found, problems: list[Problem]
+    table: CellTable, cell: object, row: int, found: Found, problems: list[Problem]
 ) -> datetime | None:
     try:
         return None if cell is None else moment(cell)  # type: ignore[arg-type]
@@ -227,7 +227,7 @@ def _moment(
 
 
 def _check_times(
-    table: Table, found: Mapping[str, Found], time_d: FloatArray, problems: list[Problem]
+    table: CellTable, found: Mapping[str, Found], time_d: FloatArray, problems: list[Problem]
 ) -> None:
     column = found["time_d" if "time_d" in found else "taken"]
     told = {problem.row for problem in problems if problem.column == column.header}
@@ -251,7 +251,7 @@ def _check_times(
 
 
 def _read_wide(
-    table: Table,
+    table: CellTable,
     jars: Sequence[Jar],
     setup: Setup,
     problems: list[Problem],
@@ -296,7 +296,7 @@ def _read_wide(
 
 
 def _unfolded(
-    table: Table,
+    table: CellTable,
     columns: Sequence[tuple[int, str, Found]],
     setup: Setup,
     problems: list[Problem],
@@ -345,9 +345,9 @@ def _unfolded(
 
 
 def _jar_columns(
-    table: Table,
+    table: CellTable,
     jars: Sequence[Jar],
-    shared: tuple[Known, ...],
+    shared: tuple[KnownColumn, ...],
     problems: list[Problem],
     ignored: list[str],
 ) -> list[tuple[int, str, Found]]:
@@ -377,7 +377,7 @@ def _jar_columns(
             what = f"jar {shown(jar.name)} has two columns"
             problems.append(Problem(table.name, what, "keep one", 1, text))
         else:
-            known = Known(header.name, field, units[field].unit, units[field].of)
+            known = KnownColumn(header.name, field, units[field].unit, units[field].of)
             rule = match_unit(known, header, table.name, problems, 1)
             if rule is not None:
                 columns[index, field] = index, field, Found(units[field], at, text, rule, header.of)

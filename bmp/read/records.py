@@ -15,7 +15,7 @@ from bmp.read.columns import (
     JARS,
     MATERIALS,
     Found,
-    Known,
+    KnownColumn,
     example_header,
     match_columns,
     numbers,
@@ -23,7 +23,7 @@ from bmp.read.columns import (
 )
 from bmp.read.jar_rules import JAR_RULES, MASSES, Contents, broken_rules
 from bmp.read.mixture import EXAMPLE, NoMixture, mixture
-from bmp.read.tables import Table
+from bmp.read.tables import CellTable
 from bmp.theory import theories_of
 from bmp.trial import WAYS_OF_MEASURING, Jar, Material, Setup
 
@@ -36,10 +36,10 @@ ROLES = ("inoculum", "substrate", "control", "weight check")
 class Rows:
     """A table's known columns: numbers and words by field, NaN and `` where a cell is empty."""
 
-    table: Table
+    table: CellTable
     found: Mapping[str, Found]
     values: Mapping[str, Any]
-    known: tuple[Known, ...] = ()
+    known: tuple[KnownColumn, ...] = ()
     """What the table may hold, for naming a column that it lacks."""
 
     def number(self, field: str, index: int) -> float | None:
@@ -61,7 +61,7 @@ class Rows:
 
 
 def read_rows(
-    table: Table, known: tuple[Known, ...], problems: list[Problem], ignored: list[str]
+    table: CellTable, known: tuple[KnownColumn, ...], problems: list[Problem], ignored: list[str]
 ) -> Rows:
     """Return a table's cells by known field."""
     found = match_columns(table, known, problems, ignored)
@@ -75,7 +75,7 @@ def read_rows(
 
 
 def read_materials(
-    table: Table, problems: list[Problem], ignored: list[str], unread: set[str] | None = None
+    table: CellTable, problems: list[Problem], ignored: list[str], unread: set[str] | None = None
 ) -> tuple[Material, ...]:
     """Return the materials; problems and unused columns are added to the lists.
 
@@ -259,7 +259,7 @@ def _per_fresh_mass(
 
 
 def read_jars(
-    table: Table,
+    table: CellTable,
     materials: tuple[Material, ...],
     setup: Setup,
     problems: list[Problem],

@@ -22,8 +22,8 @@ from bmp.read.cells import (
     quantity,
     words,
 )
-from bmp.read.columns import ITEMS, Header, Known, ignored_words, match_unit, parse_known
-from bmp.read.tables import Table
+from bmp.read.columns import ITEMS, Header, KnownColumn, ignored_words, match_unit, parse_known
+from bmp.read.tables import CellTable
 from bmp.shown_units import UNITS, shown_units
 from bmp.trial import ASSUMED_SHARE_HALF_WIDTH, WAYS_OF_MEASURING, Setup
 
@@ -70,7 +70,7 @@ class Written:
 
 
 def read_setup(
-    table: Table, title: str, problems: list[Problem], ignored: list[str], assumed: list[str]
+    table: CellTable, title: str, problems: list[Problem], ignored: list[str], assumed: list[str]
 ) -> Setup:
     """Return the trial's setup; problems, unused items and assumptions are added to the lists."""
     if [text.lower() for text in table.header[:2]] != ["item", "value"]:
@@ -87,7 +87,7 @@ def read_setup(
     return _with_assumptions(table, setup, written, problems, assumed)
 
 
-def _items(table: Table, problems: list[Problem], ignored: list[str]) -> dict[str, Written]:
+def _items(table: CellTable, problems: list[Problem], ignored: list[str]) -> dict[str, Written]:
     by_name = {known.name.lower(): known for known in ITEMS}
     written: dict[str, Written] = {}
     for row, line in zip(table.row_numbers, table.rows, strict=True):
@@ -109,7 +109,12 @@ def _items(table: Table, problems: list[Problem], ignored: list[str]) -> dict[st
 
 
 def _value(
-    known: Known, cell: Any, header: Header, table: Table, row: int, problems: list[Problem]
+    known: KnownColumn,
+    cell: Any,
+    header: Header,
+    table: CellTable,
+    row: int,
+    problems: list[Problem],
 ) -> Any:
     def wrong(wanted: str, why: str = "") -> None:
         what = f"{shown(cell)} stands for “{known.name}”" + (f" and {why}" if why else "")
@@ -176,7 +181,7 @@ def flush_gas(text: str) -> Mapping[str, float] | None:
 
 
 def _station_pressure(
-    table: Table,
+    table: CellTable,
     written: Mapping[str, Written],
     values: dict[str, Any],
     problems: list[Problem],
@@ -212,7 +217,7 @@ def _station_pressure(
 
 
 def _with_assumptions(
-    table: Table,
+    table: CellTable,
     setup: Setup,
     written: Mapping[str, Written],
     problems: list[Problem],
@@ -258,7 +263,7 @@ _NAMED: Mapping[str, str] = {
 
 
 def _check_ranges(
-    table: Table, setup: Setup, written: Mapping[str, Written], problems: list[Problem]
+    table: CellTable, setup: Setup, written: Mapping[str, Written], problems: list[Problem]
 ) -> None:
     for field, item in written.items():
         value, possible = getattr(setup, field, None), POSSIBLE.get(field)

@@ -14,7 +14,7 @@ from bmp.read.workbook import Cell, read_sheets, why_no_workbook
 
 __all__ = [
     "Cell",
-    "Table",
+    "CellTable",
     "csv_files",
     "csv_lines",
     "items",
@@ -36,7 +36,7 @@ MOST_ROWS_ELSEWHERE = 2_000
 
 
 @dataclass(frozen=True, eq=False)
-class Table:
+class CellTable:
     """One sheet or file: a header and the rows below it that hold anything at all."""
 
     name: str
@@ -52,7 +52,7 @@ class Table:
 
 def read_tables(
     place: Path, wanted: tuple[str, ...], problems: list[Problem] | None = None
-) -> dict[str, Table]:
+) -> dict[str, CellTable]:
     """Read the tables named in `wanted` from a workbook or a folder; others are left alone.
 
     Parameters
@@ -116,7 +116,9 @@ def missing_tables(
     ]
 
 
-def _read_folder(place: Path, wanted: tuple[str, ...], problems: list[Problem]) -> dict[str, Table]:
+def _read_folder(
+    place: Path, wanted: tuple[str, ...], problems: list[Problem]
+) -> dict[str, CellTable]:
     found = csv_files(place)
     if not found:
         raise _unusable(place.name, "the folder holds no .csv file", _layout_words(wanted))
@@ -136,7 +138,7 @@ def _read_folder(place: Path, wanted: tuple[str, ...], problems: list[Problem]) 
 
 def _read_workbook(
     path: Path, wanted: tuple[str, ...], problems: list[Problem]
-) -> dict[str, Table]:
+) -> dict[str, CellTable]:
     sheets, names = read_sheets(path, wanted, problems)
     if names and not sheets:
         found = ", ".join(shown(name) for name in names[:8])
@@ -173,7 +175,7 @@ def read_csv(
     problems: list[Problem],
     most_rows: int,
     most_bytes: int = LARGEST_FILE_BYTES,
-) -> Table:
+) -> CellTable:
     """Read one CSV file, in any of the dialects that people write; what is astray is told.
 
     Raises
@@ -206,7 +208,7 @@ def read_csv(
 
 def read_lines(
     raw: bytes, name: str, header: Sequence[str], first_row: int, problems: list[Problem]
-) -> Table:
+) -> CellTable:
     """Return some lines of a CSV file with commas as a table of their own.
 
     Parameters
@@ -306,7 +308,7 @@ def _table(
     lines: list[tuple[int, list[Cell]]],
     problems: list[Problem],
     semicolons: bool = False,
-) -> Table:
+) -> CellTable:
     if not lines:
         raise _unusable(name, "the table is empty", "give it a header row")
     if len(lines) > most + 1:
@@ -325,7 +327,7 @@ def _table(
             what = f"{shown(astray)} stands in a column without a header"
             problems.append(Problem(name, what, "give the column a name, such as note", number))
     rows = tuple(tuple((cells + [None] * width)[:width]) for _, cells in lines[1:])
-    return Table(name, header, rows, tuple(number for number, _ in lines[1:]), semicolons)
+    return CellTable(name, header, rows, tuple(number for number, _ in lines[1:]), semicolons)
 
 
 MOST_TITLES = 6
@@ -342,7 +344,7 @@ def _below_titles(lines: list[tuple[int, list[Cell]]]) -> list[tuple[int, list[C
     return lines
 
 
-def items(table: Table) -> Mapping[str, tuple[str, Cell, int]]:
+def items(table: CellTable) -> Mapping[str, tuple[str, Cell, int]]:
     """Return an `item`, `value` table as lower-case item -> (as written, value, row)."""
     return {
         str(row[0]).strip().lower(): (str(row[0]).strip(), row[1] if len(row) > 1 else None, number)

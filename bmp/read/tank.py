@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from bmp.limits import POSSIBLE
 from bmp.problem import Problem, shown
 from bmp.read.cells import Unreadable, quantity, words
-from bmp.read.columns import TANK_FEEDS, Known, ignored_words, match_unit, parse_header
+from bmp.read.columns import TANK_FEEDS, KnownColumn, ignored_words, match_unit, parse_header
 from bmp.read.records import Rows, read_rows
-from bmp.read.tables import Cell, Table
+from bmp.read.tables import Cell, CellTable
 from bmp.trial import MONTHS, Jar, Material
 from bmp.wall import parse_layers
 
@@ -21,7 +21,7 @@ TANK_TABLES = ("tank", "tank feeds")
 class Spanned:
     """An item that is a number, with the span it must lie in, as people write it."""
 
-    known: Known
+    known: KnownColumn
     low: float
     high: float
     words: str
@@ -30,7 +30,7 @@ class Spanned:
 def _spanned(
     name: str, field: str, unit: str | None, low: float, high: float, words: str
 ) -> Spanned:
-    return Spanned(Known(name, field, unit), low, high, words)
+    return Spanned(KnownColumn(name, field, unit), low, high, words)
 
 
 # Spans rule out slips of the unit, not unusual tanks.
@@ -79,12 +79,12 @@ CHOICES: Mapping[str, tuple[str, ...]] = {
     "wall stands in": ("wind", "still air"),
     "heating": ("heated", "unheated"),
 }
-TEXTS: tuple[Known, ...] = (
-    Known("mixing", "mixing"),
-    Known("wall stands in", "wall_stands_in"),
-    Known("heating", "heating"),
-    Known("layers", "layers"),
-    Known("gas use", "gas_use"),
+TEXTS: tuple[KnownColumn, ...] = (
+    KnownColumn("mixing", "mixing"),
+    KnownColumn("wall stands in", "wall_stands_in"),
+    KnownColumn("heating", "heating"),
+    KnownColumn("layers", "layers"),
+    KnownColumn("gas use", "gas_use"),
 )
 NEEDED = ("liquid volume", "temperature")
 
@@ -93,7 +93,9 @@ _AMOUNTS = ("amount_today_kg_per_d", "amount_planned_kg_per_d")
 WATER = "water"
 
 
-def read_tank(table: Table, problems: list[Problem], ignored: list[str]) -> dict[str, float | str]:
+def read_tank(
+    table: CellTable, problems: list[Problem], ignored: list[str]
+) -> dict[str, float | str]:
     """Return the items of the table `tank` by name with unit, such as `liquid_volume_L`.
 
     Problems and unused items are added to the lists.
@@ -130,7 +132,7 @@ def read_tank(table: Table, problems: list[Problem], ignored: list[str]) -> dict
 
 
 def _number(
-    item: Spanned, cell: Cell, text: str, table: Table, row: int, problems: list[Problem]
+    item: Spanned, cell: Cell, text: str, table: CellTable, row: int, problems: list[Problem]
 ) -> float | None:
     rule = match_unit(item.known, parse_header(text), table.name, problems, row)
     if rule is None:
@@ -147,7 +149,9 @@ def _number(
     return value
 
 
-def _text(known: Known, cell: Cell, table: Table, row: int, problems: list[Problem]) -> str | None:
+def _text(
+    known: KnownColumn, cell: Cell, table: CellTable, row: int, problems: list[Problem]
+) -> str | None:
     text = words(cell)
     what = f"{shown(cell)} stands for “{known.name}”"
     if known.name in CHOICES and text.lower() not in CHOICES[known.name]:
@@ -163,7 +167,7 @@ def _text(known: Known, cell: Cell, table: Table, row: int, problems: list[Probl
     return text.lower() if known.name in CHOICES else text
 
 
-def _missing(table: Table, found: Mapping[str, float | str]) -> list[Problem]:
+def _missing(table: CellTable, found: Mapping[str, float | str]) -> list[Problem]:
     """Return what the items together lack."""
     fields = {item.known.name: item.known.field for item in NUMBERS}
     missing = [name for name in NEEDED if fields[name] not in found]
@@ -180,7 +184,7 @@ def _missing(table: Table, found: Mapping[str, float | str]) -> list[Problem]:
 
 
 def read_tank_feeds(
-    table: Table,
+    table: CellTable,
     materials: Sequence[Material],
     jars: Sequence[Jar],
     problems: list[Problem],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bmp.compare import AllBases
-from bmp.compare.whole import TrialComparisons
+from bmp.compare.within_trial import TrialComparisons
 
 MOST_BASE_FIGURES = 3
 

@@ -19,10 +19,10 @@ from bmp.compare import (
     TrialsCompared,
     mean_of,
 )
-from bmp.compare.whole import TrialComparisons
+from bmp.compare.within_trial import TrialComparisons
 from bmp.report.base_figures import base_figure_names, repeated_figure_name
 from bmp.report.labels import breadth, in_lines
-from bmp.report.looks import FAINT, INK, WIDTH_IN
+from bmp.report.series_style import FAINT, INK, WIDTH_IN
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -80,7 +80,7 @@ def _figure(rows: int, draw: Callable[[Axes], Axes]) -> Figure:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    from bmp.report.looks import STYLE
+    from bmp.report.series_style import STYLE
 
     with mpl.rc_context(STYLE):
         figure = Figure(figsize=(WIDTH_IN, height_inch(rows)))

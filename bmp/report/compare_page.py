@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from bmp.compare import TrialsCompared
-from bmp.compare.whole import TrialComparisons
+from bmp.compare.within_trial import TrialComparisons
 from bmp.compare.words import number
 from bmp.report.compare_figures import comparison_figures, trials_figures
 from bmp.report.compare_section import (
@@ -79,8 +79,8 @@ def _inline(draw: Any, found: Any, prefix: str) -> Mapping[str, Any]:
     """Return figures as inline SVG by name, the names inside them kept apart by the prefix."""
     import matplotlib as mpl
 
-    from bmp.report.looks import STYLE
     from bmp.report.page import inline_svg
+    from bmp.report.series_style import STYLE
 
     style: Any = STYLE
     with mpl.rc_context(style):

@@ -19,7 +19,7 @@ from bmp.compare import (
     sentence,
     trials_sentence,
 )
-from bmp.compare.whole import TrialComparisons
+from bmp.compare.within_trial import TrialComparisons
 from bmp.compare.words import rounded
 from bmp.report.base_figures import base_figure_names, repeated_figure_name
 from bmp.report.ranking import ranked

@@ -10,12 +10,12 @@ from matplotlib.axes import Axes
 
 from bmp.fit.results import fitted_curve
 from bmp.net import MaterialYield
-from bmp.report.edge import Mark, finish
+from bmp.report.curve_ends import Mark, finish
 from bmp.report.labels import in_lines
 from bmp.report.lines import Curve, from_nought, mean_curve, plot_curves, series_look
-from bmp.report.looks import DOTTED, FAINT, INK, Look
 from bmp.report.quantities import half_width
 from bmp.report.rounding import with_uncertainty
+from bmp.report.series_style import DOTTED, FAINT, INK, SeriesStyle
 from bmp.results import Results
 from bmp.trial import Jar
 
@@ -83,7 +83,7 @@ def _left_out(axes: Axes, curves: dict[str, Curve]) -> list[Mark]:
     ]
 
 
-def _mean_and_model(axes: Axes, results: Results, one: MaterialYield, look: Look) -> None:
+def _mean_and_model(axes: Axes, results: Results, one: MaterialYield, look: SeriesStyle) -> None:
     time_d, mean = mean_curve(results, one)
     fit = results.fits.get(one.series)
     model = fit.choice.model if fit else None

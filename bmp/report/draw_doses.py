@@ -5,9 +5,9 @@ from __future__ import annotations
 from matplotlib.axes import Axes
 
 from bmp.judge.diagnosis import DoseSeries
-from bmp.report.edge import Mark, finish
+from bmp.report.curve_ends import Mark, finish
 from bmp.report.labels import in_lines
-from bmp.report.looks import LOOKS
+from bmp.report.series_style import LOOKS
 
 
 def doses(axes: Axes, series: DoseSeries) -> Axes:

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from bmp.fit.results import fitted_curve
 from bmp.report.labels import in_lines
 from bmp.report.lines import Curve, plot_curves, series_look
-from bmp.report.looks import INK
+from bmp.report.series_style import INK
 from bmp.results import Results
 
 BAND: Final = 3.0

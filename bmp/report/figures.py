@@ -14,15 +14,15 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from bmp.report.beside import start_beside
 from bmp.report.compare_figures import comparison_figures
+from bmp.report.curve_ends import LINE_IN
 from bmp.report.draw_curves import net_curves, raw_methane
 from bmp.report.draw_doses import doses
 from bmp.report.draw_rate import daily_rate
 from bmp.report.draw_residuals import residuals, residuals_of
-from bmp.report.edge import LINE_IN
 from bmp.report.labels import in_lines
-from bmp.report.looks import STYLE, WIDTH_IN
+from bmp.report.second_process import start_beside
+from bmp.report.series_style import STYLE, WIDTH_IN
 from bmp.report.tank_figures import tank_pictures
 from bmp.results import Results
 

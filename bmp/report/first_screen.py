@@ -10,13 +10,13 @@ from dataclasses import dataclass
 from math import ceil
 from typing import Final
 
-from bmp.borrowed import FEW_JARS
+from bmp.borrowed_scatter import FEW_JARS
 from bmp.compare.feed import BASES
 from bmp.compare.pair import Comparison
 from bmp.finding import Finding
 from bmp.judge.criteria import OPEN
 from bmp.judge.reading_errors import READING_ERRORS
-from bmp.judge.words import CAUTION_WORDS
+from bmp.judge.yield_use import CAUTION_WORDS
 from bmp.net import MaterialYield
 from bmp.report.quantities import yield_text
 from bmp.report.ranking import listed, ranked

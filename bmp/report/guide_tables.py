@@ -9,9 +9,9 @@ from pathlib import Path
 
 from bmp.plan.items import ITEMS as PLAN_ITEMS
 from bmp.plan.items import WISH_MATERIALS
-from bmp.read.columns import CRUCIBLES, ITEMS, JARS, MATERIALS, READINGS, TANK_FEEDS, Known
+from bmp.read.columns import CRUCIBLES, ITEMS, JARS, MATERIALS, READINGS, TANK_FEEDS, KnownColumn
 
-TABLES: Mapping[str, Sequence[Known]] = {
+TABLES: Mapping[str, Sequence[KnownColumn]] = {
     "trial": ITEMS,
     "materials": MATERIALS,
     "crucibles": CRUCIBLES,
@@ -38,7 +38,7 @@ def table(name: str) -> str:
     return "\n".join(lines) + "\n"
 
 
-def header(known: Known) -> str:
+def header(known: KnownColumn) -> str:
     """Return a column or item as it is written, with an example of its unit."""
     unit = {"dimensionless": "%", "degC": "°C"}.get(str(known.unit), known.unit)
     if not unit:

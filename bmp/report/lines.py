@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from bmp.net import MaterialYield
-from bmp.report.looks import Look, look_of
+from bmp.report.series_style import SeriesStyle, look_of
 from bmp.results import Results
 from bmp.trial import FloatArray
 
@@ -17,7 +17,7 @@ Curve: TypeAlias = tuple[FloatArray, FloatArray]
 """Times [d] and values, one shape."""
 
 
-def series_look(results: Results, series: str) -> Look:
+def series_look(results: Results, series: str) -> SeriesStyle:
     """Return the look that a series has in every picture."""
     return look_of([one.series for one in results.yields].index(series))
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from bmp.compare import mean_of
-from bmp.compare.whole import TrialComparisons
+from bmp.compare.within_trial import TrialComparisons
 from bmp.report.rounding import number
 
 

@@ -12,10 +12,10 @@ import numpy as np
 
 from bmp.compare import as_record
 from bmp.constants import REFERENCE_PRESSURE_KPA, REFERENCE_TEMPERATURE_K, ZERO_CELSIUS_K
+from bmp.error_sources import improvements, variance_shares
 from bmp.jar_columns import yield_unit
 from bmp.net import MaterialYield
 from bmp.results import Results
-from bmp.surer import improvements, variance_shares
 from bmp.tables import curves_table
 from bmp.theory import degradability, theories_of
 from bmp.trial import Jar

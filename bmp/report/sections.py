@@ -17,6 +17,7 @@ from bmp.finding import Finding
 from bmp.fit.models import MODELS
 from bmp.net import MaterialYield
 from bmp.report.compare_section import comparison_content
+from bmp.report.error_sources_section import surer
 from bmp.report.first_screen import first_screen
 from bmp.report.kinetics_section import kinetics, rates
 from bmp.report.quantities import yield_number, yield_text
@@ -24,7 +25,6 @@ from bmp.report.reporting_list import blank_rows, reporting_rows
 from bmp.report.rounding import number, percent, short
 from bmp.report.sentences import meaning_of_numbers
 from bmp.report.shown_units import yields_beside
-from bmp.report.surer_section import surer
 from bmp.report.tank_rows import ESTIMATE, TANK_PICTURES, tank_tables
 from bmp.results import Results
 from bmp.tank.verdict import STANDING_CAUTIONS, TANK_HAZARDS

@@ -25,7 +25,7 @@ from bmp.tables import (
 
 
 @dataclass(frozen=True)
-class Sheet:
+class WorkbookSheet:
     """One sheet: values in rows, in the order of the columns; `None` and NaN stay empty."""
 
     name: str
@@ -34,11 +34,11 @@ class Sheet:
     frozen_columns: int = 1
 
 
-def sheets(results: Results) -> tuple[Sheet, ...]:
+def sheets(results: Results) -> tuple[WorkbookSheet, ...]:
     """Return the sheets of the workbook in their order."""
     tank = () if results.tank is None else (_sheet("tank", tank_table(results)),)
     return (
-        Sheet("answer", ANSWER, answer_rows(results), 0),
+        WorkbookSheet("answer", ANSWER, answer_rows(results), 0),
         _filled("summary", yields_table(results)),
         _filled("readings", readings_table(results)),
         _net_curves(results),
@@ -46,15 +46,15 @@ def sheets(results: Results) -> tuple[Sheet, ...]:
         _sheet("comparisons", comparisons_table(results)),
         _sheet("checks", checks_table(results)),
         *tank,
-        Sheet("assumed", ASSUMED, assumed_rows(results), 0),
+        WorkbookSheet("assumed", ASSUMED, assumed_rows(results), 0),
     )
 
 
-def _sheet(name: str, table: Table) -> Sheet:
-    return Sheet(name, table.columns, table.rows)
+def _sheet(name: str, table: Table) -> WorkbookSheet:
+    return WorkbookSheet(name, table.columns, table.rows)
 
 
-def _filled(name: str, table: Table) -> Sheet:
+def _filled(name: str, table: Table) -> WorkbookSheet:
     """Return a sheet of those columns that hold anything."""
     filled = [
         column.name
@@ -64,12 +64,14 @@ def _filled(name: str, table: Table) -> Sheet:
     return _sheet(name, table.only(*filled))
 
 
-def _net_curves(results: Results) -> Sheet:
+def _net_curves(results: Results) -> WorkbookSheet:
     """Return the net curve of every jar that holds a sample."""
     shown = ("series", "jar", "counted", "time_d", "net", "from_blank", "unit")
     table = curves_table(results).only(*shown)
     net = shown.index("net")
-    return Sheet("curves", table.columns, (row for row in table.rows if row[net] is not None))
+    return WorkbookSheet(
+        "curves", table.columns, (row for row in table.rows if row[net] is not None)
+    )
 
 
 def _known(value: Any) -> bool:

@@ -8,8 +8,8 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from bmp.report.looks import FAINT, INK, WIDTH_IN, look_of
-from bmp.tank.result import Range, TankResult, TankState
+from bmp.report.series_style import FAINT, INK, WIDTH_IN, look_of
+from bmp.tank.result import Span, TankResult, TankState
 
 _AXES_IN = 2.45
 """Height of the axes; what stands below them comes on top of it."""
@@ -146,7 +146,7 @@ def draw_heat_by_month(axes: Axes, result: TankResult) -> Axes:
     )
     ways = (("today", look_of(1).colour, "--"), ("planned", look_of(0).colour, "-"))
     for name, colour, style in ways:
-        span: Range | None = getattr(months[0], f"useful_gas_{name}_kWh_per_d")
+        span: Span | None = getattr(months[0], f"useful_gas_{name}_kWh_per_d")
         if span is not None:
             axes.axhspan(span.low, span.high, color=colour, alpha=0.2, lw=0)
             label = f"own gas after the burner, {name}"
@@ -170,7 +170,7 @@ def _stack(state: TankState, material: str) -> tuple[float, float]:
     return below, 0.0
 
 
-def _draw_total(axes: Axes, place: int, total: Range | None) -> None:
+def _draw_total(axes: Axes, place: int, total: Span | None) -> None:
     if total is None:
         axes.annotate("not known", (place, 0), ha="center", va="bottom", color=FAINT)
         return

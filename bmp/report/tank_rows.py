@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from bmp.report.shown_units import beside
 from bmp.tables import MORE_WATER, tank_quantities
-from bmp.tank.result import Range, RangeCheck, TankResult
+from bmp.tank.result import RangeCheck, Span, TankResult
 from bmp.tank.verdict import say
 
 UNKNOWN = "not known"
@@ -59,7 +59,7 @@ def _plain(value: float | None, unit: str = "") -> str:
     return UNKNOWN if value is None else f"{say(value)} {unit}".rstrip()
 
 
-def _span(span: Range | None, unit: str = "") -> str:
+def _span(span: Span | None, unit: str = "") -> str:
     if span is None:
         return UNKNOWN
     value, low, high = (say(x) for x in (span.value, span.low, span.high))
@@ -80,10 +80,10 @@ def _summary(result: TankResult) -> TankTable:
     return TankTable("The tank today and as planned", ("estimate", "today", "planned"), rows)
 
 
-def _shown(name: str, unit: str, value: float | Range | None) -> str:
+def _shown(name: str, unit: str, value: float | Span | None) -> str:
     if name == MORE_WATER and value == 0.0:
         return "none"
-    return _span(value, unit) if isinstance(value, Range) else _plain(value, unit)
+    return _span(value, unit) if isinstance(value, Span) else _plain(value, unit)
 
 
 def _gas(result: TankResult) -> TankTable:

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 import xlsxwriter
 
-from bmp.report.sheets import Sheet, sheets
+from bmp.report.sheets import WorkbookSheet, sheets
 from bmp.results import Results
 from bmp.tables import TEXT, Column
 
@@ -42,7 +42,7 @@ def write_workbook(results: Results, path: Path) -> None:
     path.write_bytes(made.getvalue())
 
 
-def _write_sheet(book: Any, sheet: Sheet) -> None:
+def _write_sheet(book: Any, sheet: WorkbookSheet) -> None:
     page = book.add_worksheet(sheet.name)
     page.freeze_panes(1, sheet.frozen_columns)
     page.set_landscape()

@@ -4,10 +4,10 @@ Everything here is an estimate. `tank_from_tables` is the way in from a trial; `
 the frozen inputs of `bmp.tank.inputs`.
 """
 
-from bmp.tank.carry import carry_to_tank
+from bmp.tank.from_tables import tank_from_tables
 from bmp.tank.inputs import FeedYield, TankFeed, TankSetup
+from bmp.tank.jars_to_tank import carry_to_tank
 from bmp.tank.result import TankResult
-from bmp.tank.tables import tank_from_tables
 
 __all__ = [
     "FeedYield",

@@ -11,9 +11,9 @@ from dataclasses import replace
 from itertools import chain
 from typing import Final
 
+from bmp.tank.diet import NITROGEN_IN_PROTEIN, lipid_share_of_COD, nitrogen_set_free_mg_per_L
 from bmp.tank.feeds import ASSUMED_DEGRADED_SHARE, PreparedFeed
 from bmp.tank.inputs import TankSetup
-from bmp.tank.mixture import NITROGEN_IN_PROTEIN, lipid_share_of_COD, nitrogen_set_free_mg_per_L
 from bmp.tank.ranges import check_range
 from bmp.tank.result import Danger, RangeCheck, TankState
 from bmp.tank.verdict import named

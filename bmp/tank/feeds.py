@@ -8,9 +8,9 @@ from math import hypot
 from typing import Final
 
 from bmp.constants import HIGHEST_POSSIBLE_YIELD_NML_PER_G_VS
+from bmp.tank.diet import Holds, holds
 from bmp.tank.inputs import FeedYield, TankFeed, TankSetup
-from bmp.tank.mixture import Holds, holds
-from bmp.tank.result import FeedGas, Range
+from bmp.tank.result import FeedGas, Span
 from bmp.tank.step import ratio_of
 from bmp.tank.yields import going_on, tank_yield, temperature_factor
 from bmp.theory import Theory, theories_of
@@ -35,8 +35,8 @@ class PreparedFeed:
     curve: FeedYield | None
     per_kg: float | None
     """Grams of the curve's basis per gram of fresh feed; NmL/g times it is NL/kg."""
-    factor: Range
-    step: Range
+    factor: Span
+    step: Span
     """What is left of a jar's yield beside retention and temperature."""
 
     @property
@@ -97,7 +97,7 @@ def feed_gas(setup: TankSetup, item: PreparedFeed, kg: float, retention_d: float
     # below zero is no gas; an interval that holds zero says so by its low end
     lowest = max(0.0, here - hypot(*down)) * curve.grounds.low_times
     highest = (here + hypot(*up)) * curve.grounds.high_times
-    methane = Range(kg * here, kg * lowest, kg * highest)
+    methane = Span(kg * here, kg * lowest, kg * highest)
     share = _methane_share(setup, item)
     by_model = None
     if curve.model_time_d is not None and curve.model_net_NmL_per_g is not None:
@@ -161,17 +161,17 @@ def _methane_share(setup: TankSetup, item: PreparedFeed) -> float:
     return ASSUMED_METHANE_SHARE if setup.methane_share is None else setup.methane_share
 
 
-def scaled(span: Range, by: float) -> Range:
+def scaled(span: Span, by: float) -> Span:
     """Return an estimate and its span times a positive number."""
-    return Range(span.value * by, span.low * by, span.high * by)
+    return Span(span.value * by, span.low * by, span.high * by)
 
 
-def total_of(spans: Sequence[Range | None]) -> Range | None:
+def total_of(spans: Sequence[Span | None]) -> Span | None:
     """Add estimates; their errors go the same way (one blank, one scaling), so bounds add."""
     known = [span for span in spans if span is not None]
     if len(known) < len(spans):
         return None
-    return Range(
+    return Span(
         sum(span.value for span in known),
         sum(span.low for span in known),
         sum(span.high for span in known),

@@ -54,7 +54,7 @@ class TankSetup:
     storage_volume_L: float | None = None
     ambient_kPa: float | None = None
     gas_use: str | None = None
-    """A name of `bmp.tank.uses.GAS_USES`; anything else is shown as it stands."""
+    """A name of `bmp.tank.gas_use.GAS_USES`; anything else is shown as it stands."""
 
     @property
     def mean_air_C(self) -> float | None:

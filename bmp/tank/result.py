@@ -11,7 +11,7 @@ from typing import Any
 
 
 @dataclass(frozen=True)
-class Range:
+class Span:
     """An estimate and the span it may well lie in."""
 
     value: float
@@ -36,10 +36,10 @@ class FeedGas:
     """Yield in this tank over the last value of the jar curve."""
     yield_by_model_NL_per_kg: float | None
     """The same from the chosen model, which runs on after the trial's end."""
-    methane_NL_per_d: Range | None
+    methane_NL_per_d: Span | None
     trial_interval_NL_per_d: tuple[float, float] | None
     """The 95 % interval of the trial alone, carried."""
-    biogas_NL_per_d: Range | None
+    biogas_NL_per_d: Span | None
     methane_share: float | None
     share_by_retention: float | None = None
     """What retention and temperature alone leave of the jar's yield; the step from jar to tank
@@ -75,8 +75,8 @@ class TankState:
 
     total_kg_per_d: float
     retention_d: float | None
-    methane_NL_per_d: Range | None
-    biogas_NL_per_d: Range | None
+    methane_NL_per_d: Span | None
+    biogas_NL_per_d: Span | None
     by_material: tuple[FeedGas, ...]
     load_kgVS_per_m3_d: float | None
     TS_share: float | None
@@ -88,12 +88,12 @@ class TankState:
     """Were all nitrogen set free: the upper limit by mass balance."""
     free_ammonia_mgN_per_L: float | None
     water_to_add_kg_per_d: float | None
-    gas_kWh_per_d: Range | None
+    gas_kWh_per_d: Span | None
     heat_need_kWh_per_d: float | None
     heat_loss_kWh_per_d: float | None
     feed_warming_kWh_per_d: float | None
-    heat_share_from_gas: Range | None
-    own_flame_down_to_C: Range | None
+    heat_share_from_gas: Span | None
+    own_flame_down_to_C: Span | None
     """Air temperature below which the gas no longer keeps the tank warm."""
     storage_full_after_h: float | None
     storage_full_soonest_h: float | None
@@ -141,9 +141,9 @@ class HeatMonth:
     air_temperature_C: float
     need_today_kWh_per_d: float
     need_planned_kWh_per_d: float
-    useful_gas_today_kWh_per_d: Range | None
+    useful_gas_today_kWh_per_d: Span | None
     """After the burner's efficiency."""
-    useful_gas_planned_kWh_per_d: Range | None
+    useful_gas_planned_kWh_per_d: Span | None
 
 
 @dataclass(frozen=True)
@@ -151,7 +151,7 @@ class ColderTank:
     """The planned diet in a tank held at one temperature."""
 
     temperature_C: float
-    methane_NL_per_d: Range
+    methane_NL_per_d: Span
 
 
 @dataclass(frozen=True)
@@ -166,7 +166,7 @@ class TankResult:
     effect_after_d: Mapping[str, float] | None
     """Days until 63 % and 95 % of a change show, and until it can be judged."""
     months: tuple[HeatMonth, ...]
-    temperature_factor: Range | None
+    temperature_factor: Span | None
     colder_tank: tuple[ColderTank, ...]
     """Methane of the planned diet in the tank as it is, then in colder ones."""
     degradability: Mapping[str, Mapping[str, Any]]

@@ -7,19 +7,19 @@ from dataclasses import replace
 from typing import Any, Final
 
 from bmp.tank.ammonia import free_ammonia_N
-from bmp.tank.feeds import PreparedFeed, degraded_share, feed_gas, scaled, total_of
-from bmp.tank.heat import METHANE_KWH_PER_NL, coldest_air_C, heat_need_kWh_per_d
-from bmp.tank.inputs import TankSetup
-from bmp.tank.mixture import (
+from bmp.tank.diet import (
     lipid_share_of_COD,
     nitrogen_set_free_mg_per_L,
     total_per_d,
     water_to_add_kg_per_d,
 )
+from bmp.tank.feeds import PreparedFeed, degraded_share, feed_gas, scaled, total_of
+from bmp.tank.gas_use import gas_mass_kg_per_d, hours_until_full, wet_litres_per_NL, what_gas_does
+from bmp.tank.heat import METHANE_KWH_PER_NL, coldest_air_C, heat_need_kWh_per_d
+from bmp.tank.inputs import TankSetup
 from bmp.tank.ranges import check_range
-from bmp.tank.result import FeedGas, Range, TankState
+from bmp.tank.result import FeedGas, Span, TankState
 from bmp.tank.step import kind_of
-from bmp.tank.uses import gas_mass_kg_per_d, hours_until_full, wet_litres_per_NL, what_gas_does
 
 ASSUMED_BURNER_EFFICIENCY: Final = 0.50
 ASSUMED_AIR_C: Final = 20.0
@@ -81,7 +81,7 @@ def state_of(
 
 
 def _outflow(
-    setup: TankSetup, methane: Range | None, biogas: Range | None, total_kg: float
+    setup: TankSetup, methane: Span | None, biogas: Span | None, total_kg: float
 ) -> dict[str, Any]:
     """Return what becomes of the gas in the bag, and the digestate."""
     if methane is None or biogas is None:
@@ -145,7 +145,7 @@ def _free(setup: TankSetup, total: float | None) -> float | None:
 
 def _heat(
     setup: TankSetup,
-    methane: Range | None,
+    methane: Span | None,
     total_kg: float,
     UA: float | None,
     UA_words: str,
@@ -171,7 +171,7 @@ def _heat(
             coldest_air_C(setup, UA, total_kg, heat)
             for heat in (useful.value, useful.high, useful.low)
         ]
-        found["own_flame_down_to_C"] = Range(*ends)
+        found["own_flame_down_to_C"] = Span(*ends)
     air = setup.mean_air_C
     if air is None:
         unknown["heat_need_kWh_per_d"] = "no air temperature"

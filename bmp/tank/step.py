@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from bmp.tank.inputs import TankSetup
-from bmp.tank.result import Range
+from bmp.tank.result import Span
 
 
 @dataclass(frozen=True)
@@ -21,25 +21,25 @@ class PublishedRatio:
     kind: str
     """`heated`, `unheated`, or `not given`: the span of both."""
     words: str
-    whole: Range
+    whole: Span
     """Tank over jar, all losses in it."""
     by_retention: float
     """What retention and temperature alone left in those tanks."""
     source: str
 
     @property
-    def step(self) -> Range:
+    def step(self) -> Span:
         """Return what is left of a jar's yield beside retention and temperature."""
         whole, kept = self.whole, self.by_retention
-        return Range(whole.value / kept, whole.low / kept, whole.high / kept)
+        return Span(whole.value / kept, whole.low / kept, whole.high / kept)
 
 
 # What retention left: k θ/(1 + k θ) with k 0.15 a day and 75 d for the heated plants (mixed
 # feeds), with k 0.06 and 50 d for the simple ones (dung at 25 to 30 °C): judgement.
 _HEATED_KEPT: Final = 0.15 * 75 / (1 + 0.15 * 75)
 _SIMPLE_KEPT: Final = 0.06 * 50 / (1 + 0.06 * 50)
-_HEATED: Final = Range(0.88, 0.80, 0.95)
-_SIMPLE: Final = Range(0.50, 0.30, 0.75)
+_HEATED: Final = Span(0.88, 0.80, 0.95)
+_SIMPLE: Final = Span(0.50, 0.30, 0.75)
 
 RATIOS: Final = (
     PublishedRatio(
@@ -61,7 +61,7 @@ RATIOS: Final = (
     PublishedRatio(
         "not given",
         "tanks of both kinds",
-        Range(0.5 * (_HEATED.value + _SIMPLE.value), _SIMPLE.low, _HEATED.high),
+        Span(0.5 * (_HEATED.value + _SIMPLE.value), _SIMPLE.low, _HEATED.high),
         0.5 * (_HEATED_KEPT + _SIMPLE_KEPT),
         "the span of heated and of simple tanks",
     ),

@@ -11,7 +11,7 @@ from bmp.tank.gaps import gaps_words
 from bmp.tank.inputs import FeedYield, TankSetup
 from bmp.tank.ramp import MOST_WEEKS, STOP_WORDS, days_until_effect
 from bmp.tank.ranges import limit_broken
-from bmp.tank.result import Danger, RampWeek, Range, RangeCheck, TankState
+from bmp.tank.result import Danger, RampWeek, RangeCheck, Span, TankState
 from bmp.tank.step import ratio_of
 from bmp.tank.yields import RATE_SOURCE, RATE_VALID_C
 
@@ -30,7 +30,7 @@ def say(number: float) -> str:
     return f"{number:.2g}" if abs(number) < 10 else f"{number:.0f}"
 
 
-def say_span(span: Range | None, unit: str) -> str:
+def say_span(span: Span | None, unit: str) -> str:
     """Return an estimate with its span in words."""
     if span is None:
         return "not known"

@@ -12,14 +12,14 @@ from typing import Final
 
 import numpy as np
 
-from bmp.tank.result import Range
+from bmp.tank.result import Span
 from bmp.trial import FloatArray
 
 # Change of rate per kelvin: pairs of first-order rates of cattle dung at 16, 25 and 34 °C, in
 # batch and semi-continuous tanks (Fulford 2018; reference_data/digester_temperature_rates). The
 # pairs give 1.021 to 1.074; the middle is their geometric mean. The growth rates of Hashimoto et
 # al. 1981 (0.013 T - 0.129 per day, from memory) lie inside from 20 to 37 °C.
-RATE_PER_KELVIN: Final = Range(1.047, 1.021, 1.074)
+RATE_PER_KELVIN: Final = Span(1.047, 1.021, 1.074)
 RATE_SOURCE: Final = (
     "first-order rates of cattle dung at 16, 25 and 34 °C (Fulford 2018): "
     "4.7 % a kelvin, between 2.1 and 7.4 %"
@@ -89,13 +89,13 @@ def going_on(
     return np.append(time_d, full), np.append(net_NmL_per_g, ceiling_NmL_per_g)
 
 
-def temperature_factor(tank_C: float, jar_C: float) -> Range:
+def temperature_factor(tank_C: float, jar_C: float) -> Span:
     """Return by how much the gas forms slower in the tank than in the jars.
 
     A tank warmer than the jars gets 1: nothing is promised on warmth that was not tested.
     """
     colder = max(0.0, jar_C - tank_C)
-    return Range(
+    return Span(
         RATE_PER_KELVIN.value**-colder,
         RATE_PER_KELVIN.high**-colder,
         RATE_PER_KELVIN.low**-colder,

@@ -16,10 +16,10 @@ from functools import partial
 
 import numpy as np
 
-from bmp.compare import Blanks, Feed, compare_all
-from bmp.compare.across import between_sd_interval, trials_half_widths
+from bmp.compare import Feed, TrialBlanks, compare_all
+from bmp.compare.between_trials import between_sd_interval, trials_half_widths
 from bmp.compare.contrast import components, contrast
-from bmp.compare.feed import Sample, blank_influence
+from bmp.compare.feed import FeedSample, blank_influence
 from bmp.fit.curves import Curves
 from bmp.fit.times import share_days
 from bmp.statistics import (
@@ -65,7 +65,7 @@ JARS = ((3, 3), (4, 4), (5, 5), (3, 5))
 
 def simulate(
     case: Case, rng: np.random.Generator, trial: str = "T", count: int = TRIALS
-) -> list[Sample]:
+) -> list[FeedSample]:
     """Return one sample a feed, each with `count` simulated trials as its leading axis."""
     blanks = case.blank * (1 + case.blank_rsd * rng.standard_normal((count, case.blanks)))
     found = []
@@ -78,7 +78,7 @@ def simulate(
         solids = 1 + u * rng.standard_normal((count, 1))
         net = (gas - weighed * blanks.mean(axis=-1, keepdims=True)) * solids
         influence = blank_influence(np.broadcast_to(weighed, (count, n)), blanks)
-        found.append(Sample(f"feed {i}", trial, net, influence, {f"solids {i} {trial}": u}))
+        found.append(FeedSample(f"feed {i}", trial, net, influence, {f"solids {i} {trial}": u}))
     return found
 
 
@@ -148,7 +148,7 @@ def t90_coverage(jars: int, rng: np.random.Generator, with_blank: bool = True) -
             for j in range(3)
         ]
         influence = jackknife_influence(np.stack([w.mean(axis=1) for w in without], axis=-1))
-        found.append(Sample(f"feed {i}", "T", days, influence if with_blank else None))
+        found.append(FeedSample(f"feed {i}", "T", days, influence if with_blank else None))
         truth.append(_t90(level * (1 - np.exp(-rate * DAYS))[None, None])[0, 0])
     interval = difference_interval(contrast(found, [1, -1]), components(found, [1, -1]))
     return covered(interval.low, truth[0] - truth[1], interval.high)
@@ -210,7 +210,7 @@ def family_error(
 ) -> tuple[float, str]:
     """Share of trials with equal feeds in which any pair is called different, in per cent."""
     wrong, used = 0, dict.fromkeys(("Holm", "Tukey", "Dunnett"), 0)
-    silent = Blanks((1.0, 1.0))
+    silent = TrialBlanks((1.0, 1.0))
     for _ in range(count):
         feeds = [
             Feed(

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bmp.borrowed import borrowed_scatter
+from bmp.borrowed_scatter import borrowed_scatter
 from bmp.statistics import critical_t, mean_interval
 from bmp.trial import FloatArray
 from tests.benchmarks.simulated import table

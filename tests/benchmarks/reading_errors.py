@@ -25,7 +25,7 @@ from bmp.jar_columns import jar_columns
 from bmp.judge.reading_errors import READING_ERRORS, find_reading_errors
 from bmp.net import blank_means, net_curves, series_yields
 from bmp.normalise import normalise
-from bmp.normalise.untold import impossible_falls, unknown_gas
+from bmp.normalise.gas_problems import impossible_falls, unknown_gas
 from bmp.trial import Trial
 from tests.planted import PLANTED
 from tests.planted_by_hands import HANDS, Error, NotHere

@@ -18,7 +18,7 @@ from pathlib import Path
 from bmp.archive.cell_by_cell import KINDS, cell_parts, read_trials
 from bmp.archive.find import find_archive
 from bmp.archive.outcome import NOTHING, Outcome
-from bmp.archive.parts import Part
+from bmp.archive.parts import ArchivePart
 from bmp.problem import UnusableInput
 from bmp.read.tables import csv_files
 from tests.fuzz.mutate import Tables, bases
@@ -108,14 +108,14 @@ def both_ways(place: Path) -> tuple[Outcome | list[str], Outcome | list[str]]:
     return _come_to(lambda: find_archive(place)), _come_to(lambda: _cell_by_cell(place))
 
 
-def _come_to(parts: Callable[[], Iterator[Part]]) -> Outcome | list[str]:
+def _come_to(parts: Callable[[], Iterator[ArchivePart]]) -> Outcome | list[str]:
     try:
         return reduce(add, (part.outcome() for part in parts()), NOTHING)
     except UnusableInput as unusable:
         return [str(problem) for problem in unusable.problems]
 
 
-def _cell_by_cell(place: Path) -> Iterator[Part]:
+def _cell_by_cell(place: Path) -> Iterator[ArchivePart]:
     return cell_parts(read_trials({k: p for k, p in csv_files(place).items() if k in KINDS}))
 
 

@@ -18,12 +18,12 @@ from statsmodels.stats.power import TTestIndPower
 from statsmodels.stats.weightstats import CompareMeans, DescrStatsW
 
 from bmp.compare import (
-    Blanks,
     Feed,
+    TrialBlanks,
     compare_all,
     compare_pair,
 )
-from bmp.compare.across import hedges_olkin, mean_over_trials
+from bmp.compare.between_trials import hedges_olkin, mean_over_trials
 from bmp.statistics import (
     Components,
     bartlett_p,
@@ -32,7 +32,7 @@ from bmp.statistics import (
     satterthwaite,
 )
 
-SILENT = Blanks((1.0, 1.0, 1.0))
+SILENT = TrialBlanks((1.0, 1.0, 1.0))
 
 
 def groups(package: str, item: str, value: str, by: str) -> dict[str, np.ndarray]:

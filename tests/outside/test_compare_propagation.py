@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from uncertainties import ufloat, umath
 
-from bmp.compare import Blanks, Feed, compare_mixture, compare_over_bridge, compare_pair
+from bmp.compare import Feed, TrialBlanks, compare_mixture, compare_over_bridge, compare_pair
 
 BLANKS = {"spring": (1.10, 1.31, 1.18), "autumn": (1.52, 1.66, 1.43)}
 MEAN_BLANK = {
@@ -33,7 +33,7 @@ def made(name: str, trial: str, inoculum_g: float, net: list[float], u: float) -
         tuple(f"{name} {i}" for i in range(len(net))),
         {"yield": tuple(net)},
         (inoculum_g / MASS_VS,) * len(net),
-        Blanks(BLANKS[trial]),
+        TrialBlanks(BLANKS[trial]),
         VS=0.2,
         VS_relative_u=u,
     )

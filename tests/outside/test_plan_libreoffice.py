@@ -13,7 +13,7 @@ from openpyxl import load_workbook
 from bmp.cli import main
 from bmp.read import read_trial
 from tests.outside.libreoffice import SOFFICE, type_into
-from tests.plan_wishes import LITERATURE, OPEN
+from tests.plan_requests import LITERATURE, OPEN
 from tests.tables import Rows, write_xlsx
 
 pytestmark = pytest.mark.skipif(SOFFICE is None, reason="LibreOffice (soffice) is not installed")
@@ -88,9 +88,9 @@ def readings(book: Path, plan: Path, rounds: int) -> list[tuple[str, int, int, f
 
 def test_from_wishes_to_results(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """plan -> logbook -> readings typed in by LibreOffice -> analyze gives what was planted."""
-    wishes = write_xlsx(tmp_path / "wishes.xlsx", {"materials": MATERIALS, "plan": PLAN})
+    request = write_xlsx(tmp_path / "request.xlsx", {"materials": MATERIALS, "plan": PLAN})
     out = tmp_path / "out"
-    assert main(["plan", str(wishes), "--out", str(out)]) == 0
+    assert main(["plan", str(request), "--out", str(out)]) == 0
     filled = tmp_path / "filled.xlsx"
     rounds = len(json.loads((out / "plan.json").read_text("utf-8"))["rounds"])
     cells = readings(out / "logbook.xlsx", out / "plan.json", rounds)

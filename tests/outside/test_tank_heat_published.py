@@ -10,13 +10,13 @@ import pytest
 from CoolProp.CoolProp import PropsSI
 
 from bmp.constants import MOLAR_VOLUME_CH4_ML, MOLAR_VOLUME_CO2_ML, MOLAR_VOLUME_IDEAL_ML
+from bmp.tank.gas_use import gas_mass_kg_per_d, wet_litres_per_NL
 from bmp.tank.heat import (
     HEAT_CAPACITY_KJ_PER_KG_K,
     METHANE_LOWER_HEATING_VALUE_MJ_PER_M3,
     loss_kWh_per_d,
     warming_kWh_per_d,
 )
-from bmp.tank.uses import gas_mass_kg_per_d, wet_litres_per_NL
 from bmp.wall import CONDUCTIVITY_W_PER_M_K, Layer, round_wall_W_per_K, wall_U
 
 ISO_6976 = Path(__file__).parents[2] / "reference_data/methane_heating_value/iso_6976.csv"

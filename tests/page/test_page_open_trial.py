@@ -17,7 +17,7 @@ from bmp.page import open_trial
 from bmp.page.conflict import Conflict
 from bmp.page.journal import Entry, append, read_journal
 from bmp.page.open_trial import OpenTrial, digest
-from bmp.page.sheet import replayed
+from bmp.page.readings_table import replayed
 from bmp.problem import UnusableInput
 from bmp.read import read_trial
 from tests.page.client import small_trial

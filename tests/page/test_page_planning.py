@@ -71,15 +71,15 @@ def test_answers_become_a_trial_that_the_reader_reads(tmp_path: Path) -> None:
 
 
 def test_the_page_plans_as_the_command_does(tmp_path: Path) -> None:
-    """The wishes that the page keeps give the same plan on the terminal."""
+    """The request that the page keeps gives the same plan on the terminal."""
     from bmp.cli import main
 
     place = new_trial(tmp_path, *asked())
-    wishes = tmp_path / "wishes"
-    wishes.mkdir()
+    request = tmp_path / "request"
+    request.mkdir()
     for name in ("plan.csv", "materials.csv"):
-        shutil.copy(place / "plan" / name, wishes / name)
-    assert main(["plan", str(wishes), "--out", str(tmp_path / "out")]) == 0
+        shutil.copy(place / "plan" / name, request / name)
+    assert main(["plan", str(request), "--out", str(tmp_path / "out")]) == 0
     one, other = (p / "plan.json" for p in (place / "plan", tmp_path / "out"))
     assert one.read_text() == other.read_text()
 

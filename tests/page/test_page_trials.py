@@ -15,16 +15,16 @@ from hypothesis import strategies as st
 from werkzeug.datastructures import MultiDict
 
 from bmp.check import check
-from bmp.page import front
+from bmp.page import trial_list
 from bmp.page.guide import GUIDE, as_html
-from bmp.page.keeping import retitled
 from bmp.page.own_units import CHOICES, KIND_OF, shown
-from bmp.page.places import safe_name
 from bmp.page.planning import new_trial
 from bmp.page.questions import QUESTIONS, answered, crucibles, plan_form
-from bmp.page.typed import column_of, in_unit, typed_cell
+from bmp.page.trial_care import retitled
+from bmp.page.trial_folders import safe_name
+from bmp.page.typed_numbers import column_of, in_unit, typed_cell
 from bmp.plan.literature import read_literature
-from bmp.plan.read import read_wishes
+from bmp.plan.read_request import read_request
 from bmp.read import read_trial
 from tests import tables
 from tests.page.client import small_trial
@@ -59,9 +59,9 @@ def test_a_bad_trial_is_one_line_and_stops_nothing_else(
     (tmp_path / "journal" / "journal.jsonl").write_text('{"kind": "placed"}\n')
     (tmp_path / "linked" / "notes.csv").symlink_to(tmp_path / "good" / "jars.csv")
     page = client(tmp_path)
-    real = front.setting
+    real = trial_list.setting
     monkeypatch.setattr(
-        front, "setting", lambda path: 1 / 0 if path.name == "strange" else real(path)
+        trial_list, "setting", lambda path: 1 / 0 if path.name == "strange" else real(path)
     )
     text = get(page).get_data(as_text=True)
     assert 'href="/trials/good/"' in text
@@ -436,12 +436,12 @@ def test_what_is_typed_in_the_units_chosen_is_planned_and_kept_as_typed(tmp_path
     assert items["incubation temperature [°F]"] == "98.6"
     assert items["jar volume [qt]"] == "1"
     assert items["collector [fl oz]"] == "100"
-    wishes = read_wishes(place / "plan").wishes
+    request = read_request(place / "plan").request
     # by definition: NIST SP 811 (2008), appendix B
-    assert wishes.jar_volume_mL == pytest.approx(946.352946)
-    assert wishes.ambient_kPa == pytest.approx(29.9 * 3.386389, rel=1e-6)
-    assert wishes.incubation_temperature_C == pytest.approx(37.0)
-    assert wishes.materials[0].available_g == pytest.approx(13.5 * 453.59237)
+    assert request.jar_volume_mL == pytest.approx(946.352946)
+    assert request.ambient_kPa == pytest.approx(29.9 * 3.386389, rel=1e-6)
+    assert request.incubation_temperature_C == pytest.approx(37.0)
+    assert request.materials[0].available_g == pytest.approx(13.5 * 453.59237)
 
 
 @pytest.mark.parametrize("name", [q.name for q in QUESTIONS if q.of_number])

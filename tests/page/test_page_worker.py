@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from bmp.page.places import Place
-from bmp.page.so_far import Analyses, analysed, compared
+from bmp.page.results_to_date import Analyses, analysed, compared
+from bmp.page.trial_folders import Place
 from bmp.page.worker import Workers, directly
 from bmp.problem import Problem, UnusableInput
 from tests.page.test_page_planning import DEMO

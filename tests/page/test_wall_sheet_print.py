@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 
 from bmp.plan.plan import plan_trial
+from bmp.plan.plan_request import PlanRequest
 from bmp.plan.wall_sheet import sheets_of, wall_sheet_html
-from bmp.plan.wishes import Wishes
-from tests.plan_wishes import CLOSED, LITERATURE, OPEN, but
+from tests.plan_requests import CLOSED, LITERATURE, OPEN, but
 
 # 8 pt in CSS pixels.
 LEAST_PX = 8 * 96 / 72
@@ -21,7 +21,7 @@ CUT = """() => [...document.querySelectorAll(".grid th, .grid td")].filter(
 
 
 @pytest.mark.parametrize(
-    "wishes",
+    "plan_request",
     [
         OPEN,
         CLOSED,
@@ -30,8 +30,10 @@ CUT = """() => [...document.querySelectorAll(".grid th, .grid td")].filter(
         but(OPEN, days=400),
     ],
 )
-def test_doses_and_readings_take_the_pages_planned_for_them(chromium: Any, wishes: Wishes) -> None:
-    plan = plan_trial(wishes, LITERATURE)
+def test_doses_and_readings_take_the_pages_planned_for_them(
+    chromium: Any, plan_request: PlanRequest
+) -> None:
+    plan = plan_trial(plan_request, LITERATURE)
     with chromium.new_context(viewport={"width": 994, "height": 800}) as context:
         page = context.new_page()
         page.set_content(wall_sheet_html(plan))

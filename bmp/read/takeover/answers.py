@@ -35,7 +35,7 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Section:
+class AnswerSection:
     """Lines on one subject: a table of the sheet, the trial, the materials, the jars."""
 
     title: str
@@ -83,7 +83,7 @@ def answers_path(place: Path) -> Path:
 
 
 def as_text(
-    sections: Sequence[Section], name: str, confirmed: bool, words: Sequence[str] = ()
+    sections: Sequence[AnswerSection], name: str, confirmed: bool, words: Sequence[str] = ()
 ) -> str:
     """Return the file as it is written for a person; `words` are what it can be answered with."""
     lines = [
@@ -121,7 +121,7 @@ def _quoted(name: str) -> str:
     return f'"{name}"' if " " in name else name
 
 
-def answers_of(sections: Sequence[Section], confirmed: bool) -> Answers:
+def answers_of(sections: Sequence[AnswerSection], confirmed: bool) -> Answers:
     """Return proposals as if they were answers."""
     return Answers(
         confirmed,
@@ -204,7 +204,7 @@ def quoted(text: str) -> str:
     return '"' + " ".join(_printable(text).replace('"', "″").split()) + '"'
 
 
-def open_problems(answers: Answers, sections: Sequence[Section], name: str) -> list[Problem]:
+def open_problems(answers: Answers, sections: Sequence[AnswerSection], name: str) -> list[Problem]:
     """Return what is still to be answered, a problem each, all at once."""
     problems = []
     for section in sections:

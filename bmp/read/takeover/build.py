@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 from bmp.problem import Problem, shown
 from bmp.read.cells import Unreadable
 from bmp.read.columns import parse_header
-from bmp.read.tables import Cell, Table
+from bmp.read.tables import Cell, CellTable
 from bmp.read.takeover.answers import UNKNOWN, Answers, quoted
 from bmp.read.takeover.columns import QUANTITIES, UNITS
 from bmp.read.takeover.figures import as_moment, decimal_comma, figure, time_of_day
@@ -49,7 +49,7 @@ _ON_TUBE = {"cm on the tube": (CENTIMETRE, 1.0), "mm on the tube": (CENTIMETRE, 
 
 
 @dataclass
-class Sheet:
+class Build:
     """What is being built, with the problems met on the way."""
 
     answers: Answers
@@ -75,7 +75,7 @@ class Reading:
 
 
 def build_tables(mapped: Sequence[Mapped], answers: Answers, file: str) -> tuple[
-    dict[str, Table], list[Problem], dict[tuple[str, str], str]
+    dict[str, CellTable], list[Problem], dict[tuple[str, str], str]
 ]:  # fmt: skip
     """Return the four tables that the reader takes, the problems, and the owner's own headers.
 
@@ -88,7 +88,7 @@ def build_tables(mapped: Sequence[Mapped], answers: Answers, file: str) -> tuple
     file
         Name of the file of answers, for messages.
     """
-    sheet = Sheet(answers, file, [])
+    sheet = Build(answers, file, [])
     jars = jars_of(mapped, sheet)
     materials = materials_of(mapped, jars, sheet)
     for jar in jars.values():
@@ -110,7 +110,7 @@ def build_tables(mapped: Sequence[Mapped], answers: Answers, file: str) -> tuple
     return tables, sheet.problems, sheet.headers
 
 
-def _idle(jar: Record, materials: Mapping[str, Record], sheet: Sheet) -> bool:
+def _idle(jar: Record, materials: Mapping[str, Record], sheet: Build) -> bool:
     """Tell whether a jar only checks the balance in a trial whose masses do not count."""
     material = materials.get(as_words(jar["material"][0]) if "material" in jar else "", {})
     role = as_words(material["role"][0]) if "role" in material else ""
@@ -120,7 +120,7 @@ def _idle(jar: Record, materials: Mapping[str, Record], sheet: Sheet) -> bool:
 # ---------------------------------------------------------------- cells
 
 
-def _conversion(meaning: str, unit: str, sheet: Sheet) -> tuple[float, float]:
+def _conversion(meaning: str, unit: str, sheet: Build) -> tuple[float, float]:
     """Return factor and offset from a written unit to the project's own.
 
     Raises
@@ -144,7 +144,7 @@ def _conversion(meaning: str, unit: str, sheet: Sheet) -> tuple[float, float]:
 
 
 def _figures(
-    one: Mapped, column: FoundColumn, meaning: str, unit: str, sheet: Sheet
+    one: Mapped, column: FoundColumn, meaning: str, unit: str, sheet: Build
 ) -> dict[int, float]:
     """Return a column's figures in the project's unit by row."""
     if UNKNOWN in unit and not sheet.drafting:
@@ -181,7 +181,7 @@ def _question(row: int, column: FoundColumn, cell: Cell) -> str:
     return f"cell {column.letter}{row + 1} {quoted(as_words(cell)[:40])}"
 
 
-def _cell(one: Mapped, row: int, column: FoundColumn, sheet: Sheet) -> Cell:
+def _cell(one: Mapped, row: int, column: FoundColumn, sheet: Build) -> Cell:
     """Return a cell, or what a person says stands there instead."""
     cell = one.cell(row, column)
     if not isinstance(cell, str):
@@ -193,7 +193,7 @@ def _cell(one: Mapped, row: int, column: FoundColumn, sheet: Sheet) -> Cell:
 
 
 def _wrong(
-    one: Mapped, row: int, column: FoundColumn, cell: Cell, wanted: str, sheet: Sheet
+    one: Mapped, row: int, column: FoundColumn, cell: Cell, wanted: str, sheet: Build
 ) -> None:
     sheet.unreadable[one.section, _question(row, column, cell)] = wanted
     what = f"{shown(cell)} is not what the column holds"
@@ -214,7 +214,7 @@ def _texts(one: Mapped, name: str, down: bool = False) -> dict[int, str]:
     return {row: texts[row] for row in one.rows()}
 
 
-def _times(one: Mapped, sheet: Sheet) -> dict[int, datetime | float]:
+def _times(one: Mapped, sheet: Build) -> dict[int, datetime | float]:
     """Return when each row was read: a date with its time of day, or days since closing."""
     day, clock, time = one.column("date"), one.column("time of day"), one.column("time")
     if day is None or (time is not None and clock is None and not _has_hours(one, day)):
@@ -259,7 +259,7 @@ _MATERIALS = ("role", "TS [fraction of fresh mass]", "VS [fraction of fresh mass
 _OF_JAR = ("inoculum", "sample", "water", "headspace", "jar volume")
 
 
-def jars_of(mapped: Sequence[Mapped], sheet: Sheet) -> dict[str, Record]:
+def jars_of(mapped: Sequence[Mapped], sheet: Build) -> dict[str, Record]:
     """Return what is known of each jar, from the sheet and from the answers."""
     jars: dict[str, Record] = {}
     for one in mapped:
@@ -286,7 +286,7 @@ def jars_of(mapped: Sequence[Mapped], sheet: Sheet) -> dict[str, Record]:
     return jars
 
 
-def _jar_row(one: Mapped, row: int, jar: Record, sheet: Sheet) -> None:
+def _jar_row(one: Mapped, row: int, jar: Record, sheet: Build) -> None:
     place = (row + 1, one.table.grid.name)
     material = _texts(one, "material", down=True).get(row, "")
     if material:
@@ -298,7 +298,7 @@ def _jar_row(one: Mapped, row: int, jar: Record, sheet: Sheet) -> None:
             jar[f"{name} [{unit}]"] = (value, *place)
 
 
-def _cell_of(one: Mapped, row: int, name: str, sheet: Sheet) -> float | None:
+def _cell_of(one: Mapped, row: int, name: str, sheet: Build) -> float | None:
     column, meaning = one.column(name), one.meaning(name)
     if column is None or meaning is None:
         return None
@@ -307,14 +307,14 @@ def _cell_of(one: Mapped, row: int, name: str, sheet: Sheet) -> float | None:
     return _figures(single, column, name, meaning.unit, sheet).get(row)
 
 
-def _jars_read(one: Mapped, sheet: Sheet) -> Iterator[str]:
+def _jars_read(one: Mapped, sheet: Build) -> Iterator[str]:
     for _, meaning in one.columns:
         if meaning.name == "a jar":
             yield meaning.jar
     yield from dict.fromkeys(name for name in _jar_texts(one, sheet).values() if name)
 
 
-def _jar_texts(one: Mapped, sheet: Sheet) -> dict[int, str]:
+def _jar_texts(one: Mapped, sheet: Build) -> dict[int, str]:
     """Return the jar of each row: from its column, or the one that the whole table is of."""
     if one.column("jar") is not None:
         return _texts(one, "jar", down=True)
@@ -332,7 +332,7 @@ def _same(name: str, names: Mapping[str, object]) -> str | None:
     return next((other for other in names if bare(other) == bare(name) and bare(name)), None)
 
 
-def _said(sheet: Sheet, section: str) -> dict[str, tuple[str, int | None]]:
+def _said(sheet: Build, section: str) -> dict[str, tuple[str, int | None]]:
     """Return the answers of a section that say something."""
     return {
         key: (value, sheet.answers.line(section, key))
@@ -341,7 +341,7 @@ def _said(sheet: Sheet, section: str) -> dict[str, tuple[str, int | None]]:
     }
 
 
-def _say(records: dict[str, Record], key: str, value: str, line: int | None, sheet: Sheet) -> None:
+def _say(records: dict[str, Record], key: str, value: str, line: int | None, sheet: Build) -> None:
     """Put an answer such as `inoculum of every jar [g] = 300` into the records that it is about."""
     header = parse_header(key)
     name, _, whom = header.name.partition(" of ")
@@ -391,7 +391,7 @@ def _amount(record: Record, header: str) -> float:
 
 
 def materials_of(
-    mapped: Sequence[Mapped], jars: Mapping[str, Record], sheet: Sheet
+    mapped: Sequence[Mapped], jars: Mapping[str, Record], sheet: Build
 ) -> dict[str, Record]:
     """Return what is known of each material, from the sheet and from the answers."""
     materials: dict[str, Record] = {}
@@ -445,7 +445,7 @@ def _inoculum_VS(name: str, record: Record, jars: Mapping[str, Record]) -> None:
             return
 
 
-def _material_row(one: Mapped, row: int, record: Record, sheet: Sheet) -> None:
+def _material_row(one: Mapped, row: int, record: Record, sheet: Build) -> None:
     place = (row + 1, one.table.grid.name)
     role = _texts(one, "role").get(row, "")
     if role:
@@ -470,7 +470,7 @@ _ROLES: Mapping[str, str] = {
 
 
 def readings_of(
-    mapped: Sequence[Mapped], jars: Mapping[str, Record], sheet: Sheet
+    mapped: Sequence[Mapped], jars: Mapping[str, Record], sheet: Build
 ) -> list[Reading]:
     """Return all readings, with methane shares that stand in tables of their own beside them."""
     readings: list[Reading] = []
@@ -493,7 +493,7 @@ def readings_of(
 _VALUES = (*QUANTITIES, "temperature", "ambient", "methane")
 
 
-def _long(one: Mapped, jars: Mapping[str, Record], sheet: Sheet) -> Iterator[Reading]:
+def _long(one: Mapped, jars: Mapping[str, Record], sheet: Build) -> Iterator[Reading]:
     times = _times(one, sheet)
     names = _jar_texts(one, sheet)
     notes, emptied = _texts(one, "note"), _texts(one, "emptied")
@@ -515,7 +515,7 @@ def _long(one: Mapped, jars: Mapping[str, Record], sheet: Sheet) -> Iterator[Rea
         yield Reading(jar, times[row], row + 1, one.table.grid.name, values)
 
 
-def _wide(one: Mapped, jars: Mapping[str, Record], sheet: Sheet) -> Iterator[Reading]:
+def _wide(one: Mapped, jars: Mapping[str, Record], sheet: Build) -> Iterator[Reading]:
     times = _times(one, sheet)
     shared = {}
     for name in ("temperature", "ambient", "methane"):
@@ -560,7 +560,7 @@ def _part(quantity: str, after: bool) -> str:
     return quantity.replace("before", "after") if after else quantity
 
 
-def _across(one: Mapped, jars: Mapping[str, Record], sheet: Sheet) -> Iterator[Reading]:
+def _across(one: Mapped, jars: Mapping[str, Record], sheet: Build) -> Iterator[Reading]:
     if one.held is None:
         return
     names = _texts(one, "jar")
@@ -580,7 +580,7 @@ def _across(one: Mapped, jars: Mapping[str, Record], sheet: Sheet) -> Iterator[R
 
 
 def _with_shares(
-    readings: list[Reading], one: Mapped, jars: Mapping[str, Record], sheet: Sheet
+    readings: list[Reading], one: Mapped, jars: Mapping[str, Record], sheet: Build
 ) -> list[Reading]:
     """Put methane shares of a table of their own to the jar's or material's readings.
 
@@ -650,7 +650,7 @@ def _nearest(readings: Sequence[Reading], places: Sequence[int], at: datetime | 
     return [place for _, place in best.values()]
 
 
-def _with_falls(readings: list[Reading], sheet: Sheet) -> list[Reading]:
+def _with_falls(readings: list[Reading], sheet: Build) -> list[Reading]:
     """Mark falls of running totals as emptied vessels, where a person says that they are."""
     if sheet.answers.get(TRIAL, FALLS) != "emptied":
         return readings
@@ -680,7 +680,7 @@ def gaps_of(readings: Sequence[Reading], measured: str) -> dict[str, list[int]]:
     return gaps
 
 
-def _without_gaps(readings: list[Reading], jars: dict[str, Record], sheet: Sheet) -> list[Reading]:
+def _without_gaps(readings: list[Reading], jars: dict[str, Record], sheet: Build) -> list[Reading]:
     """Leave rows without a figure out, and their jars where a person says that gas was lost."""
     measured = sheet.answers.get(TRIAL, "measured") or ""
     wanted = WAYS.get(measured)
@@ -710,7 +710,7 @@ def order_of(at: datetime | float) -> float:
 # ---------------------------------------------------------------- tables
 
 
-def _trial_table(sheet: Sheet) -> Table:
+def _trial_table(sheet: Build) -> CellTable:
     rows, numbers = [], []
     for key, (value, line) in _said(sheet, TRIAL).items():
         if parse_header(key).name not in OWN_ITEMS:
@@ -719,7 +719,7 @@ def _trial_table(sheet: Sheet) -> Table:
     if share_assumed(sheet.answers):
         rows += [("methane [%]", str(ASSUMED_SHARE)), ("methane uncertainty [%]", "10")]
         numbers += [1, 1]
-    return Table(sheet.file, ("item", "value"), tuple(rows), tuple(numbers))
+    return CellTable(sheet.file, ("item", "value"), tuple(rows), tuple(numbers))
 
 
 ASSUMED_SHARE = 60
@@ -749,9 +749,9 @@ def _table(
     records: Mapping[str, Record],
     first: str,
     headers: Sequence[str],
-    sheet: Sheet,
+    sheet: Build,
     section: str,
-) -> Table:
+) -> CellTable:
     """Return records as a table; its rows are those of the file where the first of them stands."""
     used = [h for h in headers if any(h in record for record in records.values())]
     used = [h for h in headers if h in used or h in ("material", "role")]
@@ -762,10 +762,10 @@ def _table(
         own = [place[1] for place in record.values() if place[2] != sheet.file]
         numbers.append(own[0] if len(tables) == 1 and own else 1)
     title = tables.pop() if len(tables) == 1 else f"{name} [{section}]"
-    return Table(title, (first, *used), tuple(rows), tuple(numbers))
+    return CellTable(title, (first, *used), tuple(rows), tuple(numbers))
 
 
-def _readings_table(readings: Sequence[Reading], file: str) -> Table:
+def _readings_table(readings: Sequence[Reading], file: str) -> CellTable:
     names = [n for n in _VALUES if any(n in reading.values for reading in readings)]
     units = {"degC": "°C", "dimensionless": "fraction"}
     headers = [f"{n} [{units.get(str(UNITS[n]), UNITS[n])}]" for n in names]
@@ -777,5 +777,5 @@ def _readings_table(readings: Sequence[Reading], file: str) -> Table:
     )
     tables = {reading.table for reading in readings}
     header = ("jar", "taken" if dated else "time [d]", *headers, *words)
-    return Table(tables.pop() if len(tables) == 1 else file, header, rows,
+    return CellTable(tables.pop() if len(tables) == 1 else file, header, rows,
                  tuple(reading.row for reading in readings))  # fmt: skip

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from bmp.problem import Problem, shown
 from bmp.read.columns import parse_header
 from bmp.read.tables import Cell
-from bmp.read.takeover.answers import Answers, Line, Section, quoted
+from bmp.read.takeover.answers import Answers, AnswerSection, Line, quoted
 from bmp.read.takeover.columns import (
     KINDS,
     NOT_USED,
@@ -87,7 +87,7 @@ def section_title(table: FoundTable) -> str:
     return f"table in {table.grid.name}, row {table.header_row}"
 
 
-def table_section(proposal: TableProposal) -> Section:
+def table_section(proposal: TableProposal) -> AnswerSection:
     """Return the lines about one table, with what is proposed."""
     table = proposal.table
     lines = [Line(HOLDS, proposal.kind)]
@@ -101,10 +101,10 @@ def table_section(proposal: TableProposal) -> Section:
     left = ", ".join(f"row {row} “{text}”" for row, text in table.left_out[:6])
     more = f" and {len(table.left_out) - 6} more" if len(table.left_out) > 6 else ""
     remark = rows + (f"; left out: {left}{more}" if left else "")
-    return Section(section_title(table), tuple(lines), remark)
+    return AnswerSection(section_title(table), tuple(lines), remark)
 
 
-def sheet_section(proposals: Sequence[TableProposal]) -> Section:
+def sheet_section(proposals: Sequence[TableProposal]) -> AnswerSection:
     """Return what is asked of the sheet as a whole: which of several trials in it is to be read."""
     names: set[str] = set()
     for one in proposals:
@@ -114,9 +114,9 @@ def sheet_section(proposals: Sequence[TableProposal]) -> Section:
                 as_words(cell) for cell in one.table.cells(own.column) if not is_missing(cell)
             }
     if not 1 < len(names) <= 20:
-        return Section(SHEET, ())
+        return AnswerSection(SHEET, ())
     remark = "several trials stand in one table"
-    return Section(SHEET, (Line(WHICH, UNKNOWN, remark, tuple(sorted(names))),))
+    return AnswerSection(SHEET, (Line(WHICH, UNKNOWN, remark, tuple(sorted(names))),))
 
 
 def _value(one: Proposal) -> str:

@@ -15,8 +15,8 @@ from bmp.read.setup import CHOICES, flush_gas
 from bmp.read.takeover.answers import (
     UNKNOWN,
     Answers,
+    AnswerSection,
     Line,
-    Section,
     answers_of,
     canonical,
     quoted,
@@ -33,9 +33,9 @@ from bmp.read.takeover.build import (
     TRIAL,
     WAYS,
     WHOLE,
+    Build,
     Reading,
     Record,
-    Sheet,
     gaps_of,
     jars_of,
     materials_of,
@@ -64,10 +64,10 @@ ROLES = ("inoculum", "substrate", "control", "weight check")
 
 
 @dataclass(frozen=True)
-class Draft:
+class Proposal:
     """Everything that is asked about a sheet, with proposals or a person's answers."""
 
-    sections: tuple[Section, ...]
+    sections: tuple[AnswerSection, ...]
     answers: Answers
     """The answers as far as there are any, under the names of this version of the sheet."""
     mapped: tuple[Mapped, ...]
@@ -84,7 +84,7 @@ class Draft:
         return [(s.title, line) for s in self.sections for line in s.lines if line.open]
 
 
-def draft(grids: Sequence[Grid], title: str, given: Answers | None, file: str) -> Draft:
+def draft(grids: Sequence[Grid], title: str, given: Answers | None, file: str) -> Proposal:
     """Return what is asked about a sheet.
 
     Parameters
@@ -109,9 +109,9 @@ def draft(grids: Sequence[Grid], title: str, given: Answers | None, file: str) -
     answers = _together(sections, old)
     mapped = map_tables(proposals, answers, file, problems)
     sections = _with_unreadable(sections, mapped, answers, file, old)
-    about: list[Section] = []
+    about: list[AnswerSection] = []
     for ask in (_jar_lines, _material_lines, _trial_lines):
-        sheet = Sheet(_together([*sections, *about], old), file, [], drafting=True)
+        sheet = Build(_together([*sections, *about], old), file, [], drafting=True)
         asked = _with_answers(ask(mapped, facts, sheet, title, grids), old)
         about.insert(0, _with_said(asked, old))
     sections += about
@@ -122,18 +122,18 @@ def draft(grids: Sequence[Grid], title: str, given: Answers | None, file: str) -
         for line in section.lines
         if old is not None and old.get(section.title, line.key) is None
     )
-    return Draft(kept, _together(sections, old), mapped, tuple(problems), new)
+    return Proposal(kept, _together(sections, old), mapped, tuple(problems), new)
 
 
 def _with_unreadable(
-    sections: Sequence[Section],
+    sections: Sequence[AnswerSection],
     mapped: Sequence[Mapped],
     answers: Answers,
     file: str,
     old: Answers | None,
-) -> list[Section]:
+) -> list[AnswerSection]:
     """Ask about every cell that does not hold what its column does."""
-    sheet = Sheet(answers_of(sections, False), file, [], drafting=True)
+    sheet = Build(answers_of(sections, False), file, [], drafting=True)
     readings_of(mapped, jars_of(mapped, sheet), sheet)
     materials_of(mapped, {}, sheet)
     asked: dict[str, list[Line]] = {}
@@ -167,7 +167,7 @@ def _named_in(proposals: Sequence[TableProposal], kind: str, meaning: str) -> li
     ]
 
 
-def _table_section(proposal: TableProposal) -> Section:
+def _table_section(proposal: TableProposal) -> AnswerSection:
     section = table_section(proposal)
     if proposal.kind == "readings" and proposal.of("jar") is None:
         line = Line(WHOLE, proposal.table.grid.title, "no column names the jar")
@@ -206,7 +206,7 @@ def _alike(old: str, keys: Iterable[str], new: str, own: set[str]) -> float:
     return shared + (0.5 if old.rpartition(", row")[0] == new.rpartition(", row")[0] else 0.0)
 
 
-def _with_answers(section: Section, given: Answers | None) -> Section:
+def _with_answers(section: AnswerSection, given: Answers | None) -> AnswerSection:
     if given is None:
         return section
     lines = tuple(
@@ -217,7 +217,7 @@ def _with_answers(section: Section, given: Answers | None) -> Section:
     return replace(section, lines=lines)
 
 
-def _with_said(section: Section, given: Answers | None) -> Section:
+def _with_said(section: AnswerSection, given: Answers | None) -> AnswerSection:
     """Return a section with what a person has said on its subject and is not asked any more."""
     if given is None:
         return section
@@ -230,7 +230,7 @@ def _with_said(section: Section, given: Answers | None) -> Section:
     return replace(section, lines=(*section.lines, *said))
 
 
-def _together(sections: Sequence[Section], given: Answers | None) -> Answers:
+def _together(sections: Sequence[AnswerSection], given: Answers | None) -> Answers:
     """Return proposals and answers as one, what a person wrote of his own accord included."""
     own = answers_of(sections, given is not None and given.confirmed)
     if given is None:
@@ -246,8 +246,8 @@ def _together(sections: Sequence[Section], given: Answers | None) -> Answers:
 
 
 def _jar_lines(
-    mapped: Sequence[Mapped], facts: Sequence[Fact], sheet: Sheet, title: str, grids: Sequence[Grid]
-) -> Section:
+    mapped: Sequence[Mapped], facts: Sequence[Fact], sheet: Build, title: str, grids: Sequence[Grid]
+) -> AnswerSection:
     jars = jars_of(mapped, sheet)
     lines: list[Line] = []
     for name, jar in jars.items():
@@ -269,7 +269,7 @@ def _jar_lines(
             remark += "; without it no flush gas is balanced"
         key = "jar volume of every jar [mL]"
         lines.append(Line(key, volume or UNKNOWN, remark))
-    return Section(JARS, tuple(lines), "what no column says of the jars")
+    return AnswerSection(JARS, tuple(lines), "what no column says of the jars")
 
 
 def _mass_line(name: str, facts: Sequence[Fact], remark: str) -> Line:
@@ -293,8 +293,8 @@ def _quantities(mapped: Sequence[Mapped]) -> set[str]:
 
 
 def _material_lines(
-    mapped: Sequence[Mapped], facts: Sequence[Fact], sheet: Sheet, title: str, grids: Sequence[Grid]
-) -> Section:
+    mapped: Sequence[Mapped], facts: Sequence[Fact], sheet: Build, title: str, grids: Sequence[Grid]
+) -> AnswerSection:
     jars = jars_of(mapped, sheet)
     materials = materials_of(mapped, jars, sheet)
     roles = {name: _role(name, record, jars) for name, record in materials.items()}
@@ -313,7 +313,7 @@ def _material_lines(
                 key = f"VS of {quoted(name)} [% of fresh mass]"
                 remark = "volatile solids; where not known, yields are per gram of fresh feed"
                 lines.append(Line(key, "not known", remark))
-    return Section(MATERIALS, tuple(lines), "what no column says of the materials")
+    return AnswerSection(MATERIALS, tuple(lines), "what no column says of the materials")
 
 
 def _inoculum_VS_known(jars: Mapping[str, Record]) -> bool:
@@ -345,8 +345,8 @@ def _role(name: str, record: Record, jars: Mapping[str, Record]) -> str:
 
 
 def _trial_lines(
-    mapped: Sequence[Mapped], facts: Sequence[Fact], sheet: Sheet, title: str, grids: Sequence[Grid]
-) -> Section:
+    mapped: Sequence[Mapped], facts: Sequence[Fact], sheet: Build, title: str, grids: Sequence[Grid]
+) -> AnswerSection:
     jars = jars_of(mapped, sheet)
     materials = materials_of(mapped, jars, sheet)
     readings = readings_of(mapped, jars, sheet)
@@ -369,7 +369,7 @@ def _trial_lines(
     lines.append(Line("blank", said, "measured: jars with inoculum alone", ("measured", "none")))
     if _american(mapped):
         lines.append(Line("show units", "US customary", "next to the SI ones; or: SI"))
-    return Section(TRIAL, tuple(lines), "what holds for the whole trial")
+    return AnswerSection(TRIAL, tuple(lines), "what holds for the whole trial")
 
 
 def _american(mapped: Sequence[Mapped]) -> bool:
@@ -384,7 +384,7 @@ def _ways(held: set[str]) -> list[str]:
     return [way for way, names in WAYS.items() if held & set(names) and way != "methane volume"]
 
 
-def _gap_lines(readings: Sequence[Reading], held: set[str], sheet: Sheet) -> Iterable[Line]:
+def _gap_lines(readings: Sequence[Reading], held: set[str], sheet: Build) -> Iterable[Line]:
     """Ask about rows in which a jar was handled and not read: whether its gas was let out."""
     said = sheet.answers.get(TRIAL, "measured") or UNKNOWN
     ways = [said] if said in WAYS else _ways(held)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from bmp.moving import move
 from bmp.problem import Problem, UnusableInput
-from bmp.read.tables import Table
+from bmp.read.tables import CellTable
 from bmp.read.takeover.answers import (
     ENDING,
     Answers,
@@ -20,21 +20,21 @@ from bmp.read.takeover.answers import (
 from bmp.read.takeover.build import ASSUMED_SHARE_WORDS, build_tables, share_assumed
 from bmp.read.takeover.columns import KINDS, NOT_USED, UNITS, shown_unit
 from bmp.read.takeover.grid import read_grids
-from bmp.read.takeover.propose import Draft, draft
+from bmp.read.takeover.propose import Proposal, draft
 
 
 @dataclass(frozen=True)
 class TakenOver:
     """The four tables of a trial that stands in a sheet of its owner's own making."""
 
-    tables: dict[str, Table]
+    tables: dict[str, CellTable]
     headers: dict[tuple[str, str], str]
     """(table, name of ours) -> the owner's header, for messages."""
     said: tuple[str, ...]
     """Plain sentences: by which answers it is read."""
 
 
-def look_through(place: Path) -> tuple[Draft, Path]:
+def look_through(place: Path) -> tuple[Proposal, Path]:
     """Return everything that is asked about a sheet, and where its answers are kept.
 
     A sheet without answers of its own is proposed those of one beside it with the same headers,
@@ -62,7 +62,7 @@ MOST_BESIDE = 200
 """Files of answers in one folder that are looked at."""
 
 
-def _answers_beside(found: Draft, path: Path) -> tuple[Answers, str] | None:
+def _answers_beside(found: Proposal, path: Path) -> tuple[Answers, str] | None:
     """Return a person's confirmed answers about a sheet with the same headers, with their file."""
     wanted = _columns(found.answers)
     beside = [p for p in path.parent.glob(f"*{ENDING}") if p.is_file()][:MOST_BESIDE]
@@ -87,7 +87,7 @@ def _columns(answers: Answers) -> set[str]:
     }
 
 
-def write_answers(found: Draft, place: Path, path: Path, confirmed: bool = False) -> None:
+def write_answers(found: Proposal, place: Path, path: Path, confirmed: bool = False) -> None:
     """Write the file of answers, whole or not at all."""
     new = path.with_name(f".{path.name}.new")
     # the mark at its front lets every editor of Windows see that it is UTF-8
@@ -138,7 +138,7 @@ def take_over(place: Path) -> TakenOver:
     return TakenOver(tables, headers, tuple(said))
 
 
-def _new_columns(found: Draft, place: Path, path: Path) -> list[Problem]:
+def _new_columns(found: Proposal, place: Path, path: Path) -> list[Problem]:
     """Return a problem for each column that the answers do not know: nobody has confirmed it."""
     wanted = f"type  bmp start “{place}”  and confirm it"
     return [

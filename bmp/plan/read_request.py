@@ -1,0 +1,233 @@
+"""Read the request: a workbook or folder with the tables `materials` and `plan`."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from bmp.atmosphere import standard_atmosphere_kPa
+from bmp.plan.items import CHOICES, ITEM_NAMES, ITEMS, NUMBERS, WISH_MATERIALS
+from bmp.plan.plan_request import MaterialRequest, PlanRequest
+from bmp.plan.refusal import PlanRefused, Refusal
+from bmp.plan.shown_units import shown_units
+from bmp.problem import Problem, UnusableInput, shown
+from bmp.read.cells import ERROR_WANTED, Unreadable, is_error, moment, number, quantity, words
+from bmp.read.columns import KnownColumn, ignored_words, match_unit, parse_header
+from bmp.read.crucibles import read_crucibles, with_crucibles
+from bmp.read.records import materials_of, read_rows
+from bmp.read.setup import altitude
+from bmp.read.tables import CellTable, missing_tables, read_tables
+
+TABLES = ("materials", "plan")
+
+
+@dataclass(frozen=True)
+class WrittenWishes:
+    """The plan request as it was handed in, and where each item stands."""
+
+    request: PlanRequest
+    table: str
+    """Name of the table `plan`, for messages."""
+    rows: dict[str, int]
+    """Row of each item that was given, by its field in `PlanRequest`."""
+    assumed: tuple[str, ...]
+    ignored: tuple[str, ...]
+    materials: str = "materials"
+    """Name of the table `materials`, for messages."""
+
+
+def read_request(place: Path) -> WrittenWishes:
+    """Read what a plan is made from.
+
+    Parameters
+    ----------
+    place
+        A workbook (`.xlsx`) with the sheets `materials` and `plan`, or a folder with `.csv` files
+        of these names; a third, `crucibles`, may give TS and VS.
+
+    Raises
+    ------
+    UnusableInput
+        With every problem found, each with its table, row and column.
+    """
+    tables = read_tables(place, (*TABLES, "crucibles"))
+    problems = missing_tables(place, TABLES, tables)
+    if problems:
+        raise UnusableInput(problems)
+    ignored: list[str] = []
+    assumed: list[str] = []
+    values, rows = _items(tables["plan"], problems, ignored)
+    units = _units(tables["plan"], rows)
+    materials = _materials(tables, problems, ignored, assumed)
+    if "jar_volume_mL" not in values and not any(p.table == tables["plan"].name for p in problems):
+        wanted = "add an item “jar volume [mL]”: the inner volume of an empty jar"
+        problems.append(Problem(tables["plan"].name, "there is no jar volume", wanted))
+    if problems:
+        raise UnusableInput(problems)
+    altitude_m = values.pop("altitude_m", None)
+    if altitude_m is not None and "ambient_kPa" not in values:
+        values["ambient_kPa"] = standard_atmosphere_kPa(altitude_m)
+        assumed.append(
+            f"air pressure {values['ambient_kPa']:.1f} kPa, "
+            f"standard atmosphere at {altitude_m:.0f} m"
+        )
+    request = PlanRequest(
+        materials,
+        units=shown_units(units),
+        **({"title": place.resolve().stem} | values),
+    )
+    names = [tables[name].name for name in ("plan", "materials")]
+    return WrittenWishes(request, names[0], rows, tuple(assumed), tuple(ignored), names[1])
+
+
+def _items(
+    table: CellTable, problems: list[Problem], ignored: list[str]
+) -> tuple[dict[str, Any], dict[str, int]]:
+    if [text.lower() for text in table.header[:2]] != ["item", "value"]:
+        wanted = "the first row must read: item, value"
+        what = f"the header is {shown(', '.join(table.header))}"
+        problems.append(Problem(table.name, what, wanted, 1))
+        return {}, {}
+    by_name = {known.name.lower(): known for known in ITEMS}
+    values: dict[str, Any] = {}
+    rows: dict[str, int] = {}
+    for row, line in zip(table.row_numbers, table.rows, strict=True):
+        text, cell = words(line[0]), line[1] if len(line) > 1 else None
+        known = by_name.get(parse_header(text).name.lower())
+        if known is None:
+            ignored.append(ignored_words(table.name, "item", text, by_name))
+        elif known.field in values:
+            what = f"the item “{known.name}” stands twice"
+            problems.append(Problem(table.name, what, "keep one", row))
+        elif cell is not None:
+            value = _value(known, cell, text, table, row, problems)
+            if value is not None:
+                values[known.field], rows[known.field] = value, row
+    return values, rows
+
+
+def _units(table: CellTable, rows: Mapping[str, int]) -> dict[str, str]:
+    """Return the unit written on each item that was given."""
+    fields = {row: field for field, row in rows.items()}
+    written = {}
+    for row, line in zip(table.row_numbers, table.rows, strict=True):
+        unit = parse_header(words(line[0])).unit
+        if row in fields and unit:
+            written[fields[row]] = unit
+    return written
+
+
+def _value(
+    known: KnownColumn, cell: Any, text: str, table: CellTable, row: int, problems: list[Problem]
+) -> Any:
+    """Return an item's value in the project's unit; `None` with a problem told."""
+    wanted = ""
+    try:
+        if known.unit is not None:
+            rule = match_unit(known, parse_header(text), table.name, problems, row)
+            if rule is None:
+                return None
+            value = quantity(cell, rule, known.unit, table.semicolons)
+            return altitude(value) if known.field == "altitude_m" else value
+        if is_error(cell):
+            raise Unreadable(ERROR_WANTED)
+        if known.field == "started":
+            return moment(cell)
+        if known.field in NUMBERS:
+            value = number(cell, table.semicolons)
+            if not NUMBERS[known.field]:
+                return value
+            if value.is_integer():
+                return int(value)
+            wanted = "write a whole number"
+        elif known.field in CHOICES:
+            choices = CHOICES[known.field]
+            if words(cell).lower() in choices:
+                return choices[words(cell).lower()]
+            wanted = f"write one of: {', '.join(choices)}"
+        else:
+            return words(cell)
+    except Unreadable as error:
+        wanted = str(error)
+    problems.append(Problem(table.name, f"{shown(cell)} stands for “{known.name}”", wanted, row))
+    return None
+
+
+def _materials(
+    tables: dict[str, CellTable], problems: list[Problem], ignored: list[str], assumed: list[str]
+) -> tuple[MaterialRequest, ...]:
+    rows = read_rows(tables["materials"], WISH_MATERIALS, problems, ignored)
+    materials = materials_of(rows, problems)
+    places = {material.name: index for material, index in materials}
+    known = tuple(material for material, _ in materials)
+    if "crucibles" in tables:
+        solids = read_crucibles(tables["crucibles"], known, problems, ignored)
+        known = with_crucibles(known, solids, assumed)
+    request = []
+    for material in known:
+        index = places[material.name]
+        ratio = rows.text("ratio", index)
+        try:
+            wanted_ratio = number(ratio, tables["materials"].semicolons) if ratio else None
+        except Unreadable as error:
+            what = f"{shown(ratio)} is not a number that can be read"
+            problems.append(rows.problem(index, "ratio", what, str(error)))
+            continue
+        like = rows.text("like", index) or None
+        available = rows.number("available_g", index)
+        request.append(MaterialRequest(material, like, wanted_ratio, available))
+    return tuple(request)
+
+
+def refused_problems(written: WrittenWishes, refused: PlanRefused) -> list[Problem]:
+    """Return the refusals as problems, each at the row of its item where it was given.
+
+    What would do is named by the items to write.
+    """
+    rows = {ITEM_NAMES[field]: row for field, row in written.rows.items()}
+
+    def problem(one: Refusal) -> Problem:
+        wanted = f"possible: {one.instead}" if one.instead else "change it"
+        changed = dataclasses.replace(written.request, **one.change)
+        items = changed_words(written.request, changed)
+        if items and items != one.instead:
+            wanted += f" (write: {items})"
+        if one.item == "materials":
+            what, _, right = one.why.partition("; ")
+            return Problem(written.materials, what, right or wanted)
+        return Problem(written.table, f"{one.item}: {one.why}", wanted, rows.get(one.item))
+
+    return [problem(one) for one in refused.refusals]
+
+
+def changed_words(request: PlanRequest, nearest: PlanRequest) -> str:
+    """Return what differs between request and the nearest possible ones, in words."""
+    said = []
+    for known in ITEMS:
+        if known.field == "altitude_m":
+            continue
+        old, new = getattr(request, known.field), getattr(nearest, known.field)
+        if old != new:
+            said.append(f"{known.name} {_shown_value(known, new)}")
+    kept = {asked.material.name for asked in nearest.materials}
+    dropped = [w.material.name for w in request.materials if w.material.name not in kept]
+    if dropped:
+        said.append(f"without {', '.join(dropped)}")
+    had = {asked.material.name: asked.available_g for asked in request.materials}
+    for asked in nearest.materials:
+        if asked.available_g != had[asked.material.name]:
+            said.append(f"{asked.available_g:g} g of {asked.material.name}")
+    return ", ".join(said)
+
+
+def _shown_value(known: KnownColumn, value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if not isinstance(value, int | float):
+        return str(value)
+    unit = {"dimensionless": "%", "degC": "°C", None: ""}.get(known.unit, known.unit or "")
+    scale = 100 if known.unit == "dimensionless" else 1
+    return f"{value * scale:g} {unit}".strip()
