@@ -24,7 +24,7 @@ from bmp.trial import BoolArray, FloatArray, IntArray
 
 # A jar read some hours after the last blank takes that blank's last value: at the end of a trial
 # the inoculum gives next to nothing in that time (common practice, no source).
-SAME_ROUND_D = 0.5
+LATEST_AFTER_BLANK_D = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -337,8 +337,8 @@ def _distinct(run: IntArray, time_d: FloatArray) -> tuple[IntArray, FloatArray]:
 def net_curves(gas: JarGas, jars: JarColumns, blanks: Blanks) -> NetCurves:
     """Return the net yield of every jar that holds a sample, at its own times.
 
-    y_j(t) = (M_j(t) - m_inoculum,j b(t)) / m_j; document 200, Eqs. 1 to 3. Readings after the end
-    of the blanks (and of the round of readings that they end in) are left out, never extrapolated.
+    y_j(t) = (M_j(t) - m_inoculum,j b(t)) / m_j; document 200, Eqs. 1 to 3. Readings well
+    after the end of the blanks (`LATEST_AFTER_BLANK_D`) are left out, never extrapolated.
     A yield below zero stays as it is.
     """
     sampled = jars.series >= 0
@@ -346,7 +346,7 @@ def net_curves(gas: JarGas, jars: JarColumns, blanks: Blanks) -> NetCurves:
     ends = np.full(sampled.size, np.inf)
     ends[with_blank] = blanks.end_d[jars.inoculum[with_blank]]
     ends[jars.typed] = np.inf
-    late = gas.time_d > ends[gas.jar] + SAME_ROUND_D
+    late = gas.time_d > ends[gas.jar] + LATEST_AFTER_BLANK_D
     here = sampled[gas.jar] & ~late
     jar, time_d = gas.jar[here], gas.time_d[here]
     which = np.where(with_blank, jars.inoculum, -1)[jar]

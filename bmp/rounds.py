@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from bmp.trial import FloatArray, IntArray
+from bmp.trial import BoolArray, FloatArray, IntArray
 
 LARGEST_PART: float = 0.3
 """A gap between readings that is a larger part than this of the time in which the jars around it
@@ -36,15 +36,30 @@ def rounds(jar: IntArray, time_d: FloatArray) -> IntArray:
     # jars read evenly one after the other, day and night, have no gaps that tell anything
     least_d = np.maximum(least_d, 2.0 * _running(0.25, gaps, max(2 * window, 8)))
     ends = gaps > np.maximum(least_d, 1e-9)
-    number, current, seen = np.zeros(jar.size, dtype=np.int64), -1, set[int]()
-    for place, (index, new) in enumerate(zip(order.tolist(), ends.tolist(), strict=True)):
-        one = int(jar[index])
-        if new or one in seen or not place:
-            current += 1
-            seen = set()
-        seen.add(one)
-        number[index] = current
+    ends[0] = True
+    number = np.empty(jar.size, dtype=np.int64)
+    number[order] = np.cumsum(_with_repeats(jar[order], ends)) - 1
     return number
+
+
+def _with_repeats(jar: IntArray, starts: BoolArray) -> BoolArray:
+    """Return where rounds start, with those that start because a jar comes up again.
+
+    Only between two gaps with a jar that does is there anything to go through one by one.
+    """
+    between = np.cumsum(starts)
+    by_jar = np.lexsort((jar, between))
+    again = (np.diff(between[by_jar]) == 0) & (np.diff(jar[by_jar]) == 0)
+    starts = starts.copy()
+    for part in np.unique(between[by_jar[1:][again]]):
+        first, end = np.searchsorted(between, (part, part + 1))
+        seen: set[int] = set()
+        for place, one in enumerate(jar[first:end].tolist(), first):
+            if one in seen:
+                starts[place] = True
+                seen = set()
+            seen.add(one)
+    return starts
 
 
 def round_times(number: IntArray, time_d: FloatArray) -> FloatArray:

@@ -32,4 +32,4 @@ CHOICES: Mapping[str, Mapping[str, Any]] = {
 }
 
 # Columns of the table `materials` that only a plan reads.
-WISH_MATERIALS: tuple[KnownColumn, ...] = (*MATERIALS, *known_rows(_TEXT, "materials of a plan"))
+REQUEST_MATERIALS: tuple[KnownColumn, ...] = (*MATERIALS, *known_rows(_TEXT, "materials of a plan"))

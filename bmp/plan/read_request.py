@@ -9,16 +9,16 @@ from pathlib import Path
 from typing import Any
 
 from bmp.atmosphere import standard_atmosphere_kPa
-from bmp.plan.items import CHOICES, ITEM_NAMES, ITEMS, NUMBERS, WISH_MATERIALS
+from bmp.plan.items import CHOICES, ITEM_NAMES, ITEMS, NUMBERS, REQUEST_MATERIALS
 from bmp.plan.plan_request import MaterialRequest, PlanRequest
 from bmp.plan.refusal import PlanRefused, Refusal
 from bmp.plan.shown_units import shown_units
 from bmp.problem import Problem, UnusableInput, shown
-from bmp.read.cells import ERROR_WANTED, Unreadable, is_error, moment, number, quantity, words
-from bmp.read.columns import KnownColumn, ignored_words, match_unit, parse_header
+from bmp.read.cells import ERROR_WANTED, Unreadable, is_error, moment, number, words
+from bmp.read.columns import KnownColumn, ignored_words, parse_header
 from bmp.read.crucibles import read_crucibles, with_crucibles
 from bmp.read.records import materials_of, read_rows
-from bmp.read.setup import altitude
+from bmp.read.setup import item_quantity
 from bmp.read.tables import CellTable, missing_tables, read_tables
 
 TABLES = ("materials", "plan")
@@ -127,11 +127,7 @@ def _value(
     wanted = ""
     try:
         if known.unit is not None:
-            rule = match_unit(known, parse_header(text), table.name, problems, row)
-            if rule is None:
-                return None
-            value = quantity(cell, rule, known.unit, table.semicolons)
-            return altitude(value) if known.field == "altitude_m" else value
+            return item_quantity(known, parse_header(text), cell, table, row, problems)
         if is_error(cell):
             raise Unreadable(ERROR_WANTED)
         if known.field == "started":
@@ -159,7 +155,7 @@ def _value(
 def _materials(
     tables: dict[str, CellTable], problems: list[Problem], ignored: list[str], assumed: list[str]
 ) -> tuple[MaterialRequest, ...]:
-    rows = read_rows(tables["materials"], WISH_MATERIALS, problems, ignored)
+    rows = read_rows(tables["materials"], REQUEST_MATERIALS, problems, ignored)
     materials = materials_of(rows, problems)
     places = {material.name: index for material, index in materials}
     known = tuple(material for material, _ in materials)

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bmp.plan.entry_cells import CellRule, allow, new_sheet, put, span
-from bmp.plan.items import CHOICES, ITEMS, WISH_MATERIALS
+from bmp.plan.items import CHOICES, ITEMS, REQUEST_MATERIALS
 from bmp.plan.literature import read_literature
 from bmp.read.columns import KnownColumn
 from bmp.trial import Material
@@ -73,7 +73,7 @@ def _written(known: KnownColumn, value: Any) -> Any:
 
 def _materials(book: Workbook, given: Sequence[Material]) -> None:
     """Write the sheet of the feeds: the inoculum stands in its first row."""
-    by_field = {known.field: known for known in WISH_MATERIALS}
+    by_field = {known.field: known for known in REQUEST_MATERIALS}
     columns = [by_field[field] for field in (*ASKED, *(ERRORS if given else ()))]
     sheet = new_sheet(book, "materials", [_header(k) for k in columns],
                       [26, 14, *(24 for _ in columns[2:])])  # fmt: skip

@@ -108,6 +108,28 @@ def _items(table: CellTable, problems: list[Problem], ignored: list[str]) -> dic
     return written
 
 
+def item_quantity(
+    known: KnownColumn,
+    header: Header,
+    cell: Any,
+    table: CellTable,
+    row: int,
+    problems: list[Problem],
+) -> float | None:
+    """Return an item's value in the project's unit; `None`, with a problem told, without a unit.
+
+    Raises
+    ------
+    Unreadable
+        The cell is no number, or one that cannot be.
+    """
+    rule = match_unit(known, header, table.name, problems, row)
+    if rule is None or known.unit is None:
+        return None
+    value = quantity(cell, rule, known.unit, table.semicolons)
+    return altitude(value) if known.field == "altitude_m" else value
+
+
 def _value(
     known: KnownColumn,
     cell: Any,
@@ -122,11 +144,7 @@ def _value(
 
     try:
         if known.unit is not None:
-            rule = match_unit(known, header, table.name, problems, row)
-            if rule is None:
-                return None
-            value = quantity(cell, rule, known.unit, table.semicolons)
-            return altitude(value) if known.field == "altitude_m" else value
+            return item_quantity(known, header, cell, table, row, problems)
         if is_error(cell):
             raise Unreadable(ERROR_WANTED)
         if known.field == "started":

@@ -8,7 +8,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from bmp.plan.items import ITEMS as PLAN_ITEMS
-from bmp.plan.items import WISH_MATERIALS
+from bmp.plan.items import REQUEST_MATERIALS
 from bmp.read.columns import CRUCIBLES, ITEMS, JARS, MATERIALS, READINGS, TANK_FEEDS, KnownColumn
 
 TABLES: Mapping[str, Sequence[KnownColumn]] = {
@@ -19,7 +19,7 @@ TABLES: Mapping[str, Sequence[KnownColumn]] = {
     "readings": READINGS,
     "tank feeds": TANK_FEEDS,
     "plan": PLAN_ITEMS,
-    "materials of a plan": WISH_MATERIALS[len(MATERIALS) :],
+    "materials of a plan": REQUEST_MATERIALS[len(MATERIALS) :],
 }
 PAGES = ("trial_files.md", "plan_files.md")
 _PLACE = re.compile(r"\| in `(?P<name>[a-z ]+)` \|.*\n(?:\|.*\n)*")
