@@ -18,7 +18,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 # In the order in which a trial goes. A command's file loads nothing heavy before it runs.
-COMMANDS = ("start", "plan", "due", "check", "analyze", "compare", "tank", "archive", "page")
+COMMANDS = (
+    "start", "plan", "due", "check", "analyze", "compare", "tank", "archive", "page", "guide",
+)  # fmt: skip
 
 
 def parser() -> argparse.ArgumentParser:

@@ -121,6 +121,8 @@ def text_for_people() -> Iterator[tuple[str, str]]:
     for ending in ("*.html", "*.j2"):
         for path in sorted(PACKAGE.rglob(ending)):
             name = path.relative_to(PACKAGE).as_posix()
+            if name.startswith("guide/rendered/"):
+                continue
             for text in blocks_of(path.read_text("utf-8")):
                 yield from ((name, one) for one in sentences(text))
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import mimetypes
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from flask import Flask, render_template, request
 from jinja2 import StrictUndefined
@@ -24,6 +25,9 @@ from bmp.page.reasons import reason
 from bmp.page.results_to_date import Analyses
 from bmp.page.worker import Run, directly
 from bmp.problem import UnusableInput
+
+KINDS: Final = {".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml"}
+"""Said here: some Windows computers call a script plain text, and no browser runs that."""
 
 
 def make_app(root: Path, access: Access, only: str = "", run: Run = directly) -> Flask:
@@ -56,6 +60,8 @@ def make_app(root: Path, access: Access, only: str = "", run: Run = directly) ->
     app.extensions["bmp"] = Site(root.resolve(), {only} if only else set(), Analyses(run), run)
     app.extensions["bmp-access"] = access
     install(app, access)
+    for ending, kind in KINDS.items():
+        mimetypes.add_type(kind, ending)
     app.register_blueprint(trial_list.pages)
     app.register_blueprint(compare_view.pages)
     app.register_blueprint(guide.pages)

@@ -7,6 +7,7 @@ import csv
 import json
 import re
 import time
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -509,6 +510,7 @@ def violations(page: Any) -> dict[str, str]:
     return {one["id"]: one["nodes"][0]["html"][:200] for one in found}
 
 
+WIDTHS = pytest.mark.parametrize(("width", "scheme"), [(390, "light"), (1280, "dark")])
 PAGES = (
     "/",
     "/new",
@@ -522,35 +524,59 @@ PAGES = (
     "/trials/cheese_dairy/changes",
     "/trials/empty/",
     "/units",
-    "/guide/",
-    "/guide/reading_errors/overflow",
     "/trials/broken.xlsx/own-sheet",
     "/trials/broken.xlsx/",
     "/trials/none/",
 )
 
 
-@pytest.mark.parametrize(("width", "scheme"), [(390, "light"), (1280, "dark")])
-def test_every_page_is_accessible_and_fits(
-    chromium: Any, demo: Served, width: int, scheme: str
-) -> None:
-    """WCAG 2.2 A and AA and good practice, by the rules of axe-core."""
+def looked_at(
+    chromium: Any, demo: Served, pages: Sequence[str], width: int, scheme: str
+) -> tuple[dict[str, dict[str, str]], list[str]]:
+    """Return what axe-core finds on pages that fit into a width, and what the console says."""
     errors: list[str] = []
+    found = {}
     view = {"width": width, "height": 800}
     with chromium.new_context(viewport=view, color_scheme=scheme) as context:
         demo.let_in(context)
         page = context.new_page()
         page.on("console", lambda said: errors.append(f"{page.url}: {said.text}"))
         page.on("pageerror", lambda error: errors.append(f"{page.url}: {error}"))
-        found = {}
-        for path in PAGES:
+        for path in pages:
             page.goto(demo.address + path)
             loaded(page)
             if path != "/trials/none/":
                 assert page.evaluate("document.documentElement.scrollWidth") <= width, path
-            found[path] = violations(page)
-    assert {path: ids for path, ids in found.items() if ids} == {}
-    assert [e for e in errors if "/trials/none/" not in e] == []
+            if ids := violations(page):
+                found[path] = ids
+    return found, [error for error in errors if "/trials/none/" not in error]
+
+
+@WIDTHS
+def test_every_page_is_accessible_and_fits(
+    chromium: Any, demo: Served, width: int, scheme: str
+) -> None:
+    """WCAG 2.2 A and AA and good practice, by the rules of axe-core."""
+    assert looked_at(chromium, demo, PAGES, width, scheme) == ({}, [])
+
+
+@WIDTHS
+def test_the_guide_is_accessible_and_fits(
+    chromium: Any, demo: Served, guide: Path, width: int, scheme: str
+) -> None:
+    pages = ("", "trial_files.html", "python_reference.html", "reading_errors/overflow.html")
+    looked = looked_at(chromium, demo, [f"/guide/{name}" for name in pages], width, scheme)
+    assert looked == ({}, [])
+
+
+def test_the_guide_is_searched_from_a_folder(telephone: Any, guide: Path) -> None:
+    telephone.goto((guide / "reading_errors" / "overflow.html").as_uri())
+    telephone.get_by_role("searchbox").fill("headspace psi")
+    first = telephone.locator(".found a").first
+    first.wait_for()
+    first.click()
+    assert telephone.url.startswith(guide.as_uri())
+    telephone.get_by_role("heading", level=1).wait_for()
 
 
 def test_everything_works_by_the_keyboard(telephone: Any, demo: Served) -> None:
