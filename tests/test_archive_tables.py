@@ -110,7 +110,7 @@ def test_stretches_hold_whole_trials(archive: Path, monkeypatch: pytest.MonkeyPa
     layout = layout_of(path, READINGS, [], [])
     assert layout is not None
     whole = path.read_bytes()
-    monkeypatch.setattr(sys.modules["bmp.archive.chunks"], "STRETCH_BYTES", 50_000)
+    monkeypatch.setattr(sys.modules["bmp.archive.chunks"], "CHUNK_BYTES", 50_000)
     found = survey(path, layout)
     assert found is not None
     assert not found.mixed
@@ -136,7 +136,7 @@ def test_neither_stretches_nor_processes_change_the_outcome(
     assert set(whole.refused) == {"T00004"}
     assert "has no row in the table “readings”" in whole.refused["T00004"][0]
     assert len(whole.because) == 8
-    monkeypatch.setattr(sys.modules["bmp.archive.chunks"], "STRETCH_BYTES", 50_000)
+    monkeypatch.setattr(sys.modules["bmp.archive.chunks"], "CHUNK_BYTES", 50_000)
     monkeypatch.setattr(sys.modules["bmp.archive.run"], "WORTH_BYTES", 1)
     for workers in (1, 2):
         cut = run_archive(archive, tmp_path / f"kept-{workers}", workers)
@@ -162,7 +162,7 @@ def test_rows_of_trials_may_lie_between_those_of_others(
 def test_an_interrupted_run_over_stretches_goes_on(
     archive: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(sys.modules["bmp.archive.chunks"], "STRETCH_BYTES", 50_000)
+    monkeypatch.setattr(sys.modules["bmp.archive.chunks"], "CHUNK_BYTES", 50_000)
     done: list[int] = []
     whole = four_tables.ChunkPart.outcome
 
@@ -234,7 +234,7 @@ def test_rows_without_a_trial_are_told_once(tmp_path: Path) -> None:
 def test_a_row_put_in_before_moves_the_rows_that_are_told(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(sys.modules["bmp.archive.chunks"], "STRETCH_BYTES", 200)
+    monkeypatch.setattr(sys.modules["bmp.archive.chunks"], "CHUNK_BYTES", 200)
     content = archive_of({"one": tables(), "two": tables()})
     content["readings"][-1][-1] = "oops"
     place = write_csv(tmp_path / "archive", content)

@@ -16,7 +16,7 @@ from bmp.problem import Problem, UnusableInput
 from bmp.runs import first
 from bmp.trial import IntArray
 
-STRETCH_BYTES = 4_000_000
+CHUNK_BYTES = 4_000_000
 BLOCK_BYTES = 1 << 20
 NEWLINE = 10
 MOST_NAMELESS = 1_000
@@ -156,7 +156,7 @@ def _refuse_nameless(table: str, lines: _Lines, nameless: list[int]) -> None:
 def _cuts(firsts: IntArray, lines: _Lines) -> IntArray:
     """Return the lines at which chunks begin, each the first of a trial."""
     begin = lines.begins([0])[0]
-    size = max(1, round(STRETCH_BYTES * lines.count / max(1, lines.end - begin)))
+    size = max(1, round(CHUNK_BYTES * lines.count / max(1, lines.end - begin)))
     chunk = (firsts - firsts[:1]) // size
     cuts: IntArray = firsts[first(chunk)]
     return cuts

@@ -136,7 +136,7 @@ def choose(scores: Scores) -> list[str | None]:
     return [CANDIDATES[i] if any_ else None for i, any_ in zip(chosen.tolist(), found, strict=True)]
 
 
-def serving(scores: Scores, index: int, chosen: str) -> list[str]:
+def supported_models(scores: Scores, index: int, chosen: str) -> list[str]:
     """Return the candidates that the readings of a series do not rule out, the chosen one first."""
     limit = scores.aicc[chosen][index] + FAR_APART
     others = (

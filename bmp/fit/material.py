@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bmp.estimate import Estimate
-from bmp.fit.choice import serving
+from bmp.fit.choice import supported_models
 from bmp.fit.choice_words import NONE_FOLLOWS, describe
 from bmp.fit.common_errors import Factor, mean_moves, packed_shifts
 from bmp.fit.curves import Curves, pack
@@ -142,9 +142,9 @@ def _material(
     chosen = None if choice.model is None else work.jarwise[choice.model]
     curves = work.curves.rows(rows)
     no_rate = NO_MODEL if all(fit.aicc is None for fit in models.values()) else NONE_FOLLOWS
-    serving_ones = [] if choice.model is None else serving(work.scores, index, choice.model)
+    supported = [] if choice.model is None else supported_models(work.scores, index, choice.model)
     peak_rate, peak_d = peak(
-        [work.jarwise[name] for name in serving_ones],
+        [work.jarwise[name] for name in supported],
         rows,
         unit_per_day(unit),
         no_rate,

@@ -44,7 +44,7 @@ NAMED: Final[Mapping[str, Named]] = {
 _SHOWN: Final = {"degF": "°F", "fraction": "a share of 1"}
 
 
-def slips(
+def doubts(
     values: Mapping[str, float],
     last: Mapping[str, float],
     *,

@@ -12,7 +12,7 @@ from urllib.parse import unquote
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 
 from bmp.page.conflict import Conflict
-from bmp.page.entry_checks import Replicate, beside, slips
+from bmp.page.entry_checks import Replicate, beside, doubts
 from bmp.page.folder_state import folder_or_404, now, site, spoken
 from bmp.page.journal import Entry
 from bmp.page.open_trial import OpenTrial
@@ -106,10 +106,10 @@ def asked_about(trial: OpenTrial) -> list[tuple[str, str, list[str]]]:
         (time, jar, said)
         for one in latest
         for jar, time in one.jars.items()
-        if (said := _slips(trial, known, jar, time))
+        if (said := _doubts(trial, known, jar, time))
     ]
     shared = [
-        (one.time, "", said) for one in latest if (said := _slips(trial, known, "", one.time))
+        (one.time, "", said) for one in latest if (said := _doubts(trial, known, "", one.time))
     ]
     return [*shared, *found]
 
@@ -234,7 +234,7 @@ def _jar_card(
 ) -> dict[str, Any]:
     first, more = columns_of(trial, known.setup, jar)
     cells = trial.sheet.rows.get((jar.name, time), {})
-    said = _slips(trial, known, jar.name, time) if cells else []
+    said = _doubts(trial, known, jar.name, time) if cells else []
     return {
         "jar": jar,
         "time": time,
@@ -246,7 +246,7 @@ def _jar_card(
         "last": None
         if last is None
         else (last[0], [_field(c, last[1], units) for c in first if last[1].get(c.header)]),
-        "slips": [*said, *found],
+        "doubts": [*said, *found],
     }
 
 
@@ -446,11 +446,11 @@ def _kept(trial: OpenTrial, entry: Entry) -> dict[str, Any]:
         "shown": _in_own_units(entry.after or {}),
         "behind": trial.behind,
         "at": entry.at[11:19],
-        "slips": _slips(trial, setting(trial.folder), entry.jar, entry.time),
+        "doubts": _doubts(trial, setting(trial.folder), entry.jar, entry.time),
     }
 
 
-def _slips(trial: OpenTrial, known: Setting, jar: str, time: str) -> list[str]:
+def _doubts(trial: OpenTrial, known: Setting, jar: str, time: str) -> list[str]:
     """Look at a reading beside the jar's last one and its replicate jars, or at a round."""
     key = (jar, time)
     cells = trial.sheet.rows.get(key) if jar else trial.sheet.rounds.get(time)
@@ -466,7 +466,7 @@ def _slips(trial: OpenTrial, known: Setting, jar: str, time: str) -> list[str]:
             earlier[column.field] = old
     if any(column_of(h).field == "emptied" and text for h, text in before.items()):
         earlier.pop("volume_mL", None)
-    said = slips(values, earlier, cumulative=known.setup.cumulative, written=written)
+    said = doubts(values, earlier, cumulative=known.setup.cumulative, written=written)
     return [*said, *beside(values, _replicates(trial, known, jar, time))]
 
 

@@ -199,7 +199,7 @@ def _samples(
 ) -> tuple[DosedMaterial, ...]:
     given = [w for w in request.materials if w.material.role in ("control", "substrate")]
     if request.planned_control and all(w.material.role != "control" for w in given):
-        given.append(cellulose_wish(literature))
+        given.append(cellulose_request(literature))
     if not request.planned_control:
         given = [w for w in given if w.material.role != "control"]
     samples = []
@@ -222,7 +222,7 @@ def _samples(
     return tuple(samples)
 
 
-def cellulose_wish(literature: Mapping[str, LiteratureFeed]) -> MaterialRequest:
+def cellulose_request(literature: Mapping[str, LiteratureFeed]) -> MaterialRequest:
     """Return the control that a plan adds where the request holds none: VS as documents 303/304."""
     VS = literature[CELLULOSE].VS
     material = Material(

@@ -10,7 +10,7 @@ from bmp.plan.literature import LiteratureFeed
 from bmp.plan.plan_request import PlanRequest
 from bmp.plan.reading_rounds import fitting_draft
 from bmp.plan.refusal import Refusal
-from bmp.plan.request_checks import WISH_CHECKS, senseless, unusable_materials
+from bmp.plan.request_checks import REQUEST_CHECKS, senseless, unusable_materials
 
 
 def refusals(request: PlanRequest, literature: Mapping[str, LiteratureFeed]) -> tuple[Refusal, ...]:
@@ -18,7 +18,7 @@ def refusals(request: PlanRequest, literature: Mapping[str, LiteratureFeed]) -> 
     unusable = (*senseless(request), *unusable_materials(request, literature))
     if unusable:
         return unusable
-    first = tuple(r for check in WISH_CHECKS for r in [check(request)] if r is not None)
+    first = tuple(r for check in REQUEST_CHECKS for r in [check(request)] if r is not None)
     if first:
         return first
     draft = fitting_draft(request, literature)

@@ -83,8 +83,8 @@ def _quantities(request: PlanRequest) -> list[Column]:
 def _syringe(request: PlanRequest) -> list[Column]:
     """Return the columns of the syringe, where it may tell the methane share."""
     asked = request.methane_known_by == "syringe"
-    untold = request.methane_known_by is None and request.measured in ("volume", "pressure")
-    if not (asked or untold):
+    share_unknown = request.methane_known_by is None and request.measured in ("volume", "pressure")
+    if not (asked or share_unknown):
         return []
     drawn = possible("syringe_gas_mL", "gas drawn before shaking with soda lye")
     left = possible("syringe_gas_left_mL", "gas left after shaking with soda lye")

@@ -168,7 +168,7 @@ def _enough_jars(request: PlanRequest) -> Refusal | None:
     return Refusal("jars available", why, words, change)
 
 
-WISH_CHECKS: tuple[Callable[[PlanRequest], Refusal | None], ...] = (
+REQUEST_CHECKS: tuple[Callable[[PlanRequest], Refusal | None], ...] = (
     _never_closed,
     _pressure_needs_closing,
     _absorber_gives_methane,

@@ -62,12 +62,12 @@ def read_with_problems(place: Path, unfinished: bool = False) -> tuple[Trial, tu
     missing = [name for name in TABLES if name not in tables]
     # a table that could not be read has its problem already, and so has a damaged workbook
     told = {problem.table.lower() for problem in problems}
-    untold = (
+    absent = (
         name for name in missing if not told & {f"{name}.csv", f"sheet {name}", place.name.lower()}
     )
     if len(missing) == len(TABLES):
         raise UnusableInput(problems or [own_sheet(place)])
-    problems.extend(missing_tables(place, untold, tables))
+    problems.extend(missing_tables(place, absent, tables))
     trial = trial_of(tables, place.stem, problems, unfinished)
     if missing:
         raise UnusableInput(problems)

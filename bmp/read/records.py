@@ -292,8 +292,8 @@ def read_jars(
             )
         else:
             named = {rows.text(field, index).lower() for field in ("material", "inoculum")}
-            astray = bool(unread_materials) and (bool(named & unread_materials) or not materials)
-            jar = None if astray else _jar(rows, index, name, by_name, setup, problems)
+            unplaced = bool(unread_materials) and (bool(named & unread_materials) or not materials)
+            jar = None if unplaced else _jar(rows, index, name, by_name, setup, problems)
             if jar is None:
                 unread.add(name.lower())
             else:

@@ -176,7 +176,7 @@ def read_csv(
     most_rows: int,
     most_bytes: int = LARGEST_FILE_BYTES,
 ) -> CellTable:
-    """Read one CSV file, in any of the dialects that people write; what is astray is told.
+    """Read one CSV file, in any of the dialects that people write; what cannot be is told.
 
     Raises
     ------
@@ -220,7 +220,7 @@ def read_lines(
     first_row
         Row of the first line.
     problems
-        Takes what is astray.
+        Takes what cannot be.
 
     Raises
     ------
@@ -322,9 +322,9 @@ def _table(
         )
     width = len(header)
     for number, cells in lines[1:]:
-        astray = next((cell for cell in cells[width:] if cell is not None), None)
-        if astray is not None:
-            what = f"{shown(astray)} stands in a column without a header"
+        beyond = next((cell for cell in cells[width:] if cell is not None), None)
+        if beyond is not None:
+            what = f"{shown(beyond)} stands in a column without a header"
             problems.append(Problem(name, what, "give the column a name, such as note", number))
     rows = tuple(tuple((cells + [None] * width)[:width]) for _, cells in lines[1:])
     return CellTable(name, header, rows, tuple(number for number, _ in lines[1:]), semicolons)

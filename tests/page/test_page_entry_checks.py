@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from bmp.page.entry_checks import slips
+from bmp.page.entry_checks import doubts
 
 
 def look(
@@ -10,7 +10,7 @@ def look(
 ) -> list[str]:
     written = {field: f"{value:g} u|{'' if last is None else f'{last:g}'} u"}
     before = {} if last is None else {field: last}
-    return slips({field: value}, before, cumulative=cumulative, written=written)
+    return doubts({field: value}, before, cumulative=cumulative, written=written)
 
 
 @pytest.mark.parametrize(
@@ -56,4 +56,4 @@ def test_a_slip_is_asked_about_while_the_instrument_still_stands_there(
 
 def test_more_after_venting_than_before_is_asked_about() -> None:
     both = {"gauge_before_kPa": 3.0, "gauge_after_kPa": 40.0}
-    assert "swapped" in slips(both, {}, cumulative=False, written={})[0]
+    assert "swapped" in doubts(both, {}, cumulative=False, written={})[0]

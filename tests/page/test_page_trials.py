@@ -173,10 +173,10 @@ def test_every_check_stands_on_the_page_in_the_report_and_in_the_terminal(
 def test_a_first_round_is_looked_at_beside_the_replicate_jars(tmp_path: Path) -> None:
     small_trial(tmp_path / "one", jars=6)
     page = client(tmp_path)
-    assert save(page, "J4", "98")["slips"] == []
-    said = save(page, "J5", "1200")["slips"]
+    assert save(page, "J4", "98")["doubts"] == []
+    said = save(page, "J5", "1200")["doubts"]
     assert "1200 mL is far from jar J4 of the same feed (98 mL)." in said[0]
-    assert save(page, "J6", "120")["slips"] == []
+    assert save(page, "J6", "120")["doubts"] == []
     for path in (f"/trials/one/readings?round={T1}", "/trials/one/"):
         assert "1200 mL is far" in get(page, path).get_data(as_text=True), path
 

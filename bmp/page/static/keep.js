@@ -249,7 +249,7 @@ function kept(item, told) {
   }
   const first = one.querySelector(".cells input");
   one.classList.toggle("done", Boolean(one.dataset.jar && first.value));
-  const parts = told.slips.map((words) => element("span", words, "ask"));
+  const parts = told.doubts.map((words) => element("span", words, "ask"));
   tell(one, [element("span", `kept ${told.at} `, "kept"), ...parts], parts.length ? "asks" : "");
   document.querySelector("[data-count]").textContent = readings.querySelectorAll(".reading.done").length;
 }

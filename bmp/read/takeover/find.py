@@ -314,12 +314,12 @@ def _belongs(row: Row, span: Sequence[int], kinds: dict[int, bool]) -> bool:
     if not any(kinds.values()):
         return len(filled) >= 2
     fits = sum(kinds[i] and _is_figure(row[i]) for i in filled)
-    astray = sum(kinds[i] and not _is_figure(row[i]) for i in filled)
+    unplaced = sum(kinds[i] and not _is_figure(row[i]) for i in filled)
     # a row that has its names but not its figures yet is a row all the same
     first = next(iter(span))
     if fits == 0:
-        return astray == 0 and len(filled) >= 2 and row[first] is not None
-    return fits > astray and (not kinds[first] or row[first] is None or _is_figure(row[first]))
+        return unplaced == 0 and len(filled) >= 2 and row[first] is not None
+    return fits > unplaced and (not kinds[first] or row[first] is None or _is_figure(row[first]))
 
 
 def _another_header(row: Row, span: Sequence[int], kinds: dict[int, bool]) -> bool:
