@@ -6,7 +6,7 @@ Factors: NIST Special Publication 811 (2008), appendix B.8; the degree Fahrenhei
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -33,6 +33,22 @@ class Beside:
 
 
 _YIELD = _POUND_KG / _CUBIC_FOOT_L
+_CUBIC_INCH_ML = 1e3 * _CUBIC_FOOT_L / 1728.0
+_PER_MASS = ("cu ft", "lb")
+
+
+def _yields() -> Iterator[Beside]:
+    """Yield the rows of gas per mass, which has as many names as masses and ways to count it."""
+    for gas in ("", " CH4"):
+        for of in (" VS", " TS", " fresh", " fresh mass"):
+            yield Beside(f"NmL{gas}/g{of}", f"cu ft{gas}/lb{of}", _PER_MASS, _YIELD)
+            yield Beside(f"NmL{gas}/(g{of} d)", f"cu ft{gas}/(lb{of} d)", _PER_MASS, _YIELD)
+            yield Beside(f"NmL{gas} per g{of}", f"cu ft{gas} per lb{of}", _PER_MASS, _YIELD)
+        yield Beside(f"NmL{gas} per g", f"cu ft{gas} per lb", _PER_MASS, _YIELD)
+        yield Beside(f"NL{gas}/kg", f"cu ft{gas}/lb", _PER_MASS, _YIELD)
+        yield Beside(f"NmL{gas}", f"cu in{gas}", ("cu ft",), 1.0 / _CUBIC_INCH_ML)
+
+
 BESIDE: Final = (
     Beside("°C", "°F", ("°F",), 1.8, 32.0),
     Beside("kPa", "inHg", ("inHg",), 1.0 / 3.386389, air=True),
@@ -42,13 +58,9 @@ BESIDE: Final = (
     Beside("kPa", "hPa", ("hPa",), 10.0),
     Beside("kPa", "inHg", ("inHg",), 1.0 / 3.386389),
     Beside("kPa", "mmHg", ("mmHg",), 1.0 / 0.1333224),
-    Beside("NmL/g VS", "cu ft/lb VS", ("cu ft", "lb"), _YIELD),
-    Beside("NmL CH4/g VS", "cu ft CH4/lb VS", ("cu ft", "lb"), _YIELD),
-    Beside("NmL/g TS", "cu ft/lb TS", ("cu ft", "lb"), _YIELD),
-    Beside("NmL/g fresh", "cu ft/lb fresh", ("cu ft", "lb"), _YIELD),
-    Beside("NmL per g", "cu ft per lb", ("cu ft", "lb"), _YIELD),
-    Beside("NL/kg", "cu ft/lb", ("cu ft", "lb"), _YIELD),
-    Beside("kg VS/(m³ d)", "lb VS/(cu ft d)", ("cu ft", "lb"), _CUBIC_FOOT_L / 1e3 / _POUND_KG),
+    *_yields(),
+    Beside("kg VS/(m³ d)", "lb VS/(cu ft d)", _PER_MASS, _CUBIC_FOOT_L / 1e3 / _POUND_KG),
+    Beside("NL/d", "cu ft/d", ("cu ft",), 1.0 / _CUBIC_FOOT_L),
     Beside("NL", "cu ft", ("cu ft",), 1.0 / _CUBIC_FOOT_L),
     Beside("m³", "cu ft", ("cu ft",), 1e3 / _CUBIC_FOOT_L),
     Beside("L", "gal", ("gal",), 1.0 / _GALLON_L),
@@ -70,6 +82,24 @@ _SPELLED: Final[Mapping[str, str]] = {
     **dict.fromkeys(("pound", "pounds"), "lb"),
     **dict.fromkeys(("ounce", "ounces"), "oz"),
 }
+
+
+def wanted(own: str, units: Sequence[str], air: bool = False) -> Beside | None:
+    """Return the row of a unit of the report's own; `None` where no other one is wanted.
+
+    Parameters
+    ----------
+    air
+        It is the pressure of the air, which has instruments of its own.
+    """
+    return next(
+        (
+            row
+            for row in BESIDE
+            if row.own == own and set(row.needs) <= set(units) and (air or not row.air)
+        ),
+        None,
+    )
 
 
 def shown_units(text: str) -> tuple[str, ...] | None:

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from bmp.problem import UnusableInput
-from bmp.report.shown_units import beside, page_beside
+from bmp.report.page_beside import page_beside
+from bmp.report.shown_units import beside
 from bmp.shown_units import BESIDE, US, shown_units
 from bmp.units import conversion
 
@@ -37,6 +38,10 @@ ALL = (*US, "mbar")
         ("340 to 400 g", "340 to 400 g (12 to 14.1 oz)"),
         ("500 mL", "500 mL (16.9 fl oz)"),
         ("(dry, 0 °C, 1 atm)", "(dry, 0 °C = 32 °F, 1 atm)"),
+        # 1 in³ = 16.387 064 mL
+        ("1,000 NmL of gas", "1,000 NmL (61 cu in) of gas"),
+        ("B0 380 (361 to 398) NmL/g VS", "B0 380 (361 to 398) NmL/g VS (6.09 (5.78 to 6.38) "
+         "cu ft/lb VS)"),
         # 1 kg/m³ = 0.062 427 96 lb/ft³
         ("2.0 kg VS/(m³ d)", "2.0 kg VS/(m³ d) (0.125 lb VS/(cu ft d))"),
     ],
@@ -48,7 +53,7 @@ def test_worked_conversions(text: str, wanted: str) -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["12 g/L", "3 kg/m³", "5 g N a day", "1,000 NmL", "4 kPa/d", "2 g VS", "0.6 g VS/g VS",
+    ["12 g/L", "3 kg/m³", "5 g N a day", "4 kPa/d", "2 g VS", "0.6 g VS/g VS",
      "4 g CaCO3/L", "80 L/kg", "10.1371/12.5 gas", "day 5 kg", "35 K"],
 )  # fmt: skip
 def test_other_quantities_with_the_same_letters_stay(text: str) -> None:

@@ -146,7 +146,7 @@ def tank(name: str) -> str:
 def _part(section: str, content: Any, drawings: Any, units: Sequence[str] = ()) -> Markup:
     """Return a section of the report as the report's own template shows it, in those units too."""
     from bmp.report.page import environment
-    from bmp.report.shown_units import page_beside
+    from bmp.report.page_beside import page_beside
 
     if content is None:
         return Markup("")
@@ -177,7 +177,7 @@ def for_class(name: str) -> Any:
 
 def _whole_page(place: Place, what: str) -> Response:
     """Return a page of the results folder, with a way back and the person's units."""
-    from bmp.report.shown_units import page_beside
+    from bmp.report.page_beside import page_beside
 
     path = _written(place) / what
     if not path.is_file():

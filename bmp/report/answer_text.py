@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from textwrap import wrap
 
 from bmp.report.first_screen import FeedLine, FirstScreen
-from bmp.report.shown_units import beside
+from bmp.report.shown_units import beside, folded
 
 WIDTH = 118
 
@@ -15,18 +14,17 @@ def answer_text(screen: FirstScreen, units: Sequence[str] = ()) -> str:
     """Return the first screen as lines of text, with `units` beside the SI ones."""
     lines = [f"{screen.sign} {screen.verdict}".strip()]
     lines += [f"  - {beside(reason, units)}" for reason in screen.reasons]
-    for use in screen.use:
-        lines += wrap(beside(use, units), WIDTH, subsequent_indent="  ")
-    lines.append(screen.basis)
+    for use in (*screen.use, screen.basis):
+        lines += folded(use, units, WIDTH, following="  ")
     lines += _feeds(screen.feeds, units)
-    lines += wrap(screen.note, WIDTH, subsequent_indent="  ")
+    lines += folded(screen.note, units, WIDTH, following="  ")
     for head, sentences in (
         ("", screen.better),
         ("", (screen.tank,)),
         ("Next: ", screen.next_steps),
     ):
         for sentence in sentences:
-            lines += wrap(f"{head}{beside(sentence, units)}", WIDTH, subsequent_indent="  ")
+            lines += folded(f"{head}{sentence}", units, WIDTH, following="  ")
     return "\n".join(line for line in lines if line) + "\n"
 
 

@@ -10,10 +10,10 @@ from bmp.compare.words import number as number_word
 from bmp.net import MaterialYield
 from bmp.report.first_screen import MOST_PAIRS, borrowed_words, pair_words, shows_borrowed
 from bmp.report.page import environment, inline_svg
+from bmp.report.page_beside import page_beside
 from bmp.report.quantities import yield_number, yield_unit_short
 from bmp.report.ranking import ranked
 from bmp.report.rounding import interval_words, short
-from bmp.report.shown_units import page_beside, yields_beside
 from bmp.results import Results
 from bmp.trial import no_gas_read
 
@@ -47,7 +47,6 @@ def class_page(results: Results, svg: Mapping[str, str]) -> str | None:
                 for one in results.yields
             ],
             unit=yield_unit_short(results.yields[0]),
-            beside=yields_beside(results.yields, results.trial.setup.show_units),
             words=list(class_words(results)),
         )
     )

@@ -14,6 +14,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from bmp.report.axes_in import axes_in
 from bmp.report.compare_figures import comparison_figures
 from bmp.report.curve_ends import LINE_IN
 from bmp.report.draw_curves import net_curves, raw_methane
@@ -58,6 +59,7 @@ def figures(results: Results) -> dict[str, Figure]:
         if results.tank is not None:
             places = {one.series: place for place, one in enumerate(results.yields)}
             drawn |= tank_pictures(results.tank, places)
+        axes_in(drawn.values(), results.trial.setup.show_units)
     return drawn
 
 

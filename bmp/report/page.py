@@ -10,10 +10,10 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 import bmp
+from bmp.report.page_beside import page_beside
 from bmp.report.rounding import number
 from bmp.report.sections import SECTIONS
 from bmp.report.series_style import INK, LOOKS
-from bmp.report.shown_units import page_beside
 from bmp.results import Results
 
 

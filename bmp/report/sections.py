@@ -24,7 +24,6 @@ from bmp.report.quantities import yield_number, yield_text
 from bmp.report.reporting_list import blank_rows, reporting_rows
 from bmp.report.rounding import number, percent, short
 from bmp.report.sentences import meaning_of_numbers
-from bmp.report.shown_units import yields_beside
 from bmp.report.tank_rows import ESTIMATE, TANK_PICTURES, tank_tables
 from bmp.results import Results
 from bmp.tank.verdict import STANDING_CAUTIONS, TANK_HAZARDS
@@ -65,7 +64,6 @@ def jars(results: Results) -> Mapping[str, Any] | None:
     return {
         "rows": [_yield_row(one, results) for one in results.yields],
         "units": list(dict.fromkeys(one.unit for one in results.yields)),
-        "beside": yields_beside(results.yields, results.trial.setup.show_units),
         "groups": _groups(results),
         "blanks": blank_rows(results),
         "left_out": [

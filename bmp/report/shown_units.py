@@ -9,30 +9,32 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from functools import cache
+from textwrap import wrap
 from typing import Final
 
-from bmp.net import MaterialYield
-from bmp.report.quantities import yield_text
-from bmp.report.rounding import MINUS, number, short, with_uncertainty
-from bmp.shown_units import BESIDE, Beside
+from bmp.report.rounding import MINUS, short, with_uncertainty
+from bmp.shown_units import BESIDE, Beside, wanted
 
-_NUMBER: Final = rf"[{MINUS}-]?(?:\d{{1,3}}(?:,\d{{3}})+|\d+)(?:\.\d+)?"
+NUMBER: Final = rf"[{MINUS}-]?(?:\d{{1,3}}(?:,\d{{3}})+|\d+)(?:\.\d+)?"
 _OTHER: Final = r"(?![\w/³²^(]| (?:VS|TS|COD|N|CH4|CaCO3)\b)"
 """Behind a unit that is only the beginning of another one."""
-_AIR: Final = re.compile(r"air pressure|ambient|barometer|air has", re.IGNORECASE)
+AIR: Final = re.compile(r"air pressure|ambient|barometer|air has", re.IGNORECASE)
 _NOT_AIR: Final = re.compile(r" (?:over|above) (?:the )?air")
-_TEXT: Final = re.compile(r"(<svg.*?</svg>|<style.*?</style>|<script.*?</script>|<[^>]*>)", re.S)
+
+
+OWN_UNITS: Final = sorted({row.own for row in BESIDE}, key=len, reverse=True)
+
+THEIR_UNITS: Final = sorted({row.wanted for row in BESIDE}, key=len, reverse=True)
 
 
 @cache
 def _pattern() -> re.Pattern[str]:
-    own = sorted({row.own for row in BESIDE}, key=len, reverse=True)
     return re.compile(
-        rf"(?<![\w.,/{MINUS}-])(?P<value>{_NUMBER})"
-        rf"(?: (?P<how>±|to) (?P<other>{_NUMBER}))?"
-        rf"[ \u00a0](?P<unit>{'|'.join(map(re.escape, own))}){_OTHER}"
+        rf"(?<![\w.,/{MINUS}-])(?P<value>{NUMBER})"
+        rf"(?: (?P<how>±|to) (?P<other>{NUMBER})| \((?P<from>{NUMBER}) to (?P<upto>{NUMBER})\))?"
+        rf"[ \u00a0](?P<unit>{'|'.join(map(re.escape, OWN_UNITS))}){_OTHER}"
         rf"(?P<words>(?: of (?:methane|biogas))?(?: (?:a|per) day)?(?: outside)?)"
-        rf"(?: \((?P<low>{_NUMBER}) to (?P<high>{_NUMBER})\))?"
+        rf"(?: \((?P<low>{NUMBER}) to (?P<high>{NUMBER})\))?"
     )
 
 
@@ -49,7 +51,7 @@ def beside(text: str, units: Sequence[str]) -> str:
         row = _row(match, units)
         if row is None:
             return match[0]
-        made = _converted(match, row)
+        made = converted(match, row)
         before = text[: match.start()]
         inside = before.count("(") > before.count(")") or match["low"] is not None
         return f"{match[0]} = {made}" if inside else f"{match[0]} ({made})"
@@ -57,44 +59,41 @@ def beside(text: str, units: Sequence[str]) -> str:
     return _pattern().sub(both, text)
 
 
-def page_beside(page: str, units: Sequence[str]) -> str:
-    """Return HTML with the wanted units beside its figures; pictures stay as they are."""
-    if not units:
-        return page
-    parts = _TEXT.split(page)
-    return "".join(part if place % 2 else beside(part, units) for place, part in enumerate(parts))
+def folded(
+    text: str, units: Sequence[str], width: int, first: str = "", following: str = ""
+) -> list[str]:
+    """Return a text with the wanted units as lines, none of which ends inside a figure.
 
-
-def yields_beside(yields: Sequence[MaterialYield], units: Sequence[str]) -> list[str]:
-    """Return a line a feed with its unit, for tables that have theirs in the header.
-
-    Only where other units are wanted: `page_beside` then puts them in.
+    Parameters
+    ----------
+    width
+        In letters.
+    first, following
+        What the first line begins with, and the others.
     """
-    lines = []
-    for one in yields:
-        words = yield_text(one)
-        if one.per_fresh is not None and one.per != "fresh":
-            words += f"; fresh: {number(one.per_fresh)} NL/kg"
-        if beside(words, units) != words:
-            lines.append(f"{one.series}: {words}")
-    return lines
+    glued = _GLUE.sub(lambda match: match[0].replace(" ", _NO_BREAK), beside(text, units))
+    lines = wrap(glued, width, initial_indent=first, subsequent_indent=following)
+    return [line.replace(_NO_BREAK, " ") for line in lines]
+
+
+_NO_BREAK: Final = "\N{NO-BREAK SPACE}"
+_GLUE: Final = re.compile(
+    rf"(?<=\d) (?:{'|'.join(map(re.escape, (*OWN_UNITS, *THEIR_UNITS)))})"
+    "(?:(?: of methane)? a day)?"
+)
 
 
 def _row(match: re.Match[str], units: Sequence[str]) -> Beside | None:
     sentence = re.split(r"[.;] ", match.string[: match.start()])[-1]
     after = match.string[match.end() :]
-    air = bool(_AIR.search(sentence)) and not _NOT_AIR.match(after)
-    return next(
-        (
-            row
-            for row in BESIDE
-            if row.own == match["unit"] and set(row.needs) <= set(units) and (air or not row.air)
-        ),
-        None,
-    )
+    air = bool(AIR.search(sentence)) and not _NOT_AIR.match(after)
+    return wanted(match["unit"], units, air)
 
 
-def _converted(match: re.Match[str], row: Beside) -> str:
+def converted(match: re.Match[str], row: Beside, unit: str | None = None) -> str:
+    """Return the figures of a match in the unit wanted; `unit` stands in for its name."""
+    groups = match.groupdict()
+
     def value(name: str) -> float:
         return _plain(match[name]) * row.factor + row.offset
 
@@ -104,7 +103,11 @@ def _converted(match: re.Match[str], row: Beside) -> str:
         words = f"{short(value('value'))} to {short(value('other'))}"
     else:
         words = short(value("value"))
-    words = f"{words} {row.wanted}{match['words'].replace(' of methane', '')}"
+    if groups.get("from") is not None:
+        words += f" ({short(value('from'))} to {short(value('upto'))})"
+    if unit is None:
+        unit = f" {row.wanted}{match['words'].replace(' of methane', '')}"
+    words += unit
     if match["low"] is not None:
         words += f" ({short(value('low'))} to {short(value('high'))})"
     return words

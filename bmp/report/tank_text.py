@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from itertools import chain
-from textwrap import wrap
 from typing import Final
 
 from bmp.cautions import cautions_for
-from bmp.report.shown_units import beside
+from bmp.report.shown_units import beside, folded
 from bmp.report.tank_rows import ESTIMATE, WEEK_BY_WEEK, TankTable, tank_tables
 from bmp.tank.result import TankResult
 from bmp.tank.verdict import TANK_HAZARDS
@@ -35,7 +34,7 @@ def _short(result: TankResult, units: Sequence[str]) -> str:
     first, *others = tank_tables(result, units)
     rows = tuple(row for row in first.rows if row[0] in SHORT)
     parts = [
-        *wrap(beside(result.verdict, units), WIDTH),
+        *folded(result.verdict, units, WIDTH),
         "",
         *_table(TankTable(first.title, first.header, rows)),
     ]
@@ -43,7 +42,7 @@ def _short(result: TankResult, units: Sequence[str]) -> str:
     for table in ramp:
         parts += _table(TankTable(table.title, table.header[:3], _weeks(table)))
     parts += ["Safety"]
-    parts += [f"  - {caution.line}" for caution in cautions_for(TANK_HAZARDS)]
+    parts += [f"  - {beside(caution.line, units)}" for caution in cautions_for(TANK_HAZARDS)]
     parts += ["Everything else: add --all, or see the report that bmp analyze writes."]
     return "\n".join(parts) + "\n"
 
@@ -58,15 +57,15 @@ def _weeks(table: TankTable) -> tuple[tuple[str, ...], ...]:
 
 def _whole(result: TankResult, units: Sequence[str]) -> str:
     parts = [
-        *wrap(beside(result.verdict, units), WIDTH),
+        *folded(result.verdict, units, WIDTH),
         "",
         *_list("Safety and cautions", result.cautions, units),
         ESTIMATE,
         "",
         *chain.from_iterable(_table(table) for table in tank_tables(result, units)),
-        *wrap(result.ramp_words, WIDTH),
+        *folded(result.ramp_words, units, WIDTH),
         "",
-        *wrap(result.carbon_to_nitrogen, WIDTH),
+        *folded(result.carbon_to_nitrogen, units, WIDTH),
         "",
         *_list("Assumed", result.assumed, units),
     ]
@@ -76,13 +75,14 @@ def _whole(result: TankResult, units: Sequence[str]) -> str:
 def _list(title: str, items: tuple[str, ...], units: Sequence[str]) -> Iterator[str]:
     yield title
     for item in items:
-        yield from wrap(beside(item, units), WIDTH, initial_indent="  - ", subsequent_indent="    ")
+        yield from folded(item, units, WIDTH, "  - ", "    ")
     yield ""
 
 
 def _table(table: TankTable) -> Iterator[str]:
     cells = [
-        [wrap(cell, WIDEST_COLUMN) or [""] for cell in row] for row in (table.header, *table.rows)
+        [folded(cell, (), WIDEST_COLUMN) or [""] for cell in row]
+        for row in (table.header, *table.rows)
     ]
     widths = [
         max(len(line) for row in cells for line in row[column])
