@@ -20,6 +20,7 @@ def run(arguments: argparse.Namespace) -> int:
     from bmp.check import check
     from bmp.normalise.gas_problems import falls_seen
     from bmp.read import read_with_problems
+    from bmp.report.shown_units import beside
 
     trial, problems = read_with_problems(arguments.trial)
     if not trial.readings.jar.size:
@@ -28,10 +29,11 @@ def run(arguments: argparse.Namespace) -> int:
         if not wrong:
             trial, problems = running, ()
     found = check(trial, whole=not problems)
-    tell(trial.ignored)
-    tell([*problems, *(falls_seen(trial, problems) if problems else ()), *found.problems])
+    units = trial.setup.show_units
+    tell(trial.ignored, units)
+    tell([*problems, *(falls_seen(trial, problems) if problems else ()), *found.problems], units)
     for line in found.lines:
-        print(line)
+        print(beside(line, units))
     if problems or found.problems or found.worst == "fail":
         return UNUSABLE
     return CHECK_FAILED if found.worst == "caution" else DONE

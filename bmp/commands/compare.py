@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 from bmp.commands.terminal import DONE, progress, tell
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
+    from bmp.compare import TrialsCompared
     from bmp.compare.within_trial import TrialComparisons
     from bmp.problem import Problem
 
@@ -38,45 +39,54 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Compare the feeds of the trials and say where the page is."""
-    from bmp.compare import borrowed_sentences, sentence
     from bmp.compare.within_trial import compare_across
     from bmp.report.compare_page import COMPARISON_FORMAT, comparison_page, comparison_text
     from bmp.report.folder import check_place, write_folder
+    from bmp.report.shown_units import beside
 
     out: Path = arguments.out
     for place in arguments.trials:
         check_place(out, place, COMPARISON_FORMAT, arguments.replace)
     names = trial_names(arguments.trials)
     show = progress()
-    found = _comparisons(arguments.trials, names, arguments.against, show)
+    found, units = _comparisons(arguments.trials, names, arguments.against, show)
     across = compare_across(found, arguments.against) if len(found) > 1 else None
     show("write the comparison")
 
     def write(folder: Path) -> None:
-        page, text = (make(found, names, across) for make in (comparison_page, comparison_text))
+        page = comparison_page(found, names, across, units)
         (folder / "comparison.html").write_text(page, encoding="utf-8")
+        text = comparison_text(found, names, across)
         (folder / "comparison.json").write_text(text, encoding="utf-8")
 
     write_folder(out, COMPARISON_FORMAT, write)
     show("")
+    for line in _said(found, names, across):
+        print(beside(line, units))
+    print(f"The comparison is in {out / 'comparison.html'}")
+    return DONE
+
+
+def _said(
+    found: Sequence[TrialComparisons], names: Sequence[str], across: TrialsCompared | None
+) -> Iterator[str]:
+    """Yield what came out, a sentence a pair."""
+    from bmp.compare import borrowed_sentences, sentence
+
     for one, name in zip(found, names, strict=True):
         head = f"In {name}: " if across else ""
         for c in one.first.comparisons if one.first else ():
-            print(head + sentence(c))
+            yield head + sentence(c)
         if one.borrowed is not None and one.borrowed.first is not None:
             for words in borrowed_sentences(one.borrowed.first.comparisons):
-                print(head + words)
-    for words in across.unsound if across else ():
-        print(words)
+                yield head + words
+    yield from across.unsound if across else ()
     for c in across.family.comparisons if across else ():
-        print(sentence(c))
+        yield sentence(c)
     for one, name in zip(found, names, strict=True):
-        for words in one.equal_jars:
-            print(words)
+        yield from one.equal_jars
         if one.why_none and not one.equal_jars:
-            print(f"{name}: nothing is compared: {one.why_none}.")
-    print(f"The comparison is in {out / 'comparison.html'}")
-    return DONE
+            yield f"{name}: nothing is compared: {one.why_none}."
 
 
 def trial_names(places: Sequence[Path]) -> list[str]:
@@ -90,8 +100,14 @@ def trial_names(places: Sequence[Path]) -> list[str]:
 
 def _comparisons(
     places: Sequence[Path], names: Sequence[str], against: str | None, show: Callable[[str], None]
-) -> list[TrialComparisons]:
-    """Analyse every trial and compare its feeds; all unusable tables are told together."""
+) -> tuple[list[TrialComparisons], tuple[str, ...]]:
+    """Analyse every trial and compare its feeds; all unusable tables are told together.
+
+    Returns
+    -------
+    tuple
+        The comparisons, and the units that any of the trials wants beside the SI ones.
+    """
     from bmp.analyze import analyze
     from bmp.compare.within_trial import compare_trial
     from bmp.problem import Problem, UnusableInput
@@ -123,7 +139,8 @@ def _comparisons(
     if against is not None and against not in feeds:
         wanted = f"write one of: {', '.join(sorted(feeds))}"
         raise UnusableInput([Problem("--against", f"“{against}” is no feed here", wanted)])
-    return found
+    units = dict.fromkeys(unit for trial in trials for unit in trial.setup.show_units)
+    return found, tuple(units)
 
 
 def _of_trial(place: Path, problem: Problem, several: bool) -> Problem:

@@ -37,6 +37,7 @@ def run(arguments: argparse.Namespace) -> int:
     from bmp.plan.due import due, due_words
     from bmp.problem import Problem, UnusableInput
     from bmp.read import read_trial
+    from bmp.report.shown_units import beside
 
     trial = read_trial(arguments.trial, unfinished=True)
     day: date = arguments.on or date.today()
@@ -46,5 +47,5 @@ def run(arguments: argparse.Namespace) -> int:
         wanted = "add when the jars were closed as the item “started”"
         raise UnusableInput([Problem("trial", str(error), wanted)]) from None
     for line in due_words(waiting, trial, day):
-        print(line)
+        print(beside(line, trial.setup.show_units))
     return DONE

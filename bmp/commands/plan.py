@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from bmp.commands.terminal import DONE, UNUSABLE, beside, progress, read_told, tell
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     from bmp.cautions import Caution
     from bmp.plan.plan import Plan
@@ -87,7 +86,7 @@ def _from_trial(source: Path, out: Path | None) -> int:
     write_request(place, found.items, found.materials)
     jars, blanks = found.items["jars_per_material"], found.items["blanks"]
     print(f"Proposed: {jars} jars of each material and {blanks} blanks.")
-    print("\n".join(_bullets("-", found.why)))
+    print("\n".join(_bullets("-", found.why, results.trial.setup.show_units)))
     print(f"The plan request is {quoted(place)}: check each value and change what you like.")
     print(f"Then type: bmp plan {quoted(place)}")
     return DONE
@@ -114,11 +113,12 @@ def _said(plan: Plan, assumed: tuple[str, ...], everything: bool) -> list[str]:
     ]
 
 
-def _bullets(sign: str, texts: Iterable[str]) -> list[str]:
+def _bullets(sign: str, texts: Iterable[str], units: Sequence[str] = ()) -> list[str]:
     from bmp.report.answer_text import WIDTH
+    from bmp.report.shown_units import folded
 
     return [
-        line for text in texts for line in wrap(f"{sign} {text}", WIDTH, subsequent_indent="  ")
+        line for text in texts for line in folded(f"{sign} {text}", units, WIDTH, following="  ")
     ]
 
 

@@ -7,7 +7,7 @@ import sys
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Callable, Iterable, Sequence
     from pathlib import Path
 
     from bmp.problem import Problem
@@ -17,11 +17,18 @@ DONE, CHECK_FAILED, UNUSABLE = 0, 1, 2
 MOST_LINES = 50
 
 
-def tell(problems: Iterable[Problem | str]) -> None:
-    """Print problems to standard error, a line a kind, at most fifty and then their number."""
-    from bmp.problem import gathered
+def tell(problems: Iterable[Problem | str], units: Sequence[str] = ()) -> None:
+    """Print problems to standard error, a line a kind, at most fifty and then their number.
 
-    lines = [" ".join(line.split()) for line in gathered(problems)]
+    Parameters
+    ----------
+    units
+        Those that are wanted beside the SI ones.
+    """
+    from bmp.problem import gathered
+    from bmp.report.shown_units import beside
+
+    lines = [beside(" ".join(line.split()), units) for line in gathered(problems)]
     for line in lines[:MOST_LINES]:
         print(line, file=sys.stderr)
     if len(lines) > MOST_LINES:
@@ -54,14 +61,16 @@ def read_told(place: Path, show: Callable[[str], None]) -> Trial:
     from bmp.normalise.raw_gas import raw_gas, raw_gas_words
     from bmp.problem import UnusableInput
     from bmp.read import read_with_problems
+    from bmp.report.shown_units import beside as beside_in
 
     show("read the tables")
     trial, problems = read_with_problems(place)
     show("")
-    tell(trial.ignored)
+    units = trial.setup.show_units
+    tell(trial.ignored, units)
     if problems:
         for line in raw_gas_words(raw_gas(trial)):
-            print(line)
+            print(beside_in(line, units))
         raise UnusableInput([*problems, *falls_seen(trial, problems)])
     return trial
 

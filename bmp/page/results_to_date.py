@@ -6,7 +6,7 @@ import shutil
 import tempfile
 import threading
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -78,21 +78,28 @@ class Analyses:
         found: SoFar | None = self._kept.get((place.name, state_of(place)))
         return found
 
-    def tank_pictures(self, place: Place) -> Mapping[str, Markup]:
-        """Return the pictures of a trial's tank."""
+    def tank_pictures(self, place: Place, units: Sequence[str]) -> Mapping[str, Markup]:
+        """Return the pictures of a trial's tank, their axes in the units wanted."""
         found = self.of(place)
         drawn: Mapping[str, Markup] = self._once(
-            (place.name, found.state, "tank"), draw_tank, found.results
+            (place.name, found.state, "tank", *units), draw_tank, found.results, units
         )
         return drawn
 
-    def comparison(self, places: Sequence[Place]) -> tuple[str, list[str]]:
+    def page_in(self, place: Place, what: str, units: tuple[str, ...]) -> str:
+        """Return the report or the page for a class as it is for who wants those units."""
+        found = self.of(place)
+        made: str = self._once(
+            (place.name, found.state, what, *units), page_in, found.results, what, units
+        )
+        return made
+
+    def comparison(self, places: Sequence[Place], units: Sequence[str]) -> tuple[str, list[str]]:
         """Return the page that compares trials, and what it says in sentences."""
         found = [self.of(place) for place in places]
-        key = tuple((place.name, one.state) for place, one in zip(places, found, strict=True))
-        made: tuple[str, list[str]] = self._once(
-            key, compared, [one.results for one in found], [place.name for place in places]
-        )
+        states = ((place.name, one.state) for place, one in zip(places, found, strict=True))
+        results, names = [one.results for one in found], [place.name for place in places]
+        made: tuple[str, list[str]] = self._once((*states, *units), compared, results, names, units)
         return made
 
     def write_report(self, place: Place) -> Path | None:
@@ -175,24 +182,44 @@ def _with_problems(
     return SoFar(state, problems=problems, tables=tables, seen=seen, raw=raw)
 
 
-def draw_tank(results: Any) -> Mapping[str, Markup]:
+def draw_tank(results: Any, units: Sequence[str]) -> Mapping[str, Markup]:
     """Draw the pictures of the tank for use inside a page."""
     import matplotlib as mpl
 
     from bmp.page.pictures import drawings
+    from bmp.report.axes_in import axes_in
     from bmp.report.series_style import STYLE
     from bmp.report.tank_figures import tank_pictures
 
     places = {one.series: place for place, one in enumerate(results.yields)}
     with mpl.rc_context(STYLE):
-        return drawings(tank_pictures(results.tank, places))
+        drawn = tank_pictures(results.tank, places)
+        axes_in(drawn.values(), units)
+        return drawings(drawn)
 
 
-def compared(results: Sequence[Any], names: Sequence[str]) -> tuple[str, list[str]]:
+def page_in(results: Any, what: str, units: tuple[str, ...]) -> str:
+    """Return one of the pages of a results folder, made for who wants other units."""
+    from bmp.report.class_page import class_page
+    from bmp.report.figures import figures, save_figures
+    from bmp.report.page import render_page, unbroken
+
+    setup = replace(results.trial.setup, show_units=units)
+    shown = replace(results, trial=replace(results.trial, setup=setup))
+    with tempfile.TemporaryDirectory() as folder:
+        svg = save_figures(figures(shown), Path(folder))
+    page = class_page(shown, svg) if what == "class.html" else render_page(shown, svg)
+    return unbroken(page or "")
+
+
+def compared(
+    results: Sequence[Any], names: Sequence[str], units: Sequence[str]
+) -> tuple[str, list[str]]:
     """Compare the feeds of trials: the whole page, and a sentence a pair."""
     from bmp.compare import sentence
     from bmp.compare.within_trial import compare_across, compare_trial
     from bmp.report.compare_page import comparison_page
+    from bmp.report.shown_units import beside
 
     if len(results) == 1:
         found, across = [results[0].comparisons], None
@@ -215,7 +242,8 @@ def compared(results: Sequence[Any], names: Sequence[str]) -> tuple[str, list[st
         for name, one in zip(names, found, strict=True)
         if one.why_none
     ]
-    return comparison_page(found, list(names), across), said
+    said = [beside(words, units) for words in said]
+    return comparison_page(found, list(names), across, units), said
 
 
 def write_report(results: Any, out: Path, source: Path) -> None:

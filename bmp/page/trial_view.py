@@ -27,6 +27,7 @@ from bmp.page.trial_care import copy, put_away, rename
 from bmp.page.trial_folders import PLAN, Place
 from bmp.page.trial_setup import setting
 from bmp.problem import UnusableInput
+from bmp.report.page_beside import page_beside
 
 pages = Blueprint("trial", __name__)
 
@@ -96,22 +97,24 @@ def so_far(name: str) -> str:
     place = place_or_404(name)
     _flushed(place)
     found = site().analyses.of(place)
+    units = wanted_units([found.results])
     if found.results is None:
-        return render_template("problems.html", place=place, found=found, seen=_seen(place, found))
+        page = render_template("problems.html", place=place, found=found, seen=_seen(place, found))
+        return page_beside(page, units)
     results = found.results
-    units = _wanted(results)
-    return render_template(
+    page = render_template(
         "so_far.html",
         place=place,
         results=results,
         series=series_to_date(results),
-        answer=_part("answer", sections.answer(results), {}, units),
-        checks=_part("checks", sections.checks(results), {}, units),
-        charts=net_charts(results),
+        answer=_part("answer", sections.answer(results), {}),
+        checks=_part("checks", sections.checks(results), {}),
+        charts=net_charts(results, units),
         downloads=DOWNLOADS,
         for_class=has_class_page(results),
         seen=_seen(place, found),
     )
+    return page_beside(page, units)
 
 
 def _seen(place: Place, found: SoFar) -> list[dict[str, Any]]:
@@ -137,30 +140,29 @@ def tank(name: str) -> str:
     _flushed(place)
     found = site().analyses.of(place)
     content = sections.tank(found.results) if found.results else None
-    pictures = site().analyses.tank_pictures(place) if content is not None else {}
-    units = _wanted(found.results) if content is not None else ()
-    part = _part("tank", content, pictures, units)
-    return render_template("tank.html", place=place, found=found, part=part)
+    units = wanted_units([found.results])
+    pictures = site().analyses.tank_pictures(place, units) if content is not None else {}
+    part = _part("tank", content, pictures)
+    return page_beside(render_template("tank.html", place=place, found=found, part=part), units)
 
 
-def _part(section: str, content: Any, drawings: Any, units: Sequence[str] = ()) -> Markup:
-    """Return a section of the report as the report's own template shows it, in those units too."""
+def _part(section: str, content: Any, drawings: Any) -> Markup:
+    """Return a section of the report as the report's own template shows it."""
     from bmp.report.page import environment
-    from bmp.report.page_beside import page_beside
 
     if content is None:
         return Markup("")
     html = environment().get_template(f"{section}.html").render(c=content, figures=drawings)
     number = itertools.count(1)
-    html = page_beside(html, units).replace("<figure>", FIGURE)
+    html = html.replace("<figure>", FIGURE)
     html = re.sub('<div class="wide">', lambda _: SCROLLING % next(number), html)
     return Markup(html)  # escaped by its template
 
 
-def _wanted(results: Any) -> tuple[str, ...]:
-    """Return the units beside those of the results: the trial's, else this browser's."""
-    own: tuple[str, ...] = results.trial.setup.show_units
-    return own or of_results(chosen(unquote(request.cookies.get(COOKIE, ""))))
+def wanted_units(results: Sequence[Any]) -> tuple[str, ...]:
+    """Return the units beside those of the results: the trials', else this browser's."""
+    own = [unit for one in results if one is not None for unit in one.trial.setup.show_units]
+    return tuple(dict.fromkeys(own)) or of_results(chosen(unquote(request.cookies.get(COOKIE, ""))))
 
 
 @pages.get("/report")
@@ -177,15 +179,15 @@ def for_class(name: str) -> Any:
 
 def _whole_page(place: Place, what: str) -> Response:
     """Return a page of the results folder, with a way back and the person's units."""
-    from bmp.report.page_beside import page_beside
-
     path = _written(place) / what
     if not path.is_file():
         abort(404, "No feed of this trial gave gas yet, so there is nothing to show.")
-    html = path.read_text(encoding="utf-8")
     results = site().analyses.of(place).results
-    if not results.trial.setup.show_units:
-        html = page_beside(html, _wanted(results))
+    units = wanted_units([results])
+    if units == results.trial.setup.show_units:
+        html = path.read_text(encoding="utf-8")
+    else:
+        html = site().analyses.page_in(place, what, units)
     return _served(html, (url_for("trial.page", name=place.name), "Back to the trial"))
 
 

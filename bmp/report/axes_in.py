@@ -6,7 +6,8 @@ import re
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
-from bmp.report.rounding import MINUS, short
+from bmp.report.rounding import short
+from bmp.report.shown_units import in_place
 from bmp.shown_units import Beside, wanted
 
 if TYPE_CHECKING:
@@ -24,35 +25,30 @@ def axes_in(figures: Iterable[Figure], units: Sequence[str]) -> None:
     for figure in figures if units else ():
         for axes in figure.axes:
             for axis in (axes.xaxis, axes.yaxis):
-                _axis_in(axis, units)
+                row = _axis_in(axis, units)
+                if row is not None:
+                    for text in axes.texts:
+                        text.set_text(in_place(text.get_text(), row))
 
 
-def _axis_in(axis: Axis, units: Sequence[str]) -> None:
+def _axis_in(axis: Axis, units: Sequence[str]) -> Beside | None:
+    """Return the row by which an axis was changed; `None` where it was not."""
     from matplotlib.ticker import FixedFormatter, FixedLocator, FuncFormatter, MaxNLocator
 
     label = axis.get_label_text()
     match = _UNIT.search(label)
     row = None if match is None else wanted(match["unit"], units)
     if match is None or row is None:
-        return
+        return None
     axis.set_label_text(f"{label[: match.start()]}[{row.wanted}]")
     if isinstance(axis.get_major_formatter(), FixedFormatter):
         names = [text.get_text() for text in axis.get_ticklabels()]
-        axis.set_ticks(axis.get_ticklocs(), [_name_in(name, row) for name in names])
-        return
+        axis.set_ticks(axis.get_ticklocs(), [in_place(name, row) for name in names])
+        return row
     low, high = (edge * row.factor + row.offset for edge in axis.get_view_interval())
     ticks = MaxNLocator("auto", steps=[1, 2, 2.5, 5, 10]).tick_values(low, high)
     low, high = min(low, high), max(low, high)
     shown = [tick for tick in ticks if low - 1e-9 <= tick <= high + 1e-9]
     axis.set_major_locator(FixedLocator([(tick - row.offset) / row.factor for tick in shown]))
     axis.set_major_formatter(FuncFormatter(lambda x, _: short(x * row.factor + row.offset)))
-
-
-def _name_in(name: str, row: Beside) -> str:
-    """Return a name along an axis whose last line is a figure, with that figure converted."""
-    *above, last = name.split("\n")
-    try:
-        value = float(last.replace(MINUS, "-")) * row.factor + row.offset
-    except ValueError:
-        return name
-    return "\n".join([*above, f"{value:.0f}"])
+    return row

@@ -26,7 +26,10 @@ COMPARISON_FORMAT = "bmp-comparison-1"
 
 
 def comparison_page(
-    trials: Sequence[TrialComparisons], names: Sequence[str], across: TrialsCompared | None
+    trials: Sequence[TrialComparisons],
+    names: Sequence[str],
+    across: TrialsCompared | None,
+    units: Sequence[str] = (),
 ) -> str:
     """Return the page of one or several trials, self-contained.
 
@@ -37,29 +40,33 @@ def comparison_page(
         What each trial is called.
     across : TrialsCompared or None
         What the trials say together; `None` with a single one.
+    units : sequence of str
+        Those that are wanted beside the SI ones; pictures show them in their place.
     """
     from bmp.report.page import environment
+    from bmp.report.page_beside import page_beside
 
     sections = [
         {
             "key": f"trial-{index}",
             "name": name,
             "content": comparison_content(found),
-            "figures": _inline(comparison_figures, found, f"trial-{index}-"),
+            "figures": _inline(comparison_figures, found, f"trial-{index}-", units),
         }
         for index, (found, name) in enumerate(zip(trials, names, strict=True))
     ]
     title = f"Comparison of {number(len(names))} trials" if across else f"Comparison: {names[0]}"
-    return str(
+    page = str(
         environment()
         .get_template("comparisons.html")
         .render(
             title=title,
             sections=sections,
             across=across_content(across) if across else None,
-            figures=_inline(trials_figures, across, "") if across else {},
+            figures=_inline(trials_figures, across, "", units) if across else {},
         )
     )
+    return page_beside(page, units)
 
 
 def comparison_text(
@@ -75,16 +82,18 @@ def comparison_text(
     return json.dumps(plain(record), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def _inline(draw: Any, found: Any, prefix: str) -> Mapping[str, Any]:
+def _inline(draw: Any, found: Any, prefix: str, units: Sequence[str]) -> Mapping[str, Any]:
     """Return figures as inline SVG by name, the names inside them kept apart by the prefix."""
     import matplotlib as mpl
 
+    from bmp.report.axes_in import axes_in
     from bmp.report.page import inline_svg
     from bmp.report.series_style import STYLE
 
     style: Any = STYLE
     with mpl.rc_context(style):
         drawn: Mapping[str, Figure] = draw(found)
+        axes_in(drawn.values(), units)
         return {
             name: inline_svg(prefix + name, _svg_text(figure)) for name, figure in drawn.items()
         }

@@ -70,4 +70,6 @@ def _unit_at_end(text: str, units: Sequence[str]) -> Beside | None:
     return None if match is None else wanted(match["unit"], units, bool(AIR.search(text)))
 
 
-_HEADER: Final = re.compile(rf"(?:^|[ ,(\[])(?P<unit>{'|'.join(map(re.escape, OWN_UNITS))})[)\]]?$")
+_HEADER: Final = re.compile(
+    rf"(?:^|(?<!\d)[ ,(\[])(?P<unit>{'|'.join(map(re.escape, OWN_UNITS))})[)\]]?$"
+)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isfinite
 from typing import Any, Final
 
 from bmp.report.first_screen import first_screen
 from bmp.report.rounding import percent
+from bmp.report.shown_units import beside
 from bmp.results import Results
 from bmp.tables import (
     TEXT,
@@ -35,19 +36,29 @@ class WorkbookSheet:
 
 
 def sheets(results: Results) -> tuple[WorkbookSheet, ...]:
-    """Return the sheets of the workbook in their order."""
+    """Return the sheets of the workbook in their order; sentences have the units wanted too."""
     tank = () if results.tank is None else (_sheet("tank", tank_table(results)),)
     return (
-        WorkbookSheet("answer", ANSWER, answer_rows(results), 0),
+        _read_by_people(WorkbookSheet("answer", ANSWER, answer_rows(results), 0), results),
         _filled("summary", yields_table(results)),
         _filled("readings", readings_table(results)),
         _net_curves(results),
         _sheet("fits", kinetics_table(results)),
         _sheet("comparisons", comparisons_table(results)),
-        _sheet("checks", checks_table(results)),
+        _read_by_people(_sheet("checks", checks_table(results)), results),
         *tank,
-        WorkbookSheet("assumed", ASSUMED, assumed_rows(results), 0),
+        _read_by_people(WorkbookSheet("assumed", ASSUMED, assumed_rows(results), 0), results),
     )
+
+
+def _read_by_people(sheet: WorkbookSheet, results: Results) -> WorkbookSheet:
+    """Return a sheet of sentences with the units beside the SI ones that the trial wants."""
+    units = results.trial.setup.show_units
+    rows = (
+        [beside(cell, units) if isinstance(cell, str) else cell for cell in row]
+        for row in sheet.rows
+    )
+    return replace(sheet, rows=rows) if units else sheet
 
 
 def _sheet(name: str, table: Table) -> WorkbookSheet:

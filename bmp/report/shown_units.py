@@ -24,6 +24,7 @@ _NOT_AIR: Final = re.compile(r" (?:over|above) (?:the )?air")
 
 OWN_UNITS: Final = sorted({row.own for row in BESIDE}, key=len, reverse=True)
 
+_BEFORE_UNIT: Final = rf" \((?P<from>{NUMBER}) to (?P<upto>{NUMBER})\)"
 THEIR_UNITS: Final = sorted({row.wanted for row in BESIDE}, key=len, reverse=True)
 
 
@@ -31,7 +32,7 @@ THEIR_UNITS: Final = sorted({row.wanted for row in BESIDE}, key=len, reverse=Tru
 def _pattern() -> re.Pattern[str]:
     return re.compile(
         rf"(?<![\w.,/{MINUS}-])(?P<value>{NUMBER})"
-        rf"(?: (?P<how>±|to) (?P<other>{NUMBER})| \((?P<from>{NUMBER}) to (?P<upto>{NUMBER})\))?"
+        rf"(?: (?P<how>±|to) (?P<other>{NUMBER})|{_BEFORE_UNIT})?"
         rf"[ \u00a0](?P<unit>{'|'.join(map(re.escape, OWN_UNITS))}){_OTHER}"
         rf"(?P<words>(?: of (?:methane|biogas))?(?: (?:a|per) day)?(?: outside)?)"
         rf"(?: \((?P<low>{NUMBER}) to (?P<high>{NUMBER})\))?"
@@ -81,6 +82,18 @@ _GLUE: Final = re.compile(
     rf"(?<=\d) (?:{'|'.join(map(re.escape, (*OWN_UNITS, *THEIR_UNITS)))})"
     "(?:(?: of methane)? a day)?"
 )
+
+
+_FIGURE_ALONE: Final = re.compile(
+    rf"^(?P<value>{NUMBER})(?: (?P<how>±|to) (?P<other>{NUMBER}))?"
+    rf"(?: \((?P<low>{NUMBER}) to (?P<high>{NUMBER})\))?$",
+    re.MULTILINE,
+)
+
+
+def in_place(text: str, row: Beside) -> str:
+    """Return a text whose lines of nothing but a figure have it in the unit wanted."""
+    return _FIGURE_ALONE.sub(lambda match: converted(match, row, ""), text)
 
 
 def _row(match: re.Match[str], units: Sequence[str]) -> Beside | None:
