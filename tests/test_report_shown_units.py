@@ -40,8 +40,10 @@ ALL = (*US, "mbar")
         ("(dry, 0 °C, 1 atm)", "(dry, 0 °C = 32 °F, 1 atm)"),
         # 1 in³ = 16.387 064 mL
         ("1,000 NmL of gas", "1,000 NmL (61 cu in) of gas"),
-        ("B0 380 (361 to 398) NmL/g VS", "B0 380 (361 to 398) NmL/g VS (6.09 (5.78 to 6.38) "
-         "cu ft/lb VS)"),
+        (
+            "B0 380 (361 to 398) NmL/g VS",
+            "B0 380 (361 to 398) NmL/g VS (6.09 (5.78 to 6.38) cu ft/lb VS)",
+        ),
         # 1 kg/m³ = 0.062 427 96 lb/ft³
         ("2.0 kg VS/(m³ d)", "2.0 kg VS/(m³ d) (0.125 lb VS/(cu ft d))"),
     ],
