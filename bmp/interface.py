@@ -31,10 +31,22 @@ class Analysis:
     Numbers that are not known are NaN. `print(analysis)` gives the answer as `bmp analyze` does; a
     notebook shows it as a page's first screen.
 
+    Every frame says the state of the gas in its `attrs`: dry, 0 °C, 101.325 kPa. Units stand at
+    the end of a column's name or in the column `unit`.
+
     Attributes
     ----------
     results : bmp.results.Results
         All results as frozen records, for those who need more than the frames hold.
+
+    Examples
+    --------
+    The examples below go on with this analysis.
+
+    >>> import bmp
+    >>> dairy = bmp.analyze("examples/cheese_dairy")
+    >>> print(str(dairy).partition(":")[0])
+    ✓ Valid
     """
 
     def __init__(self, results: Results) -> None:
@@ -45,43 +57,120 @@ class Analysis:
         """A row a series of jars: methane yield `bmp` [column `unit`] with its 95 % interval.
 
         `u` is the standard uncertainty of the mean, `sd` the scatter between jars, blank and VS in
-        it (Standard BMP Methods 200 v1.7, 2020, Eqs. 4 to 7).
+        it (Standard BMP Methods 200 v1.7, 2020, Eqs. 4 to 7). `time_d` [d] is the day of the yield,
+        `per_fresh_NmL_per_g` [NmL/g] the yield of fresh mass, `blank_percent` [%] the blank's share
+        of the gas, `t50_d` and `t90_d` [d] the days by which half and nine tenths had come.
+
+        Examples
+        --------
+        >>> dairy.yields[["series", "bmp", "ci95_low", "ci95_high"]].round(0).head(2)
+                 series    bmp  ci95_low  ci95_high
+        0     cellulose  375.0     354.0      396.0
+        1  goat bedding  228.0     205.0      252.0
         """
         return self._frame(tables.yields_table(self.results))
 
     @cached_property
     def curves(self) -> pd.DataFrame:
-        """A row a reading and jar: methane since closing [NmL], net yield `net` [column `unit`]."""
+        """A row a reading and jar: methane since closing [NmL], net yield `net` [column `unit`].
+
+        `time_d` [d] since closing; `from_blank` [column `unit`] is the blank's mean at that time
+        (Standard BMP Methods 200 v1.7, 2020, Eqs. 1 to 3); `counted` says whether the jar is in the
+        mean. Blanks have no net yield.
+
+        Examples
+        --------
+        >>> last = dairy.curves.query("series == 'whey'").groupby("jar")["net"].last()
+        >>> last.round(0).to_dict()
+        {'W1': 394.0, 'W2': 415.0, 'W3': 413.0}
+        """
         return self._frame(tables.curves_table(self.results))
 
     @cached_property
     def readings(self) -> pd.DataFrame:
-        """A row a reading: what was read, the state of the gas, its factor, what came of it."""
+        """A row a reading: what was read, the state of the gas, its factor, what came of it.
+
+        What was read has the unit of its column (`volume_mL`, `mass_g`, `gauge_before_kPa` and
+        others). `gas_kPa`, `gas_C` and `gas_vapour_kPa` are the state in which it was measured,
+        `factor` [1] takes the volume to dry gas at 0 °C and 101.325 kPa (Standard BMP Methods 201
+        v1.6, Eq. 1), `gas_NmL` and `methane_NmL` [NmL] are what came of it.
+
+        Examples
+        --------
+        >>> bool(dairy.readings["factor"].between(0.86, 0.89).all())
+        True
+        """
         return self._frame(tables.readings_table(self.results))
 
     @cached_property
     def kinetics(self) -> pd.DataFrame:
-        """A row a parameter of each model, series and jar, with its 95 % interval [`unit`]."""
+        """A row a parameter of each model, series and jar, with its 95 % interval [`unit`].
+
+        Without a jar a row is of the whole series. `chosen` marks the model that is reported;
+        `rmse` [unit of the yield], `r2` [1] and `aicc` [1] say how it follows the curve.
+
+        Examples
+        --------
+        >>> whey = dairy.kinetics.query("chosen and series == 'whey' and jar.isna()")
+        >>> whey["quantity"].tolist()
+        ['B0', 'k', 'lag']
+        """
         return self._frame(tables.kinetics_table(self.results))
 
     @cached_property
     def checks(self) -> pd.DataFrame:
-        """The verdict and a row a check: outcome, value, limit, meaning, advice and source."""
+        """The verdict and a row a check: outcome, value, limit, meaning, advice and source.
+
+        `outcome` is pass, caution or fail; the unit of `value` is that of `limit`.
+
+        Examples
+        --------
+        >>> dairy.checks[["check", "outcome"]].head(2)
+                     check outcome
+        0          verdict    pass
+        1  control present    pass
+        """
         return self._frame(tables.checks_table(self.results))
 
     @cached_property
     def comparisons(self) -> pd.DataFrame:
-        """A row a pair of feeds and quantity: difference [`unit`] and ratio with 95 % intervals."""
+        """A row a pair of feeds and quantity: difference [`unit`] and ratio with 95 % intervals.
+
+        `p_adjusted` [1] allows for all pairs of the trial (Welch's t, Holm's adjustment), `verdict`
+        is by it; `detectable` [%] is the difference that these jars would have shown.
+
+        Examples
+        --------
+        >>> dairy.comparisons.query("quantity == 'yield'")[["a", "b", "verdict"]].head(1)
+              a             b verdict
+        0  whey  goat bedding    more
+        """
         return self._frame(tables.comparisons_table(self.results))
 
     @cached_property
     def reading_errors(self) -> pd.DataFrame:
-        """A row a reading error and jar that it names, with the day [d]."""
+        """A row a reading error and jar that it names, with the day `time_d` [d].
+
+        Examples
+        --------
+        >>> len(dairy.reading_errors)
+        0
+        """
         return self._frame(tables.reading_errors_table(self.results))
 
     @cached_property
     def tank(self) -> pd.DataFrame:
-        """A row an estimate of the main tank, today and planned; empty where there is no tank."""
+        """A row an estimate of the main tank [`unit`], today and planned, with their spans.
+
+        Empty where the trial has no tables `tank` and `tank feeds`. The guide (`method`) names the
+        source of each estimate.
+
+        Examples
+        --------
+        >>> dairy.tank.query("estimate == 'methane a day'")[["unit", "planned"]].round(0)
+           unit  planned
+        10   NL    399.0
+        """
         return self._frame(tables.tank_table(self.results))
 
     def _frame(self, table: tables.Table) -> pd.DataFrame:
@@ -103,10 +192,21 @@ class Analysis:
     def write(self, out: str | Path) -> None:
         """Write all that `bmp analyze` writes into a folder.
 
+        Parameters
+        ----------
+        out : str or pathlib.Path
+            A new folder, or one with such results, which are then replaced.
+
         Raises
         ------
-        UnusableInput
+        bmp.problem.UnusableInput
             The folder holds other files.
+
+        Examples
+        --------
+        >>> from tempfile import TemporaryDirectory
+        >>> with TemporaryDirectory() as folder:
+        ...     dairy.write(f"{folder}/results")
         """
         from bmp.report.folder import check_place
         from bmp.report.results_json import FORMAT
@@ -126,25 +226,68 @@ class Analysis:
             A new one by default.
         unit : str, optional
             Series of this unit; by default that of the first series.
+
+        Returns
+        -------
+        matplotlib.axes.Axes
+
+        Raises
+        ------
+        ValueError
+            There is no series, or none of this unit.
+
+        Examples
+        --------
+        >>> ax = dairy.plot_net()
+        >>> ax.get_ylabel()
+        'Net methane [NmL CH4/g VS]'
         """
         from bmp.report.draw_curves import net_curves
 
         return net_curves(_axes(ax), self.results, self._of_unit(unit))
 
     def plot_rate(self, ax: Axes | None = None, unit: str | None = None) -> Axes:
-        """Draw methane a day; parameters as of `plot_net`."""
+        """Draw methane a day [NmL/g VS, or the unit of the series]; parameters as of `plot_net`.
+
+        Examples
+        --------
+        >>> dairy.plot_rate().get_ylabel()
+        'Methane a day [NmL/g VS]'
+        """
         from bmp.report.draw_rate import daily_rate
 
         return daily_rate(_axes(ax), self.results, self._of_unit(unit))
 
     def plot_methane(self, ax: Axes | None = None) -> Axes:
-        """Draw the methane of every jar and of the blanks [NmL], nothing subtracted."""
+        """Draw the methane of every jar and of the blanks [NmL], nothing subtracted.
+
+        Parameters
+        ----------
+        ax : matplotlib.axes.Axes, optional
+            A new one by default.
+
+        Examples
+        --------
+        >>> dairy.plot_methane().get_ylabel()
+        'Methane of the whole jar [NmL CH4]'
+        """
         from bmp.report.draw_curves import raw_methane
 
         return raw_methane(_axes(ax), self.results)
 
     def plot_residuals(self, ax: Axes | None = None) -> Axes:
-        """Draw what the chosen models leave over."""
+        """Draw what the chosen models leave over [% of the yield].
+
+        Parameters
+        ----------
+        ax : matplotlib.axes.Axes, optional
+            A new one by default.
+
+        Examples
+        --------
+        >>> dairy.plot_residuals().get_ylabel()
+        'Residual [% of yield]'
+        """
         from bmp.report.draw_residuals import residuals
 
         return residuals(_axes(ax), self.results)
@@ -152,10 +295,20 @@ class Analysis:
     def plot_yields(self, ax: Axes | None = None) -> Axes:
         """Draw the feeds' yields with their 95 % intervals beside one another.
 
+        Parameters
+        ----------
+        ax : matplotlib.axes.Axes, optional
+            A new one by default.
+
         Raises
         ------
         ValueError
             Nothing is compared; the message says why.
+
+        Examples
+        --------
+        >>> dairy.plot_yields().get_xlabel()
+        'Yield [NmL CH4/g VS]'
         """
         from bmp.report.compare_figures import draw_means
 
@@ -166,18 +319,39 @@ class Analysis:
         return draw_means(_axes(ax), feeds, basis=found.basis)
 
     def plot_differences(self, ax: Axes | None = None) -> Axes:
-        """Draw the differences between feeds with their 95 % intervals; raises as `plot_yields`."""
+        """Draw the differences between feeds with their 95 % intervals; raises as `plot_yields`.
+
+        Parameters
+        ----------
+        ax : matplotlib.axes.Axes, optional
+            A new one by default.
+
+        Examples
+        --------
+        >>> dairy.plot_differences().get_xlabel()
+        'Difference in yield [% of the second]'
+        """
         from bmp.report.compare_figures import draw_differences
 
         return draw_differences(_axes(ax), self._compared())
 
     def plot_tank(self, ax: Axes | None = None) -> Axes:
-        """Draw the tank's methane a day by feed, today and planned.
+        """Draw the tank's methane a day by feed [NL/d], today and planned.
+
+        Parameters
+        ----------
+        ax : matplotlib.axes.Axes, optional
+            A new one by default.
 
         Raises
         ------
         ValueError
             The trial describes no tank.
+
+        Examples
+        --------
+        >>> dairy.plot_tank().get_ylabel()
+        'Methane, estimate [NL/d]'
         """
         from bmp.report.tank_figures import draw_gas_by_material
 
@@ -223,8 +397,14 @@ def read(place: str | Path, unfinished: bool = False) -> Trial:
     Parameters
     ----------
     place : str or pathlib.Path
+        Workbook, folder of .csv files, or a sheet of one's own with its `.answers.txt`.
     unfinished : bool
         Whether the trial still runs, so that a jar may have no reading yet.
+
+    Returns
+    -------
+    bmp.trial.Trial
+        Frozen records; readings are flat arrays, one run a jar, in mL, kPa, °C, g and d.
 
     Raises
     ------
@@ -261,6 +441,11 @@ def trial(
     **others : pandas.DataFrame
         `crucibles`, `tank` and `tank_feeds`, where there are such.
 
+    Returns
+    -------
+    bmp.trial.Trial
+        As from `read`.
+
     Raises
     ------
     bmp.problem.UnusableInput
@@ -291,10 +476,15 @@ def analyze(source: str | Path | Trial, criteria: str | Path | None = None) -> A
 
     Parameters
     ----------
-    source : str, pathlib.Path or Trial
+    source : str or pathlib.Path or Trial
         Where the trial is, or a trial from `read` or `trial`.
     criteria : str or pathlib.Path, optional
         A laboratory's own validity criteria (.csv); the published ones by default.
+
+    Returns
+    -------
+    Analysis
+        Data frames, pictures, and the answer in words.
 
     Raises
     ------
@@ -328,7 +518,13 @@ def check(source: str | Path | Trial) -> pd.DataFrame:
 
     Parameters
     ----------
-    source : str, pathlib.Path or Trial
+    source : str or pathlib.Path or Trial
+        Where the trial is, or a trial from `read` or `trial`.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns as of `Analysis.checks`; empty where nothing was found.
 
     Raises
     ------
@@ -353,9 +549,15 @@ def compare(*sources: str | Path | Trial, against: str | None = None) -> pd.Data
 
     Parameters
     ----------
-    *sources : str, pathlib.Path or Trial
+    *sources : str or pathlib.Path or Trial
+        One trial or more.
     against : str, optional
         Compare all others with this feed only.
+
+    Returns
+    -------
+    pandas.DataFrame
+        As `Analysis.comparisons`; after them the pairs across trials.
 
     Raises
     ------
@@ -394,8 +596,13 @@ def tank(source: str | Path | Trial) -> pd.DataFrame:
 
     Parameters
     ----------
-    source : str, pathlib.Path or Trial
+    source : str or pathlib.Path or Trial
         With the tables `tank` and `tank feeds`; without them the frame is empty.
+
+    Returns
+    -------
+    pandas.DataFrame
+        As `Analysis.tank`: estimates [`unit`], none of them a promise.
 
     Raises
     ------
@@ -419,6 +626,15 @@ class Planned:
     ----------
     plan : bmp.plan.plan.Plan
         Everything to do, as frozen records.
+
+    Examples
+    --------
+    The examples below go on with this plan.
+
+    >>> import bmp
+    >>> planned = bmp.plan("examples/cheese_dairy_request")
+    >>> print(str(planned).partition(" ")[0])
+    jars
     """
 
     def __init__(self, plan: Plan) -> None:
@@ -426,7 +642,14 @@ class Planned:
 
     @cached_property
     def jars(self) -> pd.DataFrame:
-        """A row a jar: what to weigh in [g], its headspace [mL] and its place on the shelf."""
+        """A row a jar: what to weigh in [g], its headspace [mL] and its place on the shelf.
+
+        Examples
+        --------
+        >>> planned.jars[["jar", "inoculum_g", "sample_g", "headspace_mL"]].head(1)
+          jar  inoculum_g  sample_g  headspace_mL
+        0  B1       400.0       0.0         450.9
+        """
         import pandas as pd
 
         from bmp.plan.plan import to_dict
@@ -435,7 +658,13 @@ class Planned:
 
     @property
     def cautions(self) -> tuple[str, ...]:
-        """What to take care of, a sentence each. Local codes and licensed practice come first."""
+        """What to take care of, a sentence each. Local codes and licensed practice come first.
+
+        Examples
+        --------
+        >>> planned.cautions[0].partition(",")[0]
+        'Local codes'
+        """
         return tuple(caution.text for caution in self.plan.cautions)
 
     def __repr__(self) -> str:
@@ -447,10 +676,21 @@ class Planned:
     def write(self, out: str | Path) -> None:
         """Write logbook, wall sheet and `plan.json` into a folder that holds no logbook yet.
 
+        Parameters
+        ----------
+        out : str or pathlib.Path
+            A new or empty folder.
+
         Raises
         ------
         bmp.problem.UnusableInput
             The folder holds files.
+
+        Examples
+        --------
+        >>> from tempfile import TemporaryDirectory
+        >>> with TemporaryDirectory() as folder:
+        ...     planned.write(f"{folder}/next trial")
         """
         from bmp.plan.write import FORMAT, write_plan
         from bmp.report.folder import write_folder
@@ -470,6 +710,11 @@ def plan(request: str | Path) -> Planned:
     request : str or pathlib.Path
         A workbook or folder with the tables `plan` and `materials`.
 
+    Returns
+    -------
+    Planned
+        Doses, cautions, and the files to work with.
+
     Raises
     ------
     bmp.problem.UnusableInput
@@ -479,8 +724,8 @@ def plan(request: str | Path) -> Planned:
     --------
     >>> import bmp
     >>> planned = bmp.plan("examples/cheese_dairy_request")
-    >>> {"jar", "inoculum_g", "sample_g"} <= set(planned.jars.columns)
-    True
+    >>> planned.jars["material"].unique().tolist()[:2]
+    ['tank digestate', 'microcrystalline cellulose']
     """
     from bmp.plan.literature import read_literature
     from bmp.plan.plan import plan_trial
@@ -500,6 +745,14 @@ class Archive:
     Attributes
     ----------
     outcome : bmp.archive.outcome.Outcome
+        The rows of all tables as plain values.
+
+    Examples
+    --------
+    The examples below go on with this archive of one trial and one folder that is none.
+
+    >>> import bmp
+    >>> found = bmp.archive("examples")
     """
 
     def __init__(self, outcome: Any) -> None:
@@ -507,21 +760,42 @@ class Archive:
 
     @cached_property
     def materials(self) -> pd.DataFrame:
-        """A row a trial and series; columns as in `materials.csv` of `bmp archive`."""
+        """A row a trial and series; columns as in `materials.csv` of `bmp archive`.
+
+        `bmp`, its limits and `B0` are in `unit`, `k` is in 1/d, `lag`, `t50` and `t90` are in d.
+
+        Examples
+        --------
+        >>> found.materials[["trial", "material", "bmp"]].round(0).head(1)
+                  trial   material    bmp
+        0  cheese_dairy  cellulose  375.0
+        """
         from bmp.archive.outcome import COLUMNS
 
         return frame_of_rows(COLUMNS, self.outcome.rows)
 
     @cached_property
     def reading_errors(self) -> pd.DataFrame:
-        """A row a reading error and jar."""
+        """A row a reading error and jar, with the day `time_d` [d].
+
+        Examples
+        --------
+        >>> len(found.reading_errors)
+        0
+        """
         from bmp.archive.reading_errors import ERROR_COLUMNS
 
         return frame_of_rows(ERROR_COLUMNS, self.outcome.errors)
 
     @cached_property
     def refused(self) -> pd.DataFrame:
-        """A row a problem of a trial that cannot be used."""
+        """A row a problem of a trial that cannot be used.
+
+        Examples
+        --------
+        >>> found.refused["trial"].unique().tolist()
+        ['cheese_dairy_request']
+        """
         rows = [(name, line) for name, lines in self.outcome.refused.items() for line in lines]
         return frame_of_rows(("trial", "problem"), rows)
 
@@ -534,14 +808,25 @@ def archive(place: str | Path, workers: int = 1, reading_errors: bool = True) ->
     place : str or pathlib.Path
         A folder of trials, or tables with a first column `trial`.
     workers : int
-        Processes to work in.
+        Processes to work in, 1 or more; never more than processors.
     reading_errors : bool
         Whether to look for them, which takes several times as long as all the rest.
+
+    Returns
+    -------
+    Archive
+        Data frames of all trials together.
 
     Raises
     ------
     bmp.problem.UnusableInput
-        There is no trial in the place.
+        There is no trial in the place, or pyarrow is not installed.
+
+    Examples
+    --------
+    >>> import bmp
+    >>> bmp.archive("examples").materials["material"].tolist()
+    ['cellulose', 'goat bedding', 'spent grain', 'whey']
     """
     from tempfile import TemporaryDirectory
 

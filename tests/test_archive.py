@@ -18,6 +18,7 @@ import numpy as np
 import pyarrow.parquet
 import pytest
 
+import bmp
 from bmp.analyze import analyze
 from bmp.archive import run as archive_run
 from bmp.archive.cell_by_cell import read_trials
@@ -31,6 +32,7 @@ from bmp.estimate import Estimate
 from bmp.fit.material import MaterialCurves, fit_materials
 from bmp.fit.models import MODELS
 from bmp.net import NetCurves
+from bmp.problem import UnusableInput
 from bmp.read import read_trial
 from bmp.trial import Trial
 from tests.benchmarks.archive import write_archive
@@ -579,3 +581,21 @@ def test_the_command_writes_reading_errors_and_can_do_without(
     assert [row[:at] + row[at + 1 :] for row in kept] == [
         row[:at] + row[at + 1 :] for row in without
     ]
+
+
+def test_without_pyarrow_only_an_archive_is_refused_and_says_what_to_type(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setitem(sys.modules, "pyarrow", None)
+    (tmp_path / "trials" / "dairy").mkdir(parents=True)
+    for path in DEMO.glob("*.csv"):
+        shutil.copy(path, tmp_path / "trials" / "dairy")
+    assert main(["archive", str(tmp_path / "trials")]) == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert said.err.startswith("archive: one more package is needed for it; type: ")
+    assert said.err.endswith("-m pip install pyarrow\n")
+    assert [path.name for path in tmp_path.iterdir()] == ["trials"]
+    with pytest.raises(UnusableInput, match="pip install pyarrow"):
+        bmp.archive(tmp_path / "trials")
+    assert main(["check", str(tmp_path / "trials" / "dairy")]) != 2

@@ -11,11 +11,15 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 
 from bmp import cli, moving
+from bmp.archive import run as archive_run
+from bmp.archive.run import run_archive
 from bmp.cli import main
 from bmp.commands.terminal import progress, words_of
 from bmp.page.trial_folders import safe_name
@@ -308,9 +312,19 @@ def test_a_number_of_processes_is_one_or_more(
     assert "write 1 or more" in capsys.readouterr().err
 
 
-def test_no_more_processes_than_processors() -> None:
-    words = cli.parser().parse_args(["archive", "x", "--workers", "100000"])
-    assert words.workers == (os.cpu_count() or 1)
+def test_no_more_processes_than_processors(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    started: list[int] = []
+
+    @contextmanager
+    def count(workers: int) -> Iterator[tuple[None, int]]:
+        started.append(workers)
+        yield None, 1
+
+    monkeypatch.setattr(archive_run, "_processes", count)
+    monkeypatch.setattr(archive_run, "_large", lambda place: True)
+    write_csv(tmp_path / "trials" / "one", tables())
+    run_archive(tmp_path / "trials", tmp_path / "kept", 100_000, look=False)
+    assert started == [os.cpu_count() or 1]
 
 
 def test_an_archive_tells_what_it_did_not_use(

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import doctest
+import inspect
+import re
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import matplotlib as mpl
+import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
 import pytest
@@ -38,10 +42,40 @@ def _beside_the_examples(monkeypatch: pytest.MonkeyPatch) -> None:
     mpl.use("agg")
 
 
-def test_the_examples_of_the_functions_run() -> None:
-    failed, tried = doctest.testmod(interface)
-    assert not failed
-    assert tried >= 15
+def documented() -> Iterator[tuple[str, str]]:
+    """Yield what a person can call or look at, and what stands there in its documentation."""
+    for name in bmp.__all__:
+        yield name, inspect.getdoc(getattr(bmp, name)) or ""
+    for one in (interface.Analysis, interface.Planned, interface.Archive):
+        yield one.__name__, inspect.getdoc(one) or ""
+        for name, member in vars(one).items():
+            if not name.startswith("_"):
+                yield f"{one.__name__}.{name}", inspect.getdoc(member) or ""
+
+
+def test_the_examples_of_every_function_frame_and_picture_run() -> None:
+    """Those of a class's members go on with the names of the class's own example."""
+    known: dict[str, object] = {}
+    runner = doctest.DocTestRunner()
+    for name, text in documented():
+        if "." not in name:
+            known = {}
+        test = doctest.DocTestParser().get_doctest(text, known, name, None, None)
+        assert test.examples, f"{name} has no example"
+        assert not runner.run(test, clear_globs=False).failed, name
+        known = test.globs
+    plt.close("all")
+
+
+@pytest.mark.parametrize("name", [*bmp.__all__, "Analysis.plot_net", "Planned.write"])
+def test_every_parameter_is_described_with_what_it_may_be(name: str) -> None:
+    owner, _, member = name.rpartition(".")
+    called = getattr(getattr(interface, owner) if owner else interface, member)
+    text = inspect.getdoc(called) or ""
+    for parameter in set(inspect.signature(called).parameters) - {"self"}:
+        line = re.search(rf"^[*\w, ]*\b{parameter}\b.* : .+\n    \S", text, re.MULTILINE)
+        assert line, f"{name}: {parameter}"
+    assert "Raises\n------" in text, name
 
 
 def test_the_examples_of_the_guide_run() -> None:

@@ -110,11 +110,11 @@ def test_the_wheel_tells_its_licence_version_and_types(installed: Path) -> None:
 
 
 def test_every_package_that_the_code_imports_is_declared() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    lines = [*project["dependencies"], *project["optional-dependencies"]["archive"]]
     declared = {
         re.match(r"[\w-]+", line)[0].lower().replace("-", "_")  # type: ignore[index]
-        for line in tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"][
-            "dependencies"
-        ]
+        for line in lines
     }
     owner = packages_distributions()
     imported: set[str] = set()

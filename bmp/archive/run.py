@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import replace
+from importlib.util import find_spec
 from multiprocessing import get_context, parent_process
 from pathlib import Path
 from typing import TypeAlias
@@ -25,6 +26,7 @@ from bmp.archive.find import deeper_trials, find_archive
 from bmp.archive.outcome import Outcome
 from bmp.archive.parts import ArchivePart
 from bmp.moving import move
+from bmp.problem import Problem, UnusableInput
 
 WORTH_BYTES, WORTH_TRIALS = 5_000_000, 60
 Pool: TypeAlias = tuple[ProcessPoolExecutor | None, int]
@@ -49,7 +51,7 @@ def run_archive(
     kept
         Folder in which the results of finished parts are kept.
     workers
-        Processes; the result does not depend on their number.
+        Processes, at most one a processor; the result does not depend on their number.
     show
         Called with the number of trials that are done.
     look
@@ -58,9 +60,12 @@ def run_archive(
     Raises
     ------
     UnusableInput
-        There is no trial in the place, or its tables cannot be told apart.
+        There is no trial in the place, its tables cannot be told apart, or pyarrow is missing.
     """
-    with _processes(workers if _large(place) else 1) as pool:
+    if find_spec("pyarrow") is None:
+        wanted = f"type: {sys.executable} -m pip install pyarrow"
+        raise UnusableInput([Problem("archive", "one more package is needed for it", wanted)])
+    with _processes(min(workers, os.cpu_count() or 1) if _large(place) else 1) as pool:
         parts = find_archive(place)
         total = _run(parts if look else map(_without_looking, parts), kept, pool, show)
     total = total + Outcome((), {}, deeper_trials(place))

@@ -34,10 +34,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _workers(text: str) -> int:
-    """Return a number of processes, at most one a processor."""
+    """Return a number of processes."""
     if not text.isascii() or not text.isdigit() or int(text) < 1:
         raise argparse.ArgumentTypeError(f"“{text}” is not a number of processes; write 1 or more")
-    return min(int(text), os.cpu_count() or 1)
+    return int(text)
 
 
 def run(arguments: argparse.Namespace) -> int:
