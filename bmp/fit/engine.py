@@ -3,22 +3,22 @@
 Least squares with the linear parameter eliminated (variable projection; Golub & Pereyra 1973,
 SIAM J. Numer. Anal. 10:413, with the approximate derivative of Kaufman 1975, BIT 15:49) and
 Levenberg-Marquardt steps in the remaining one to three parameters. Everything a step needs are
-sums over the readings, so a step over hundreds of jars is a dozen array operations. Jars are
+sums over the readings, so a step over hundreds of jars is a dozen array operations. Search
+coordinates come first and jars second, so that each coordinate of all jars lies together. Jars are
 taken in chunks that stay in the processor's cache; those that need many more steps than the rest
 are put aside and finished together.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from functools import reduce
 from typing import Final
 
 import numpy as np
 
 from bmp.fit.curves import Curves
 from bmp.fit.model import Model, Starts
+from bmp.fit.small_matrices import inverse
 from bmp.trial import BoolArray, FloatArray, IntArray
 
 CHUNK_READINGS: Final = 80_000
@@ -33,10 +33,6 @@ LONGEST_STEP: Final = 1.0
 NOTHING: Final = 1e-100
 STUCK: Final = 1e10
 """Damping at which a search that finds nothing better is given up."""
-STEPS_TO_TELL: Final = 3
-STARTS_KEPT: Final = 2
-"""Of many starts, those that explain the most after `STEPS_TO_TELL` steps are followed to the end:
-in 13,500 simulated and 60 real curves none of the others ended lower."""
 LEAVE_WHEN: Final = 0.25
 """Share of finished searches at which the rest goes on without them."""
 
@@ -107,34 +103,17 @@ class _Data:
 
 def _best_of(model: Model, data: _Data, starts: Starts) -> tuple[FloatArray, BoolArray]:
     """Search from each start and keep, for each jar, the end that explains the most."""
-    count, jars = starts.u.shape[:2]
-    if count > 2 * STARTS_KEPT:
-        # a jar with fewer starts than others repeats its last one: that one is searched once
-        own = np.ones((count, jars), dtype=np.bool_)
-        own[1:] = (starts.u[1:] != starts.u[:-1]).any(axis=2)
-        u, explained, _ = _search_all(model, data, starts, (STEPS_TO_TELL,), own)
-        for last, repeated, again in zip(u, u[1:], ~own[1:], strict=False):
-            repeated[again] = last[again]
-        best = np.argsort(-explained, axis=0, kind="stable")[:STARTS_KEPT, :, None]
-        kept = (np.take_along_axis(x, best, axis=0) for x in (u, starts.low, starts.high))
-        return _best_of(model, data, Starts(*kept))
-    every = np.ones((count, jars), dtype=np.bool_)
-    rounds = (STEPS_TOGETHER, STEPS_AT_MOST)
-    u, explained, converged = _search_all(model, data, starts, rounds, every)
-    best, jar = explained.argmax(axis=0), np.arange(jars)
-    return u[best, jar], converged[best, jar]
-
-
-def _search_all(
-    model: Model, data: _Data, starts: Starts, rounds: tuple[int, ...], own: BoolArray
-) -> tuple[FloatArray, FloatArray, BoolArray]:
-    """Search from a jar's own starts; shapes as `Starts.u`, and (starts, jars) twice."""
+    # a jar with fewer starts than others repeats its last one: that one is searched once
+    own: BoolArray = np.ones(starts.u.shape[:2], dtype=np.bool_)
+    own[1:] = (starts.u[1:] != starts.u[:-1]).any(axis=2)
     u, explained, converged = starts.u.copy(), np.full(own.shape, -np.inf), np.zeros_like(own)
-    row = np.nonzero(own)[1]
-    u[own], explained[own], converged[own] = _search(
-        model, data, row, starts.u[own], starts.low[own], starts.high[own], rounds
+    jar = np.nonzero(own)[1]
+    ends, explained[own], converged[own] = _search(
+        model, data, jar, *(x[own].T.copy() for x in (starts.u, starts.low, starts.high))
     )
-    return u, explained, converged
+    u[own] = ends.T
+    best, jar = explained.argmax(axis=0), np.arange(own.shape[1])
+    return u[best, jar], converged[best, jar]
 
 
 def _line(model: Model, data: _Data, u: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -145,29 +124,27 @@ def _line(model: Model, data: _Data, u: FloatArray) -> tuple[FloatArray, FloatAr
 
 
 def _search(
-    model: Model,
-    data: _Data,
-    row: IntArray,
-    u: FloatArray,
-    low: FloatArray,
-    high: FloatArray,
-    rounds: tuple[int, ...],
+    model: Model, data: _Data, row: IntArray, u: FloatArray, low: FloatArray, high: FloatArray
 ) -> tuple[FloatArray, FloatArray, BoolArray]:
     """Run all searches in chunks, then the stragglers of all chunks together.
 
-    `row` is the jar that each search belongs to, `rounds` the most steps of each round. Returns
+    `row` is the jar that each search belongs to, `u` of shape (coordinates, searches). Returns
     where each ended, how much of the sum of squares it explains, and whether it converged.
     """
-    explained = np.empty(len(row))
-    done = np.zeros(len(row), dtype=np.bool_)
-    u = u.copy()
+    explained = np.empty(row.size)
+    done = np.zeros(row.size, dtype=np.bool_)
     size = max(1, CHUNK_READINGS // max(1, data.y.shape[1]))
-    for steps in rounds:
+    for steps in (STEPS_TOGETHER, STEPS_AT_MOST):
         left = np.flatnonzero(~done)
-        for begin in range(0, len(left), size):
-            part = left[begin : begin + size]
-            u[part], explained[part], done[part] = _levenberg_marquardt(
-                model, data.rows(row[part]), u[part], low[part], high[part], steps
+        if steps == STEPS_AT_MOST and model.smooth is not None:
+            # a kink may be the lowest place, where no step shrinks to nothing: keep to one side
+            down, up = model.smooth(data.time[row[left]], u[:, left].T)
+            low[:, left] = np.maximum(low[:, left], down.T)
+            high[:, left] = np.minimum(high[:, left], up.T)
+        for first in range(0, left.size, size):
+            part = left[first : first + size]
+            u[:, part], explained[part], done[part] = _levenberg_marquardt(
+                model, data.rows(row[part]), u[:, part], low[:, part], high[:, part], steps
             )
     return u, explained, done
 
@@ -175,10 +152,10 @@ def _search(
 def _levenberg_marquardt(
     model: Model, data: _Data, u: FloatArray, low: FloatArray, high: FloatArray, steps: int
 ) -> tuple[FloatArray, FloatArray, BoolArray]:
-    result, explained = u.copy(), np.empty(len(u))
-    converged = np.zeros(len(u), dtype=np.bool_)
-    live, over = np.arange(len(u)), np.zeros(len(u), dtype=np.bool_)
-    damping, before = np.zeros(len(u)), np.full(len(u), 1e-300)
+    result, explained = u.copy(), np.empty(u.shape[1])
+    converged = np.zeros(u.shape[1], dtype=np.bool_)
+    live, over = np.arange(u.shape[1]), np.zeros(u.shape[1], dtype=np.bool_)
+    damping, before = np.zeros(u.shape[1]), np.full(u.shape[1], 1e-300)
     step_before, move_before = np.zeros_like(u), np.zeros_like(u)
     best, normal, slope = _sums(model, data, u)
     for _ in range(steps):
@@ -188,14 +165,17 @@ def _levenberg_marquardt(
         found, new_normal, new_slope = _sums(model, data, trial)
         better = found >= best - 2e-15 * data.total
         move = trial - u
-        moved = _largest(np.abs(move))
-        learnt = (better & (damping == 0.0))[:, None]
+        moved = np.abs(move).max(axis=0)
+        learnt = better & (damping == 0.0)
         step_before, move_before = step * learnt, move * learnt
         if better.all():
             u, best, normal, slope = trial, found, new_normal, new_slope
         else:
-            u[better], best[better] = trial[better], found[better]
-            normal[better], slope[better] = new_normal[better], new_slope[better]
+            u, normal, slope = (
+                np.where(better, new, old)
+                for new, old in ((trial, u), (new_normal, normal), (new_slope, slope))
+            )
+            best = np.where(better, found, best)
         # steps shrink by a steady factor: what is still to come is about this one times that
         still = moved * np.minimum(1.0, 2.0 * moved / np.maximum(before, moved))
         finished = (still < STEP_TOLERANCE) & (damping <= 1e-2) & better
@@ -203,11 +183,11 @@ def _levenberg_marquardt(
         ends = (finished | (damping > STUCK)) & ~over
         # further steps, taken for the sake of the others, change nothing any more: what a jar comes
         # to must not depend on its company
-        result[live[ends]], explained[live[ends]] = u[ends], best[ends]
+        result[:, live[ends]], explained[live[ends]] = u[:, ends], best[ends]
         converged[live[ends]] = finished[ends]
         over |= ends
         # where a hastened step does not help, the step itself is tried next
-        plain = (hastened == step).all(axis=1)
+        plain = (hastened == step).all(axis=0)
         lowered, raised = np.where(damping < 1e-3, 0.0, damping / 8), np.maximum(damping * 8, 1e-2)
         damping = np.where(better, lowered, np.where(plain, raised, damping))
         if over.mean() >= LEAVE_WHEN:
@@ -215,10 +195,11 @@ def _levenberg_marquardt(
             if not keep.size:
                 return result, explained, converged
             live, damping, before, best = live[keep], damping[keep], before[keep], best[keep]
-            u, low, high, normal, slope = u[keep], low[keep], high[keep], normal[keep], slope[keep]
-            step_before, move_before = step_before[keep], move_before[keep]
+            u, low, high, slope = u[:, keep], low[:, keep], high[:, keep], slope[:, keep]
+            normal = normal[:, :, keep]
+            step_before, move_before = step_before[:, keep], move_before[:, keep]
             data, over = data.rows(keep), np.zeros(keep.size, dtype=np.bool_)
-    result[live[~over]], explained[live[~over]] = u[~over], best[~over]
+    result[:, live[~over]], explained[live[~over]] = u[:, ~over], best[~over]
     return result, explained, converged
 
 
@@ -229,28 +210,34 @@ def _hastened(step: FloatArray, before: FloatArray, move: FloatArray) -> FloatAr
     two of them and from the move between them the end of the row is foretold (Anderson 1965, J. ACM
     12:547, from memory; with one coordinate it is the secant method).
     """
-    change, square_before = step - before, _dot(before, before)
-    steady = (square_before < FORETOLD_STEP**2) & (4.0 * _dot(step, step) < square_before)
-    share = _dot(step, change) / np.where(steady, _dot(change, change), np.inf)
-    return step - share[:, None] * (move + change)
+    change, square_before = step - before, _square(before)
+    steady = (square_before < FORETOLD_STEP**2) & (4.0 * _square(step) < square_before)
+    along = np.einsum("ij,ij->j", step, change)
+    share = along / np.where(steady, _square(change), np.inf)
+    hastened: FloatArray = step - share * (move + change)
+    return hastened
+
+
+def _square(columns: FloatArray) -> FloatArray:
+    total: FloatArray = np.einsum("ij,ij->j", columns, columns)
+    return total
 
 
 def _sums(model: Model, data: _Data, u: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return what the model explains, the normal matrix and the slope of the projected problem.
 
     With g the derivative of the shape f, and f taken out of it: normal = B0² g·g, slope = B0 g·r.
+    Shapes (jars,), (coordinates, coordinates, jars) and (coordinates, jars).
     """
-    f, gs = data.shape(model, u)
+    f, gs = data.shape(model, u.T)
     ff, yf = _size(f), _dot(data.y, f)
     b0 = yf / ff
-    q = len(gs)
-    normal, slope = np.empty((len(b0), q, q)), np.empty((len(b0), q))
+    normal, slope = np.empty((u.shape[0], *u.shape)), np.empty_like(u)
     fg = [_dot(f, g) for g in gs]
     for i, g in enumerate(gs):
-        slope[:, i] = b0 * (_dot(data.y, g) - b0 * fg[i])
+        slope[i] = b0 * (_dot(data.y, g) - b0 * fg[i])
         for j in range(i + 1):
-            entry = b0 * b0 * (_dot(g, gs[j]) - fg[i] * fg[j] / ff)
-            normal[:, i, j] = normal[:, j, i] = entry
+            normal[i, j] = normal[j, i] = b0 * b0 * (_dot(g, gs[j]) - fg[i] * fg[j] / ff)
     return b0 * yf, normal, slope
 
 
@@ -274,60 +261,17 @@ def _step(
     high: FloatArray,
 ) -> FloatArray:
     """Return the damped Gauss-Newton step; a coordinate that pushes against its limit rests."""
-    q = u.shape[1]
-    diagonal = np.einsum("ijj->ij", normal)
+    each = np.arange(len(u))
+    diagonal = normal[each, each]
     resting = ((u <= low) & (slope < 0)) | ((u >= high) & (slope > 0))
-    tiny = 1e-14 * _largest(diagonal)[:, None] + 1e-300
-    lifted = diagonal * (1.0 + damping[:, None]) + tiny
-    if q == 1:
-        step = np.where(resting, 0.0, slope / lifted)
-    else:
-        matrix, right = normal.copy(), slope.copy()
-        matrix[:, np.arange(q), np.arange(q)] = lifted
-        if resting.any():
-            right[resting] = 0.0
-            blocked = resting[:, :, None] | resting[:, None, :]
-            matrix[blocked] = 0.0
-            matrix[:, np.arange(q), np.arange(q)] = np.where(resting, 1.0, lifted)
-        step = _SOLVERS.get(q, _solve_any)(matrix, right)
-    size = np.maximum(_largest(np.abs(step)), 1e-300)
-    shortened: FloatArray = step * np.minimum(1.0, LONGEST_STEP / size)[:, None]
+    tiny = 1e-14 * diagonal.max(axis=0)
+    matrix, right = normal.copy(), slope
+    matrix[each, each] = lifted = diagonal * (1.0 + damping) + tiny
+    if resting.any():
+        right = np.where(resting, 0.0, slope)
+        matrix[resting[:, None] | resting[None]] = 0.0
+        matrix[each, each] = np.where(resting, 1.0, lifted)
+    step = np.einsum("abj,bj->aj", inverse(matrix), right)
+    size = np.maximum(np.abs(step).max(axis=0), 1e-300)
+    shortened: FloatArray = step * np.minimum(1.0, LONGEST_STEP / size)
     return shortened
-
-
-def _largest(values: FloatArray) -> FloatArray:
-    """Return the largest of the few columns in each row, column by column."""
-    return reduce(np.maximum, values.T)
-
-
-def _solve_two(matrix: FloatArray, right: FloatArray) -> FloatArray:
-    a, b, d = matrix[:, 0, 0], matrix[:, 0, 1], matrix[:, 1, 1]
-    determinant = np.maximum(a * d - b * b, 1e-14 * a * d + 1e-300)
-    first = (d * right[:, 0] - b * right[:, 1]) / determinant
-    second = (a * right[:, 1] - b * right[:, 0]) / determinant
-    return np.stack([first, second], axis=1)
-
-
-def _solve_any(matrix: FloatArray, right: FloatArray) -> FloatArray:
-    scale = np.sqrt(np.maximum(np.einsum("ijj->ij", matrix), 1e-200))
-    scaled = matrix / (scale[:, :, None] * scale[:, None, :])
-    q = right.shape[1]
-    scaled[:, np.arange(q), np.arange(q)] += 1e-13
-    wanted = (right / scale)[:, :, None]
-    try:
-        solved = np.linalg.solve(scaled, wanted)
-    except np.linalg.LinAlgError:
-        solved = np.stack([_solve_one(a, b) for a, b in zip(scaled, wanted, strict=True)])
-    step: FloatArray = solved[:, :, 0] / scale
-    return step
-
-
-def _solve_one(matrix: FloatArray, right: FloatArray) -> FloatArray:
-    """Return no step where there is none, so that such a jar does not stop the others."""
-    try:
-        return np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)
-    except np.linalg.LinAlgError:
-        return np.zeros_like(right)
-
-
-_SOLVERS: Final[dict[int, Callable[[FloatArray, FloatArray], FloatArray]]] = {2: _solve_two}

@@ -80,6 +80,9 @@ class Model:
     starts: Callable[[Curves], Starts]
     steepest_d: Map
     """Day of the highest rate from the named parameters, never before day 0. Shape (jars,)."""
+    smooth: Callable[[FloatArray, FloatArray], tuple[FloatArray, FloatArray]] | None = None
+    """Where the sum of squares has kinks: `smooth(time, u)` gives how far down and up each
+    coordinate of u may go before the next one, two arrays shaped as u."""
     candidate: bool = False
     """Whether it may be chosen for a material; the others show what the candidates miss."""
     quoted: bool = False

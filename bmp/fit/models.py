@@ -18,7 +18,8 @@ import numpy as np
 
 from bmp.fit.curves import Curves, crossing, plateau
 from bmp.fit.model import Model, Parameter, Starts
-from bmp.trial import FloatArray
+from bmp.runs import lengths, padded
+from bmp.trial import FloatArray, IntArray
 
 # How far a rate constant may go: below the first, the curve has not bent over the whole test;
 # above the second, it is over before the first reading.
@@ -154,32 +155,94 @@ def _lagged_slope(t: FloatArray, u: FloatArray) -> FloatArray:
     return slope
 
 
-def _lagged_starts(curves: Curves) -> Starts:
-    """Start between each two readings up to half of the plateau.
+LAG_RATES: Final = (-3.0, -1.7, -0.8, -0.4, -0.2, 0.0, 0.2, 0.4, 0.8, 1.3)
+"""Rate constants that a lag is looked for with: logarithms of their ratio to one told from the
+time between 50 and 80 % of the plateau."""
 
-    The kinks at the readings make each of these stretches a hill of its own, so that each search
-    stays within one.
+
+def _lagged_starts(curves: Curves) -> Starts:
+    """Start without a lag, from the best of all lags, and from the best between other readings.
+
+    The readings are kinks of the sum of squares, and there may be a valley between each two. Given
+    k, what follows a lag is a straight line in exp(−k t), so that the best lag between each two
+    readings, up to half of the plateau, is known at once.
     """
-    half = crossing(curves, plateau(curves) / 2)
-    before = (curves.time_d <= half[:, None]) & curves.valid & (curves.time_d > 0)
-    segments = int(before.sum(axis=1).max(initial=0)) + 1
-    knots = np.concatenate([np.zeros_like(half)[:, None], curves.time_d], axis=1)
+    half, eighty = (crossing(curves, share * plateau(curves)) for share in (0.5, 0.8))
+    guess = np.log(np.log(2.5) / np.maximum(eighty - half, 0.2 * _first_reading(curves)))
     low_k, high_k = _rate_limits(curves)
-    count = before.sum(axis=1)
-    first = (curves.time_d <= 0).sum(axis=1)  # a reading at day 0 is no knot of its own
-    u, low, high = [], [], []
-    for segment in range(segments):
-        at = np.minimum(segment, count)
-        left = np.where(at == 0, 0.0, np.take_along_axis(knots, (first + at)[:, None], 1)[:, 0])
-        after = np.minimum(first + at + 1, knots.shape[1] - 1)
-        right = np.maximum(np.take_along_axis(knots, after[:, None], 1)[:, 0], left)
-        middle = (left + right) / 2
-        k = np.log(np.log(2) / np.maximum(half - middle, 0.2 * _first_reading(curves)))
-        u.append(np.stack([np.clip(k, low_k, high_k), middle], axis=1))
-        low.append(np.stack([low_k, left], axis=1))
-        # the stretch ends just before the next reading, where the slope in lag has another value
-        high.append(np.stack([high_k, right - 1e-9 * (right - left)], axis=1))
-    return Starts(np.stack(u), np.stack(low), np.stack(high))
+    jar, after, begin, end = _between_readings(curves, half)
+    late = curves.valid & (curves.time_d > 0)
+    time, y = np.where(late, curves.time_d, np.inf), np.where(late, curves.value, 0.0)
+    n, sum_y = _sums_from(late.astype(np.float64), jar, after), _sums_from(y, jar, after)
+    lag, log_k, inside = np.zeros_like(begin), np.zeros_like(begin), np.zeros(begin.size, np.bool_)
+    explained = np.full_like(begin, -np.inf)
+    for ratio in LAG_RATES:
+        tried = np.clip(guess + ratio, low_k, high_k)
+        k = np.exp(tried)
+        left = np.exp(-k[:, None] * time)
+        e, ee, ye = (_sums_from(of, jar, after) for of in (left, left * left, left * y))
+        k, tried = k[jar], tried[jar]
+        with np.errstate(all="ignore"):
+            # y = a − b exp(−k t) by least squares, and b/a = exp(k lag)
+            b_over_a = (e * sum_y - n * ye) / (ee * sum_y - e * ye)
+            free = np.log(b_over_a) / k
+            best = np.clip(np.where(np.isfinite(free), free, begin), begin, end)
+            b_over_a = np.exp(k * best)
+            gain = (sum_y - b_over_a * ye) ** 2 / (n - b_over_a * (2 * e - b_over_a * ee))
+            better = gain > explained
+        for of, new in ((lag, best), (log_k, tried), (inside, free == best), (explained, gain)):
+            np.copyto(of, new, where=better)
+    every, columns = np.arange(half.size), lengths(jar)
+    begins = np.cumsum(columns) - columns
+    gains = padded(explained, jar, -np.inf)
+    first = gains.argmax(axis=1)
+    gains = padded(np.where(inside, explained, -np.inf), jar, -np.inf)
+    gains[every, first] = -np.inf
+    second = np.where(np.isfinite(gains).any(axis=1), gains.argmax(axis=1), first)
+    at = np.stack([begins, begins + first, begins + second])
+    low = np.stack([low_k, np.zeros_like(half)], axis=1)
+    high = np.stack([high_k, np.maximum.reduceat(end, begins)], axis=1)
+    return Starts(
+        np.stack([log_k[at], lag[at]], axis=2),
+        *(np.repeat(limit[None], len(at), axis=0) for limit in (low, high)),
+    )
+
+
+def _between_readings(
+    curves: Curves, half: FloatArray
+) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
+    """Return where a lag may lie: not at all, then between each two readings up to half.
+
+    Runs of places, a run a jar: the jar, the first reading after the lag, the days it may lie
+    between.
+    """
+    start = (curves.time_d <= 0).sum(axis=1)
+    early = curves.valid & (curves.time_d > 0) & (curves.time_d <= half[:, None])
+    jar, place = np.nonzero(np.arange(early.shape[1] + 2) <= early.sum(axis=1)[:, None] + 1)
+    after = np.minimum(start[jar] + np.maximum(place - 1, 0), early.shape[1] - 1)
+    begin = np.where(place > 1, curves.time_d[jar, np.maximum(after - 1, 0)], 0.0)
+    end = np.where(place > 0, np.maximum(curves.time_d[jar, after], begin), 0.0)
+    return jar, after, begin, end
+
+
+def _sums_from(values: FloatArray, jar: IntArray, after: IntArray) -> FloatArray:
+    """Return the sums of a jar's readings from one on. Shape of `after`."""
+    furthest = int(after.max(initial=0))
+    sums = values[:, furthest::-1].copy()
+    sums[:, 0] += values[:, furthest + 1 :].sum(axis=1)
+    found: FloatArray = np.cumsum(sums, axis=1)[jar, furthest - after]
+    return found
+
+
+def _lag_to_readings(time_d: FloatArray, u: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the readings before and after each lag; the rate constant may go anywhere."""
+    lag = u[:, 1:]
+    before = np.where(time_d <= lag, time_d, 0.0).max(axis=1)
+    after = np.where(time_d > lag, time_d, np.inf).min(axis=1)
+    # just before the next reading: from there on the slope has another value
+    after -= 1e-9 * (after - before)
+    anywhere = np.full_like(after, np.inf)
+    return np.stack([-anywhere, before], axis=1), np.stack([anywhere, after], axis=1)
 
 
 FIRST_ORDER_LAG: Final = Model(
@@ -199,6 +262,7 @@ FIRST_ORDER_LAG: Final = Model(
     to_search=_exp_second,
     search_jacobian=_exp_second_jacobian,
     starts=_lagged_starts,
+    smooth=_lag_to_readings,
     steepest_d=lambda named: np.maximum(named[:, 2], 0.0),
     candidate=True,
 )
