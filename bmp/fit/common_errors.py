@@ -17,6 +17,7 @@ from bmp.fit.curves import Curves, pack
 from bmp.fit.jarwise import Jarwise
 from bmp.fit.model import Model
 from bmp.fit.noise import normal_matrix
+from bmp.fit.small_matrices import inverse
 from bmp.statistics import Interval, mean_interval
 from bmp.trial import FloatArray, IntArray
 
@@ -55,15 +56,11 @@ def parameter_moves(
     slopes = model.search_gradient(curves.time_d, named)
     if not curves.valid.all():
         slopes = [slope * curves.valid for slope in slopes]
-    turn = model.search_jacobian(named)
+    turn = model.search_jacobian(named).transpose(1, 2, 0)
     normal = normal_matrix(slopes, slopes, turn)
-    along = np.stack([np.einsum("ij,...ij->...i", slope, shifts) for slope in slopes], axis=-1)
-    pulled = np.einsum("jkp,...jk->...jp", turn, along)
-    scale = np.sqrt(np.einsum("jkk->jk", normal))
-    scale = np.where(scale > 1e-100, scale, 1.0)
-    scaled = normal / (scale[:, :, None] * scale[:, None, :])
-    inverse = np.linalg.inv(scaled + 1e-13 * np.eye(named.shape[1]))
-    moved: FloatArray = np.einsum("jkl,...jl->...jk", inverse, pulled / scale) / scale
+    along = np.stack([np.einsum("ij,...ij->...i", slope, shifts) for slope in slopes], axis=-2)
+    pulled = np.einsum("kpj,...kj->...pj", turn, along)
+    moved: FloatArray = np.einsum("klj,...lj->...jk", inverse(normal), pulled)
     return moved
 
 

@@ -14,6 +14,7 @@ import numpy as np
 
 from bmp.fit.curves import Curves
 from bmp.fit.model import Model
+from bmp.fit.small_matrices import SMALLEST, inverse, product
 from bmp.trial import BoolArray, FloatArray, IntArray
 
 SHARES_THAT_GROW: Final = (0.0, 0.2, 0.5, 0.8, 0.9, 0.95, 0.98, 0.99, 0.997, 0.999, 0.9999)
@@ -116,36 +117,37 @@ def carried_covariance(
     if not curves.valid.all():
         slopes = [slope * curves.valid for slope in slopes]
     # the sums are taken in search coordinates: only their few numbers are then turned
-    turn = model.search_jacobian(named)
+    turn = model.search_jacobian(named).transpose(1, 2, 0)
     normal = normal_matrix(slopes, slopes, turn)
     from_last = variance[:, ::-1]
     after = [np.cumsum(slope[:, ::-1], axis=1) for slope in slopes]
     middle = normal_matrix([one * from_last for one in after], after, turn)
-    scale = np.sqrt(np.einsum("jkk->jk", normal))
-    scale = np.where(scale > 1e-100, scale, 1.0)
-    outer = scale[:, :, None] * scale[:, None, :]
-    normal /= outer
-    inverse = np.asarray(np.linalg.inv(normal + 1e-13 * np.eye(named.shape[1])), np.float64)
-    covariance: FloatArray = inverse @ (middle / outer) @ inverse / outer
-    covariance[_singular(normal, inverse)] = np.inf
+    inverted = inverse(normal)
+    covariance = product(product(inverted, middle), inverted).transpose(2, 0, 1)
+    covariance[_singular(normal, inverted)] = np.inf
     return covariance
 
 
 def normal_matrix(left: list[FloatArray], right: list[FloatArray], turn: FloatArray) -> FloatArray:
-    """Return the sums of products over the readings, in named parameters. Shape (jars, p, p)."""
-    sums = np.empty_like(turn)
+    """Return the sums of products over the readings, in named parameters.
+
+    `turn` is the Jacobian of the search coordinates, shape (p, p, jars) as the sums.
+    """
+    sums = np.empty(turn.shape)
     for i, one in enumerate(left):
         for j, other in enumerate(right[: i + 1]):
-            sums[:, i, j] = sums[:, j, i] = np.einsum("ij,ij->i", one, other)
-    turned: FloatArray = turn.transpose(0, 2, 1) @ sums @ turn
-    return turned
+            sums[i, j] = sums[j, i] = np.einsum("ij,ij->i", one, other)
+    return product(product(turn.transpose(1, 0, 2), sums), turn)
 
 
-def _singular(normal: FloatArray, inverse: FloatArray) -> BoolArray:
-    """Tell where the smallest eigenvalue is too small.
+def _singular(normal: FloatArray, inverted: FloatArray) -> BoolArray:
+    """Tell where the smallest eigenvalue of the matrix, scaled to ones, is too small.
 
     It is at least one over the trace of the inverse, so that few have to be worked out.
     """
-    singular: BoolArray = ~(np.einsum("jkk->j", inverse) < 0.5 / SINGULAR)
-    singular[singular] = np.linalg.eigvalsh(normal[singular])[:, 0] < SINGULAR
+    square = np.einsum("kkj->kj", normal)
+    singular: BoolArray = ~(np.einsum("kkj,kj->j", inverted, square) < 0.5 / SINGULAR)
+    few, size = normal[:, :, singular], np.sqrt(np.maximum(square[:, singular], SMALLEST))
+    scaled = (few / (size[:, None] * size)).transpose(2, 0, 1)
+    singular[singular] = np.linalg.eigvalsh(scaled)[:, 0] < SINGULAR
     return singular

@@ -14,7 +14,15 @@ from bmp.trial import FloatArray
 
 LEAST_PIVOT: Final = 1e-14
 """Share of a row's own diagonal that is left of it at least: below, the rest is rounding."""
+LIFT: Final = 1e-13
+"""Added to the diagonal, of its own size."""
 SMALLEST: Final = 1e-200
+
+
+def product(left: FloatArray, right: FloatArray) -> FloatArray:
+    """Return left times right for each jar; both of shape (rows, rows, jars)."""
+    found: FloatArray = np.einsum("abj,bcj->acj", left, right)
+    return found
 
 
 def inverse(matrix: FloatArray) -> FloatArray:
@@ -32,6 +40,7 @@ def inverse(matrix: FloatArray) -> FloatArray:
     size = np.sqrt(np.maximum(matrix[each, each], SMALLEST))
     square = size[:, None] * size
     found: FloatArray = np.clip(matrix / square, -1.0, 1.0)
+    found[each, each] += LIFT
     for i in each:
         scale = 1.0 / np.maximum(found[i, i], LEAST_PIVOT)
         found[i, i] = 1.0
