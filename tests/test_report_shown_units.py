@@ -21,6 +21,9 @@ ALL = (*US, "mbar")
     [
         # SP 811: t/°C = (t/°F - 32)/1.8
         ("37 °C", "37 °C (98.6 °F)"),
+        # a step of 1 °C is one of 1.8 °F
+        ("keep the jars within 2 °C", "keep the jars within 2 °C (3.6 °F)"),
+        ("Warm the tank by 1 °C a day", "Warm the tank by 1 °C a day (1.8 °F a day)"),
         ("down to −40 °C", "down to −40 °C (−40 °F)"),
         # 1 psi = 6.894757 kPa; 1 inHg = 3.386389 kPa (conventional)
         ("200 kPa over air pressure", "200 kPa (29 psi) over air pressure"),

@@ -17,6 +17,7 @@ from openpyxl import load_workbook
 
 from bmp.cli import main
 from bmp.page.demo import demo_folder
+from bmp.read import read_trial
 from tests.page.test_page_guard import client, get
 from tests.page.test_page_readings import OURS
 
@@ -152,3 +153,64 @@ def test_the_views_of_the_page(trial: Path, tmp_path: Path, own: bool) -> None:
     assert "cu ft CH4/lb VS" in chart
     picture = get(page, "/trials/dairy/report").get_data(as_text=True)
     assert "[cu ft CH4/lb VS]" in picture
+
+
+# ---------------------------------------------------------------- a plan
+
+PLAN = """item,value
+title,winter jars (invented)
+jar volume [pint],2
+jars available,12
+vessel,rated bottle
+vessel rating [psi],30
+outlet,closed
+measured,pressure
+methane known by,meter
+incubation temperature [°F],98
+scale [oz],{scale}
+"""
+MATERIALS = """material,role,like,available [lb]
+sludge,inoculum,,{sludge}
+old manure,substrate,horse manure,2
+kitchen scraps,substrate,food waste,2
+"""
+
+
+def planned(place: Path, scale: float = 0.01, sludge: float = 10.0) -> int:
+    place.mkdir()
+    (place / "plan.csv").write_text(PLAN.format(scale=scale), encoding="utf-8")
+    (place / "materials.csv").write_text(MATERIALS.format(sludge=sludge), encoding="utf-8")
+    return main(["plan", str(place), "--out", str(place.parent / "out"), "--all"])
+
+
+def test_a_plan_and_its_sheets(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert planned(tmp_path / "request") == 0
+    said = capsys.readouterr().out
+    assert "inoculum [oz]" in said
+    assert alone(re.sub(r"\n +", " ", said).splitlines()) == []
+    sheet = (tmp_path / "out" / "wall-sheet.html").read_text(encoding="utf-8")
+    assert alone(list(lines_of(sheet))) == []
+    # what is typed over the planned ounces is read as grams
+    book = load_workbook(tmp_path / "out" / "logbook.xlsx")
+    jars = book["jars"]
+    assert jars["C1"].value == "inoculum [oz]"
+    trial = read_trial(tmp_path / "out" / "logbook.xlsx", unfinished=True)
+    assert trial.jars[0].inoculum_g == pytest.approx(float(jars["C2"].value) * 28.349523, rel=1e-6)
+    assert trial.setup.show_units == ("psi", "inHg", "°F", "oz", "lb")
+
+
+def test_a_refusal_names_the_units_of_its_plan(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert planned(tmp_path / "request", sludge=0.5) == 2
+    said = capsys.readouterr().err
+    assert "226.796 g (8 oz) at hand" in said
+    assert re.search(r"write: [\w ]*\d \w+", said)
+    assert alone(said.splitlines()) == []
+
+
+def test_a_coarse_scale_costs_the_control_that_nobody_asked_for(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert planned(tmp_path / "request", scale=0.02) == 0
+    assert "no control: whether the inoculum is sound stays unknown" in capsys.readouterr().out

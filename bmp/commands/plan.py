@@ -43,6 +43,7 @@ def run(arguments: argparse.Namespace) -> int:
     from bmp.plan.refusal import PlanRefused
     from bmp.plan.write import FORMAT, write_plan
     from bmp.report.folder import check_place, write_folder
+    from bmp.report.page_beside import page_beside
 
     source: Path = arguments.request
     if _is_trial(source):
@@ -55,12 +56,18 @@ def run(arguments: argparse.Namespace) -> int:
     try:
         plan = plan_trial(written.request, read_literature())
     except PlanRefused as refused:
-        tell(refused_problems(written, refused))
+        tell(refused_problems(written, refused), written.beside)
         if refused.nearest is not None:
-            tell([f"nearest possible plan: {changed_words(written.request, refused.nearest)}"])
+            words = changed_words(written.request, refused.nearest, written.units)
+            tell([f"nearest possible plan: {words}"], written.beside)
         return UNUSABLE
-    write_folder(out, FORMAT, lambda folder: write_plan(plan, folder), keep=True)
-    print("\n".join(_said(plan, written.assumed, arguments.all)))
+    units = written.beside
+
+    def shown(page: str) -> str:
+        return page_beside(page, units)
+
+    write_folder(out, FORMAT, lambda folder: write_plan(plan, folder, shown), keep=True)
+    print("\n".join(_said(plan, written.assumed, arguments.all, units)))
     print(f"Logbook: {out / 'logbook.xlsx'}. Wall sheet: {out / 'wall-sheet.html'}")
     return DONE
 
@@ -92,7 +99,9 @@ def _from_trial(source: Path, out: Path | None) -> int:
     return DONE
 
 
-def _said(plan: Plan, assumed: tuple[str, ...], everything: bool) -> list[str]:
+def _said(
+    plan: Plan, assumed: tuple[str, ...], everything: bool, units: Sequence[str]
+) -> list[str]:
     """Return the plan in lines: doses, what matters, what is assumed, safety.
 
     What holds for every trial and the cautions in full are on the wall sheet; `everything` prints
@@ -106,9 +115,9 @@ def _said(plan: Plan, assumed: tuple[str, ...], everything: bool) -> list[str]:
     return [
         *dosing_lines(plan),
         f"{len(plan.jars)} jars in {len(plan.rounds)} rounds of readings.",
-        *_bullets("-", watch),
-        *_bullets("- assumed:", (*assumed, *plan.assumed)),
-        *_bullets("!", safety),
+        *_bullets("-", watch, units),
+        *_bullets("- assumed:", (*assumed, *plan.assumed), units),
+        *_bullets("!", safety, units),
         *([] if everything else ["What holds for every trial: on the wall sheet, or with --all."]),
     ]
 

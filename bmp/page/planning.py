@@ -9,6 +9,7 @@ import os
 import shutil
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -23,6 +24,8 @@ from bmp.plan.write import write_plan
 from bmp.problem import Problem, UnusableInput
 from bmp.read.cells import words
 from bmp.read.tables import Cell, CellTable, read_tables
+from bmp.report.page_beside import page_beside
+from bmp.report.shown_units import beside
 
 LOGBOOK_TABLES = ("trial", "materials", "jars", "readings", "crucibles")
 
@@ -76,7 +79,8 @@ def new_trial(
             _write(folder / PLAN / "crucibles.csv", crucibles)
             _write(folder / "crucibles.csv", crucibles)
         plan = _plan(folder / PLAN, take_nearest)
-        write_plan(plan, folder / PLAN)
+        units = plan.request.units.beside
+        write_plan(plan, folder / PLAN, lambda page: page_beside(page, units))
         lay_tables(folder / PLAN / "logbook.xlsx", folder, [jar.name for jar in _by_place(plan)])
         place = free_place(root, safe_name(plan.request.title))
         os.rename(folder, place)
@@ -104,8 +108,18 @@ def _plan(folder: Path, take_nearest: bool) -> Plan:
     except PlanRefused as refused:
         if take_nearest and refused.nearest is not None:
             return plan_trial(refused.nearest, literature)
-        nearest = changed_words(written.request, refused.nearest) if refused.nearest else ""
-        raise Impossible(refused_problems(written, refused), nearest) from None
+        nearest = ""
+        if refused.nearest is not None:
+            nearest = changed_words(written.request, refused.nearest, written.units)
+        problems = [
+            replace(
+                one,
+                what=beside(one.what, written.beside),
+                wanted=beside(one.wanted, written.beside),
+            )
+            for one in refused_problems(written, refused)
+        ]
+        raise Impossible(problems, beside(nearest, written.beside)) from None
 
 
 def _by_place(plan: Plan) -> list[Any]:

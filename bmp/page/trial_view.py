@@ -255,7 +255,8 @@ def plan(name: str) -> str:
     if found is None:
         abort(404, "This trial was not planned here.")
     jars = sorted(found["jars"], key=lambda jar: jar["position"])
-    return render_template("plan.html", place=place, plan=found, jars=jars, files=PLANNED)
+    page = render_template("plan.html", place=place, plan=found, jars=jars, files=PLANNED)
+    return page_beside(page, setting(place.path).setup.show_units or wanted_units([]))
 
 
 @pages.get("/wall-sheet")

@@ -40,7 +40,7 @@ DRAFT_2020 = "Standard BMP Methods, 2020 draft"
 ALWAYS: tuple[str, ...] = (
     "inoculum: pH 7.0 to 8.5, at most 5 days old, sieved if it has lumps over 10 mm "
     f"({DRAFT_2020})",
-    "weigh what goes into each jar and write it over the planned grams in the sheet “jars”",
+    "weigh what goes into each jar and write it over the planned masses in the sheet “jars”",
     "flush the headspace (the gas space above the liquid) with at least 3 times its volume "
     f"({DRAFT_2020})",
     f"keep the jars within 2 °C and swirl each at least once a day ({DRAFT_2020})",
@@ -242,8 +242,8 @@ def _scale(draft: Draft) -> list[str]:
     if rsd < MOST_WEIGHING_RSD:
         return []
     return [
-        f"a scale that shows {step:g} g weighs the smallest sample to ± {200 * rsd:.0f} % (95 %); "
-        f"one that shows {step / 10:g} g to ± {20 * rsd:.1g} %"
+        f"a scale that shows {step:.3g} g weighs the smallest sample to ± {200 * rsd:.0f} % "
+        f"(95 %); one that shows {step / 10:.3g} g to ± {20 * rsd:.1g} %"
     ]
 
 

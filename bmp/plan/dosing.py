@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from bmp.plan.literature import LiteratureFeed, LiteratureRange
 from bmp.plan.plan_request import PlanRequest
+from bmp.plan.shown_units import ShownUnits
 from bmp.trial import Material
 
 # Set-up rules of documents 303 (2023) and 304 v2.3.
@@ -195,6 +196,15 @@ def dose(
 
 def _in_steps(mass_g: float, step_g: float) -> float:
     return round(round(mass_g / step_g) * step_g, 6)
+
+
+def in_own_unit(units: ShownUnits, dose: Dose) -> tuple[float, float, float]:
+    """Return inoculum, sample and water of a jar in the unit that the plan weighs in."""
+    masses = (dose.inoculum_g, dose.sample_g, dose.water_g)
+    if units.mass == "g":
+        return masses
+    inoculum, sample, water = (round(units.shown("mass", mass), 4) for mass in masses)
+    return inoculum, sample, water
 
 
 def place_jars(doses: Sequence[Dose], counts: Sequence[int], seed: str) -> tuple[PlannedJar, ...]:

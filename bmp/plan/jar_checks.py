@@ -161,15 +161,23 @@ def _enough_at_hand(draft: Draft) -> Refusal | None:
 
 
 def _weighable(draft: Draft) -> Refusal | None:
-    """Refuse samples that the scale cannot tell from nothing."""
+    """Refuse samples that the scale cannot tell from nothing.
+
+    A control that nobody asked for is rather left out.
+    """
     step = draft.request.scale_g
-    doses = [d for d in draft.doses if d.role != "blank"]
-    least = min(doses, key=lambda d: d.sample_g)
-    if least.sample_g >= LEAST_STEPS * step:
+    fed_VS_g = draft.inoculum_g * draft.inoculum_solids.VS
+    fed = [(fed_VS_g / (s.ratio * s.solids.VS), s) for s in draft.samples]
+    short = [(mass, s) for mass, s in fed if mass < LEAST_STEPS * step]
+    if not short:
         return None
-    why = f"{least.sample_g:g} g of {least.material} is weighed on a scale that shows {step:g} g"
-    finer = next((s for s in SCALES_G if s < step and least.sample_g >= LEAST_STEPS * s), 0.001)
-    return Refusal("scale", why, f"a scale that shows {finer:g} g", {"scale_g": finer})
+    least, sample = min(short, key=lambda one: one[0])
+    why = f"{least:.2g} g of {sample.name} would be weighed on a scale that shows {step:.4g} g"
+    finer = next((s for s in SCALES_G if s < step and least >= LEAST_STEPS * s), 0.001)
+    words = f"a scale that shows {finer:g} g"
+    if draft.request.control is None and all(s.role == "control" for _, s in short):
+        return Refusal("scale", why, f"{words}, or no control", {"control": False})
+    return Refusal("scale", why, words, {"scale_g": finer})
 
 
 DRAFT_CHECKS: tuple[Callable[[Draft], Refusal | None], ...] = (

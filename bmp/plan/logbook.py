@@ -13,7 +13,7 @@ from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from bmp.plan.dosing import DosingSolids, PlannedJar
+from bmp.plan.dosing import DosingSolids, PlannedJar, in_own_unit
 from bmp.plan.draft import assumed_shares
 from bmp.plan.entry_cells import CellRule, allow, new_sheet, number, put, span
 from bmp.plan.literature import LiteratureRange
@@ -124,6 +124,8 @@ def _trial_sheet(book: Workbook, plan: Plan) -> None:
             possible("incubation_temperature_C", "temperature of the jars", units, "temperature"),
         ),
     ]
+    if units.beside:
+        rows.append(("show units", ", ".join(units.beside), None))
     sheet = new_sheet(book, "trial", ["item", "value"], [30, 44])
     for i, (item, value, entry) in enumerate(rows, start=2):
         put(sheet, i, 1, item)
@@ -189,15 +191,19 @@ def _put_range(sheet: Worksheet, row: int, column: int, low: float, high: float)
     put(sheet, row, column + 1, round(half / 3**0.5, 3), planned=True)
 
 
+def _masses(units: ShownUnits) -> list[str]:
+    return [f"{name} [{units.mass}]" for name in ("inoculum", "sample", "water")]
+
+
 def _jars_sheet(book: Workbook, plan: Plan) -> None:
-    names = ["jar", "material", "inoculum [g]", "sample [g]", "water [g]", "headspace [mL]"]
-    names += ["leave out"]
+    units = plan.request.units
+    names = ["jar", "material", *_masses(units), "headspace [mL]", "leave out"]
     sheet = new_sheet(book, "jars", names, [8, 34, 14, 14, 14, 16, 36])
     for row, jar in enumerate(plan.jars, start=2):
         dose = jar.dose
         put(sheet, row, 1, jar.name)
         put(sheet, row, 2, dose.material)
-        masses = (dose.inoculum_g, dose.sample_g, dose.water_g, dose.headspace_mL)
+        masses = (*in_own_unit(units, dose), dose.headspace_mL)
         for column, value in enumerate(masses, start=3):
             put(sheet, row, column, value, planned=True)
     last = len(plan.jars) + 1
@@ -205,7 +211,7 @@ def _jars_sheet(book: Workbook, plan: Plan) -> None:
     allow(
         sheet, CellRule("material, or the inoculum for a blank", formula=materials), f"B2:B{last}"
     )
-    masses_end = 2 * plan.request.jar_volume_mL
+    masses_end = round(units.shown("mass", 2 * plan.request.jar_volume_mL), 1)
     allow(sheet, number(0, masses_end, "what was weighed in"), f"C2:E{last}")
     allow(sheet, number(0, plan.request.jar_volume_mL, "gas space above the liquid"), f"F2:F{last}")
 
@@ -316,13 +322,13 @@ def expected_at(plan: Plan, one: Round) -> tuple[float, float]:
 
 
 def _dosing_sheet(book: Workbook, plan: Plan) -> None:
-    names = ["position", "jar", "material", "inoculum [g]", "sample [g]", "water [g]"]
-    names += ["inoculum to substrate", "done by"]
+    units = plan.request.units
+    names = ["position", "jar", "material", *_masses(units), "inoculum to substrate", "done by"]
     sheet = new_sheet(book, "dosing", names, [10, 8, 34, 14, 14, 14, 14, 14])
     for row, jar in enumerate(by_position(plan), start=2):
         dose = jar.dose
-        values = [jar.position, jar.name, dose.material, dose.inoculum_g, dose.sample_g]
-        values += [dose.water_g, None if dose.ratio is None else round(dose.ratio, 2), None]
+        ratio = None if dose.ratio is None else round(dose.ratio, 2)
+        values = [jar.position, jar.name, dose.material, *in_own_unit(units, dose), ratio, None]
         for column, value in enumerate(values, start=1):
             put(sheet, row, column, value)
     row = len(plan.jars) + 3
@@ -330,7 +336,7 @@ def _dosing_sheet(book: Workbook, plan: Plan) -> None:
     for amount in plan.amounts:
         row += 1
         put(sheet, row, 3, f"fetch of {amount.material}")
-        put(sheet, row, 4, amount.fetch_g)
+        put(sheet, row, 4, float(f"{units.shown('mass', amount.fetch_g):.3g}"))
 
 
 def _cautions_sheet(book: Workbook, plan: Plan) -> None:

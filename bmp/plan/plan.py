@@ -12,7 +12,7 @@ from typing import Any
 
 from bmp.cautions import Caution, cautions_for
 from bmp.plan.advice import advise
-from bmp.plan.dosing import Dose, PlannedJar, place_jars
+from bmp.plan.dosing import Dose, PlannedJar, in_own_unit, place_jars
 from bmp.plan.draft import Draft
 from bmp.plan.jar_checks import needed_g
 from bmp.plan.literature import LiteratureFeed
@@ -84,6 +84,10 @@ def plan_trial(request: PlanRequest, literature: Mapping[str, LiteratureFeed]) -
         Where the request is impossible, with every reason and the nearest possible request.
     """
     found = refusals(request, literature)
+    if found and all(one.item == "scale" and "control" in one.change for one in found):
+        # nobody asked for a control, and what the scale can show allows none
+        request = dataclasses.replace(request, control=False)
+        found = refusals(request, literature)
     if found:
         raise PlanRefused(found, nearest(request, literature))
     draft = fitting_draft(request, literature)
@@ -162,12 +166,14 @@ def dosing_lines(plan: Plan) -> list[str]:
     names: dict[Dose, list[str]] = {}
     for jar in plan.jars:
         names.setdefault(jar.dose, []).append(jar.name)
-    header = ("jars", "material", "inoculum [g]", "sample [g]", "water [g]")
+    units = plan.request.units
+    masses = (f"{name} [{units.mass}]" for name in ("inoculum", "sample", "water"))
+    header = ("jars", "material", *masses)
     rows = [header]
     for dose, jars in names.items():
         span = jars[0] if len(jars) == 1 else f"{jars[0]} to {jars[-1]}"
         material = "blank (inoculum alone)" if dose.role == "blank" else dose.material
-        inoculum, sample, water = (f"{g:g}" for g in (dose.inoculum_g, dose.sample_g, dose.water_g))
+        inoculum, sample, water = (f"{mass:g}" for mass in in_own_unit(units, dose))
         rows.append((span, material, inoculum, sample, water))
     widths = [max(len(row[column]) for row in rows) for column in range(len(header))]
     return [

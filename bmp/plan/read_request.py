@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +12,7 @@ from bmp.atmosphere import standard_atmosphere_kPa
 from bmp.plan.items import CHOICES, ITEM_NAMES, ITEMS, NUMBERS, REQUEST_MATERIALS
 from bmp.plan.plan_request import MaterialRequest, PlanRequest
 from bmp.plan.refusal import PlanRefused, Refusal
-from bmp.plan.shown_units import shown_units
+from bmp.plan.shown_units import shown_units, units_beside
 from bmp.problem import Problem, UnusableInput, shown
 from bmp.read.cells import ERROR_WANTED, Unreadable, is_error, moment, number, words
 from bmp.read.columns import KnownColumn, ignored_words, parse_header
@@ -20,6 +20,7 @@ from bmp.read.crucibles import read_crucibles, with_crucibles
 from bmp.read.records import materials_of, read_rows
 from bmp.read.setup import item_quantity
 from bmp.read.tables import CellTable, missing_tables, read_tables
+from bmp.units import UnknownUnit, conversion
 
 TABLES = ("materials", "plan")
 
@@ -37,6 +38,14 @@ class WrittenWishes:
     ignored: tuple[str, ...]
     materials: str = "materials"
     """Name of the table `materials`, for messages."""
+    units: Mapping[str, str] = field(default_factory=dict)
+    """Unit of each item as it is written, by its field; `available_g` of the materials."""
+
+    @property
+    def beside(self) -> tuple[str, ...]:
+        """Units that stand beside the SI ones in messages about it."""
+        written = units_beside(self.units.values())
+        return tuple(dict.fromkeys((*written, *self.request.units.beside)))
 
 
 def read_request(place: Path) -> WrittenWishes:
@@ -60,7 +69,7 @@ def read_request(place: Path) -> WrittenWishes:
     ignored: list[str] = []
     assumed: list[str] = []
     values, rows = _items(tables["plan"], problems, ignored)
-    units = _units(tables["plan"], rows)
+    units = _units(tables["plan"], rows) | _units_of_materials(tables["materials"])
     materials = _materials(tables, problems, ignored, assumed)
     if "jar_volume_mL" not in values and not any(p.table == tables["plan"].name for p in problems):
         wanted = "add an item “jar volume [mL]”: the inner volume of an empty jar"
@@ -80,7 +89,8 @@ def read_request(place: Path) -> WrittenWishes:
         **({"title": place.resolve().stem} | values),
     )
     names = [tables[name].name for name in ("plan", "materials")]
-    return WrittenWishes(request, names[0], rows, tuple(assumed), tuple(ignored), names[1])
+    said = (tuple(assumed), tuple(ignored))
+    return WrittenWishes(request, names[0], rows, *said, names[1], units)
 
 
 def _items(
@@ -118,6 +128,13 @@ def _units(table: CellTable, rows: Mapping[str, int]) -> dict[str, str]:
         if row in fields and unit:
             written[fields[row]] = unit
     return written
+
+
+def _units_of_materials(table: CellTable) -> dict[str, str]:
+    """Return the unit in which what is at hand is written."""
+    headers = [parse_header(text) for text in table.header]
+    unit = next((h.unit for h in headers if h.name.lower() == "available"), None)
+    return {"available_g": unit} if unit else {}
 
 
 def _value(
@@ -188,7 +205,7 @@ def refused_problems(written: WrittenWishes, refused: PlanRefused) -> list[Probl
     def problem(one: Refusal) -> Problem:
         wanted = f"possible: {one.instead}" if one.instead else "change it"
         changed = dataclasses.replace(written.request, **one.change)
-        items = changed_words(written.request, changed)
+        items = changed_words(written.request, changed, written.units)
         if items and items != one.instead:
             wanted += f" (write: {items})"
         if one.item == "materials":
@@ -199,15 +216,24 @@ def refused_problems(written: WrittenWishes, refused: PlanRefused) -> list[Probl
     return [problem(one) for one in refused.refusals]
 
 
-def changed_words(request: PlanRequest, nearest: PlanRequest) -> str:
-    """Return what differs between request and the nearest possible ones, in words."""
+def changed_words(
+    request: PlanRequest, nearest: PlanRequest, units: Mapping[str, str] | None = None
+) -> str:
+    """Return what differs between request and the nearest possible ones, in words.
+
+    Parameters
+    ----------
+    units
+        In which each item is written, by its field; default: the project's own.
+    """
+    written = units or {}
     said = []
     for known in ITEMS:
         if known.field == "altitude_m":
             continue
         old, new = getattr(request, known.field), getattr(nearest, known.field)
         if old != new:
-            said.append(f"{known.name} {_shown_value(known, new)}")
+            said.append(f"{known.name} {_shown_value(known, new, written.get(known.field))}")
     kept = {asked.material.name for asked in nearest.materials}
     dropped = [w.material.name for w in request.materials if w.material.name not in kept]
     if dropped:
@@ -215,15 +241,32 @@ def changed_words(request: PlanRequest, nearest: PlanRequest) -> str:
     had = {asked.material.name: asked.available_g for asked in request.materials}
     for asked in nearest.materials:
         if asked.available_g != had[asked.material.name]:
-            said.append(f"{asked.available_g:g} g of {asked.material.name}")
+            mass = _in_unit(asked.available_g or 0.0, written.get("available_g", "g"), "g")
+            said.append(f"{mass} of {asked.material.name}")
     return ", ".join(said)
 
 
-def _shown_value(known: KnownColumn, value: Any) -> str:
+def _in_unit(value: float, unit: str, own: str) -> str:
+    """Return a quantity in the unit that a person writes it in.
+
+    In the project's own where there is none, or where the figure is much shorter in it.
+    """
+    plain = f"{value:g} {own.replace('degC', '°C')}"
+    try:
+        rule = conversion(unit, own)
+    except UnknownUnit:
+        return plain
+    written = f"{(value - rule.offset) / rule.factor:.5g} {unit}"
+    return plain if len(plain) + 2 < len(written) else written
+
+
+def _shown_value(known: KnownColumn, value: Any, written: str | None) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if not isinstance(value, int | float):
         return str(value)
+    if written is not None and known.unit is not None:
+        return _in_unit(value, written, known.unit)
     unit = {"dimensionless": "%", "degC": "°C", None: ""}.get(known.unit, known.unit or "")
     scale = 100 if known.unit == "dimensionless" else 1
     return f"{value * scale:g} {unit}".strip()

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cache
 from textwrap import wrap
 from typing import Final
@@ -96,11 +97,20 @@ def in_place(text: str, row: Beside) -> str:
     return _FIGURE_ALONE.sub(lambda match: converted(match, row, ""), text)
 
 
+_STEP: Final = re.compile(
+    r"(?:\b(?:within|by|differ\w*|apart|warmer|colder|lower|higher)|±)\s$", re.IGNORECASE
+)
+
+
 def _row(match: re.Match[str], units: Sequence[str]) -> Beside | None:
     sentence = re.split(r"[.;] ", match.string[: match.start()])[-1]
     after = match.string[match.end() :]
     air = bool(AIR.search(sentence)) and not _NOT_AIR.match(after)
-    return wanted(match["unit"], units, air)
+    row = wanted(match["unit"], units, air)
+    if row is not None and row.offset and _STEP.search(sentence):
+        # a step of temperature, not a temperature
+        return replace(row, offset=0.0)
+    return row
 
 
 def converted(match: re.Match[str], row: Beside, unit: str | None = None) -> str:
