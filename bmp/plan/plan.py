@@ -83,11 +83,12 @@ def plan_trial(request: PlanRequest, literature: Mapping[str, LiteratureFeed]) -
     PlanRefused
         Where the request is impossible, with every reason and the nearest possible request.
     """
+    given_up: tuple[str, ...] = ()
     found = refusals(request, literature)
     if found and all(one.item == "scale" and "control" in one.change for one in found):
         # nobody asked for a control, and what the scale can show allows none
         request = dataclasses.replace(request, control=False)
-        found = refusals(request, literature)
+        given_up, found = (f"no control, because {found[0].why}",), refusals(request, literature)
     if found:
         raise PlanRefused(found, nearest(request, literature))
     draft = fitting_draft(request, literature)
@@ -111,7 +112,7 @@ def plan_trial(request: PlanRequest, literature: Mapping[str, LiteratureFeed]) -
         detectable_borrowed=None if lent is None else detectable_difference(lent),
         just_significant=None if design is None else just_significant(design),
         watch=watch,
-        assumed=assumed,
+        assumed=(*given_up, *assumed),
         cautions=cautions_for(hazards_of(draft)),
     )
 
