@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import os
+import shutil
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
@@ -36,3 +39,25 @@ def move(source: Path, target: Path) -> None:
         else:
             return
     os.replace(source, target)
+
+
+@contextmanager
+def whole(place: Path) -> Iterator[Path]:
+    """Give a place to write a file or folder to; it is moved to its own when it is whole.
+
+    Raises
+    ------
+    OSError
+        It cannot be written; nothing of it is left, and the error names the place.
+    """
+    new = place.with_name(f".{place.name}.new")
+    try:
+        yield new
+        move(new, place)
+    except OSError as error:
+        error.filename = error.filename if held(error) else str(place)
+        raise
+    finally:
+        shutil.rmtree(new, ignore_errors=True)
+        if new.is_file():
+            new.unlink()

@@ -237,7 +237,7 @@ def test_a_full_disk_under_the_output_is_told_once(command: str) -> None:
         )  # fmt: skip
     assert done.returncode == 2
     assert done.stderr.splitlines()[-1].endswith(
-        "the disk is full; make room there, or write elsewhere with --out"
+        "the disk is full; make room there, or write to another one"
     )
     assert "Exception ignored" not in done.stderr
 
@@ -253,10 +253,25 @@ def test_a_full_disk_under_the_results_says_where(
     assert main(["analyze", str(place)]) == 2
     told = capsys.readouterr().err
     assert told == (
-        f"{tmp_path / 't-results'}: the disk is full; make room there, or write elsewhere with "
-        "--out\n"
+        f"{tmp_path / 't-results'}: the disk is full; make room there, or write to another one\n"
     )
     assert [path.name for path in tmp_path.iterdir()] == ["t"]
+
+
+@pytest.mark.parametrize("way", [["--demo"], ["--plan"], ["--logbook", "volume"]])
+def test_a_full_disk_leaves_no_half_begun_trial(
+    way: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:  # fmt: skip
+    def full(self: Path, data: bytes) -> int:
+        with self.open("wb") as file:
+            file.write(data[: len(data) // 2])
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_bytes", full)
+    assert main(["start", str(tmp_path / "new"), *way]) == 2
+    assert "the disk is full" in capsys.readouterr().err
+    assert list((tmp_path / "new").iterdir()) == []
 
 
 def test_what_another_program_holds_is_told() -> None:

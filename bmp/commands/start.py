@@ -90,12 +90,14 @@ def take_over(place: Path) -> int:
 
 def _demo(folder: Path) -> int:
     """Put the invented trial into a folder."""
-    import shutil
-
+    from bmp.moving import whole
     from bmp.page.demo import demo_folder
 
     place = new_place(folder, "cheese_dairy")
-    shutil.copytree(demo_folder(), place)
+    with whole(place) as new:
+        new.mkdir()
+        for path in demo_folder().iterdir():
+            (new / path.name).write_bytes(path.read_bytes())
     print(f"An invented trial of a small cheese dairy is in {quoted(place)}.")
     print(f"Type: bmp analyze {quoted(place)}")
     return DONE
@@ -103,10 +105,12 @@ def _demo(folder: Path) -> int:
 
 def _plan_request(folder: Path) -> int:
     """Write a workbook that asks what a plan is made from."""
+    from bmp.moving import whole
     from bmp.plan.request_form import write_request
 
     place = new_place(folder, "plan request.xlsx")
-    write_request(place)
+    with whole(place) as new:
+        write_request(new)
     print(f"The plan request is {quoted(place)}: fill in its two sheets.")
     print(f"Then type: bmp plan {quoted(place)}")
     return DONE
@@ -114,11 +118,13 @@ def _plan_request(folder: Path) -> int:
 
 def _logbook(folder: Path, way: str, units: list[str]) -> int:
     """Write an empty logbook for a way of measuring, in the units given."""
+    from bmp.moving import whole
     from bmp.plan.empty_logbook import units_of, write_empty_logbook
 
     shown = units_of(units)
     place = new_place(folder, "logbook.xlsx")
-    write_empty_logbook(place, way, shown)
+    with whole(place) as new:
+        write_empty_logbook(new, way, shown)
     print(f"The logbook is {quoted(place)}. The sheet “example” shows a filled row of each sheet.")
     print(f"While the trial runs and when it is done, type: bmp analyze {quoted(place)}")
     return DONE

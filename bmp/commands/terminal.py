@@ -41,11 +41,11 @@ def words_of(error: OSError) -> str:
 
     place = error.filename or "the results"
     if error.errno in (errno.ENOSPC, errno.EDQUOT):
-        return f"{place}: the disk is full; make room there, or write elsewhere with --out"
+        return f"{place}: the disk is full; make room there, or write to another one"
     if held(error):
         return f"{place}: another program holds this open; close it there and type the same again"
     if error.errno == errno.EROFS:
-        return f"{place}: nothing can be written there; write elsewhere with --out"
+        return f"{place}: nothing can be written there; write to another place"
     return f"{place}: {error.strerror or error}"
 
 

@@ -6,7 +6,7 @@ import textwrap
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from bmp.moving import move
+from bmp.moving import whole
 from bmp.problem import Problem, UnusableInput
 from bmp.read.tables import CellTable
 from bmp.read.takeover.answers import (
@@ -89,11 +89,10 @@ def _columns(answers: Answers) -> set[str]:
 
 def write_answers(found: Proposal, place: Path, path: Path, confirmed: bool = False) -> None:
     """Write the file of answers, whole or not at all."""
-    new = path.with_name(f".{path.name}.new")
     # the mark at its front lets every editor of Windows see that it is UTF-8
     text = as_text(found.sections, place.resolve().name, confirmed, answer_words())
-    new.write_text(text, encoding="utf-8-sig")
-    move(new, path)
+    with whole(path) as new:
+        new.write_text(text, encoding="utf-8-sig")
 
 
 def answer_words() -> list[str]:
