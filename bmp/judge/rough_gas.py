@@ -158,8 +158,9 @@ def _from_volume(setup: Setup, r: Readings, value: FloatArray, previous: IntArra
         return np.asarray(value * factor)
     start_again = (previous < 0) | r.emptied[previous]
     start_again |= r.emptied & (value < value[previous])
-    base = np.where(start_again, 0.0, value[previous])
-    return np.asarray((value - base) * factor)
+    # what a vessel keeps is read again in the weather of each round
+    then = factor[previous] if setup.gas_kept else factor
+    return np.asarray(value * factor - np.where(start_again, 0.0, value[previous] * then))
 
 
 def _from_pressure(trial: Trial, name: str, previous: IntArray) -> FloatArray:
