@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from bmp.judge.reading_error import named
 from bmp.trial import Readings, Trial
 
 
@@ -26,6 +27,17 @@ class Cause:
     without: Trial
     effect_percent: float | None = None
     """Part of the jar's gas that the error adds or takes away."""
+
+
+ONE_OF = "one of: "
+"""Stands before places of which one is wrong and the readings do not tell which."""
+
+
+def one_of(trial: Trial, cause: Cause, readings: Sequence[int]) -> Cause:
+    """Return the cause with every reading that explains what is seen as well."""
+    first, *others = (named(trial, [i]) for i in readings)
+    text = f"{cause.detail} It may as well be {' or '.join(others)}: the readings do not tell."
+    return replace(cause, where=f"{ONE_OF}{', '.join([first, *others])}", detail=text)
 
 
 def with_values(trial: Trial, name: str, cells: Mapping[int, float]) -> Trial:

@@ -12,7 +12,7 @@ import numpy as np
 
 from bmp.judge.cause import Cause, with_jar, with_rows_exchanged
 from bmp.judge.one_reading import is_total
-from bmp.judge.peers import FIRST_D, START_D, jar_sets, median_of_rows
+from bmp.judge.peers import FIRST_D, jar_sets, median_of_rows
 from bmp.judge.reading_error import jar_names
 from bmp.judge.rough_gas import RoughGas
 from bmp.trial import FloatArray, IntArray, Trial
@@ -20,6 +20,8 @@ from bmp.trial import FloatArray, IntArray, Trial
 NAME = "swapped labels"
 NOT_BY_GAS = ("net yield", "mass")
 """Bottles weighed in each other's place show it in their weights."""
+START_D = 0.6
+"""Replicate jars may begin so much apart: what they give in the first days differs by as much."""
 WORST = 30.0
 """No round counts for more than this squared distance."""
 _MARKS = (

@@ -6,14 +6,20 @@ from dataclasses import replace
 
 import numpy as np
 
-from bmp.judge.cause import Cause, digits_exchanged, places, with_column, with_values
-from bmp.judge.peers import Peers, odd_intervals
+from bmp.judge.cause import Cause, digits_exchanged, one_of, places, with_column, with_values
+from bmp.judge.peers import BESIDE_FACTOR, Peers, matters, odd_intervals
 from bmp.judge.reading_error import named
 from bmp.judge.rough_gas import RoughGas
+from bmp.normalise.state import filled
 from bmp.trial import BoolArray, Trial
 
 NAME = "odd interval"
 FACTORS = (10.0, 100.0, 1000.0)
+LAST_PART = "It holds the gas of the last days only: was the jar vented unread before?"
+LEAST_AWAY = 4.0
+"""Standard deviations from what is expected, where a cause leads to just what is seen."""
+SURE = 2.0
+"""Of two jars that one is wrong which lies so many times further from its own rates around it."""
 
 
 def is_total(trial: Trial, seen: RoughGas) -> bool:
@@ -34,19 +40,45 @@ def one_reading(
     claimed
         Readings that are told of already: put right without a word.
     """
-    odd = odd_intervals(trial, seen, beside)
+    kept, lost = still_held(trial, seen, beside), last_part_only(trial, seen, beside)
+    told = kept | lost
+    odd = odd_intervals(trial, seen, beside) | told
     off = np.where(odd, np.abs(seen.interval_NmL - beside.expected_NmL), 0.0)
     share = off / np.maximum(beside.total_NmL[trial.readings.jar], 1e-9)
     for i in np.argsort(-share, kind="stable"):
         if not odd[i]:
             break
-        cause = _cause(trial, seen, beside, odd, int(i))
+        suspects = _suspects(trial, seen, beside, odd, told, int(i))
+        first = suspects[0]
+        cause = _cause(trial, seen, beside, odd, first, bool(kept[first]), bool(lost[first]))
         if cause is not None:
-            at = _at(trial, seen, odd, beside, int(i))
-            if claimed[at]:
+            at = [_at(trial, seen, odd, beside, k) for k in suspects]
+            if claimed[at].any():
                 return None, cause.without
-            return cause, cause.without
+            return (one_of(trial, cause, at) if len(at) > 1 else cause), cause.without
     return None, trial
+
+
+def _suspects(
+    trial: Trial, seen: RoughGas, beside: Peers, odd: BoolArray, told: BoolArray, i: int
+) -> list[int]:
+    """Return the intervals of a round that may be the wrong one, the likeliest first.
+
+    Where a feed has two jars, each is as far from the other; a cause that fits, or their own rates
+    around it, tell which is wrong, if anything does.
+    """
+    r = trial.readings
+    j = int(r.jar[i])
+    others = (seen.round == seen.round[i]) & (r.jar != j) & odd
+    others &= beside.set_of[r.jar] == beside.set_of[j]
+    if beside.sizes[j] != 2 or not others.any():
+        return [i]
+    pair = [i, int(np.flatnonzero(others)[0])]
+    pair.sort(key=lambda k: (not told[k], -np.nan_to_num(beside.calm[k])))
+    far, near = np.nan_to_num(beside.calm[pair])
+    if told[pair[0]] and not told[pair[1]]:
+        return pair[:1]
+    return pair[:1] if far > max(SURE * near, np.log(BESIDE_FACTOR)) else pair
 
 
 def _closed_before(trial: Trial, seen: RoughGas) -> BoolArray:
@@ -72,7 +104,9 @@ def _opposite(seen: RoughGas, beside: Peers, first: int, second: int) -> bool:
     return bool(one * two < 0 and abs(one + two) < max(0.2 * abs(one), room))
 
 
-def _cause(trial: Trial, seen: RoughGas, beside: Peers, odd: BoolArray, i: int) -> Cause | None:
+def _cause(
+    trial: Trial, seen: RoughGas, beside: Peers, odd: BoolArray, i: int, kept: bool, lost: bool
+) -> Cause | None:
     at = _at(trial, seen, odd, beside, i)
     following = _next(seen, at)
     running = is_total(trial, seen)
@@ -89,10 +123,9 @@ def _cause(trial: Trial, seen: RoughGas, beside: Peers, odd: BoolArray, i: int) 
     near = 3.0 * float(beside.spread_NmL[at] / abs(seen.slope_NmL[at])) + 0.02 * abs(meant)
     total = float(beside.total_NmL[trial.readings.jar[at]])
     effect = 100.0 * excess / total if total > 0 else 0.0
-    left = _left_closed(trial, seen, beside, at, excess)
-    if left is not None:
-        return _venting(trial, seen, left, at, effect)
-    words = _words(trial, seen, beside, at, figure, meant, near)
+    if kept:
+        return _venting(trial, seen, int(seen.previous[at]), at, effect)
+    words = LAST_PART if lost else _words(trial, seen, at, figure, meant, near)
     text = (
         f"The figure is {figure:g}; the other readings lead to about {meant:.3g}. {words} "
         f"It changes the jar's gas by {effect:+.0f} %."
@@ -136,18 +169,37 @@ def _gauge(trial: Trial, seen: RoughGas, at: int) -> float:
     return figure - float(air if np.isfinite(air) else trial.setup.ambient_kPa or 101.325)
 
 
-def _left_closed(trial: Trial, seen: RoughGas, beside: Peers, at: int, excess: float) -> int | None:
-    """Return the reading before where its whole pressure stands in this one again."""
-    p = int(seen.previous[at])
-    if trial.setup.measured != "pressure" or p < 0 or trial.readings.not_vented[p]:
-        return None
-    after = seen.value_name.replace("before", "after")
-    kept = _gauge(trial, seen, p)
-    if np.isfinite(trial.readings.column(after)[p]):
-        kept = float(trial.readings.column(seen.value_name)[p] - trial.readings.column(after)[p])
-    held = kept * float(seen.slope_NmL[p])
-    room = 4.0 * float(beside.spread_NmL[at]) + 0.05 * abs(held)
-    return p if held > 0 and abs(excess - held) < min(room, 0.5 * held) else None
+def still_held(trial: Trial, seen: RoughGas, beside: Peers) -> BoolArray:
+    """Mark intervals that are too large by the whole pressure of the reading before."""
+    r, before = trial.readings, seen.previous
+    if trial.setup.measured != "pressure":
+        return np.zeros(before.shape, dtype=bool)
+    air = 0.0
+    if seen.value_name.startswith("absolute"):
+        air = filled(filled(r.column("ambient_kPa"), trial.setup.ambient_kPa), 101.325)
+    after = r.column(seen.value_name.replace("before", "after"))
+    vented = seen.value - np.where(np.isfinite(after), after, air)
+    held = (vented * seen.slope_NmL)[before]
+    off = seen.interval_NmL - beside.expected_NmL
+    with np.errstate(invalid="ignore"):
+        rest = np.abs(off - held)
+        fits = rest < np.minimum(2.5 * beside.spread_NmL + 0.05 * held, 0.5 * held)
+        sure = (beside.away > LEAST_AWAY) & (held > LEAST_AWAY * beside.spread_NmL)
+    marks = (before >= 0) & ~r.not_vented[before] & fits & sure
+    return np.asarray(marks & matters(trial, seen, beside, held))
+
+
+def last_part_only(trial: Trial, seen: RoughGas, beside: Peers) -> BoolArray:
+    """Mark intervals over several rounds that hold no more than the gas of the last one."""
+    came_from = np.where(seen.first, -1, seen.round[seen.previous])
+    several = (seen.round - came_from >= 2) & ~_closed_before(trial, seen)
+    if is_total(trial, seen) or trial.setup.measured == "mass":
+        return np.zeros(several.shape, dtype=bool)
+    missing = beside.expected_NmL - beside.last_NmL
+    with np.errstate(invalid="ignore"):
+        fits = np.abs(seen.interval_NmL - beside.last_NmL) < 2.5 * beside.spread_NmL
+        sure = (beside.away > LEAST_AWAY) & (missing > LEAST_AWAY * beside.spread_NmL)
+    return np.asarray(several & fits & sure & matters(trial, seen, beside, missing))
 
 
 def _venting(trial: Trial, seen: RoughGas, p: int, at: int, effect: float) -> Cause:
@@ -166,9 +218,7 @@ def _venting(trial: Trial, seen: RoughGas, p: int, at: int, effect: float) -> Ca
                  effect)  # fmt: skip
 
 
-def _words(
-    trial: Trial, seen: RoughGas, beside: Peers, at: int, figure: float, meant: float, near: float
-) -> str:
+def _words(trial: Trial, seen: RoughGas, at: int, figure: float, meant: float, near: float) -> str:
     """Say what the figure may be, if anything explains it."""
     sure = near < 0.15 * abs(meant)
     if trial.setup.measured == "pressure" and sure:
@@ -186,15 +236,6 @@ def _words(
                 return f"Probably {factor:g} times {words}: a digit, the point or the unit."
     if swapped is not None:
         return f"Probably two digits are exchanged: {swapped:g}."
-    if _last_part_only(trial, seen, beside, at):
-        return "It holds the gas of the last days only: was the jar vented unread before?"
     if ratio < 0.2:
         return "Gas was lost, or the figure is too small."
     return "Probably a typing error, or gas was lost or counted twice."
-
-
-def _last_part_only(trial: Trial, seen: RoughGas, beside: Peers, at: int) -> bool:
-    """Tell whether the interval spans several rounds and has little gas for it."""
-    p = int(seen.previous[at])
-    rounds_d = int(seen.round[at]) - (int(seen.round[p]) if p >= 0 else -1)
-    return rounds_d >= 2 and bool(seen.interval_NmL[at] < beside.expected_NmL[at])

@@ -22,6 +22,7 @@ import numpy as np
 from bmp.check import check
 from bmp.finding import Finding
 from bmp.jar_columns import jar_columns
+from bmp.judge.cause import ONE_OF
 from bmp.judge.reading_errors import READING_ERRORS, find_reading_errors
 from bmp.net import blank_means, net_curves, series_yields
 from bmp.normalise import normalise
@@ -87,7 +88,9 @@ def outcome(error: Error) -> tuple[bool, bool]:
         jars = accused(finding, error.trial)
         if error.jars:
             named |= bool(jars & error.jars) or any(n in finding.where for n in error.jars)
-            innocent |= bool(jars - error.jars)
+            # of jars that explain it as well as one another none is accused
+            one_of = finding.where.startswith(ONE_OF) and bool(jars & error.jars)
+            innocent |= bool(jars - error.jars) and not one_of
         else:
             named = True
     return named, innocent
