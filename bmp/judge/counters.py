@@ -6,7 +6,7 @@ import numpy as np
 
 from bmp.judge.peers import peers
 from bmp.judge.reading_error import Seen, finite_max, has_gas, jar_names, named
-from bmp.judge.rough_gas import RoughGas
+from bmp.judge.rough_gas import RoughGas, scale_step
 from bmp.normalise.state import filled
 from bmp.trial import NOT_MEASURED, BoolArray, FloatArray, IntArray, Trial
 
@@ -194,7 +194,7 @@ def _zero_readings(trial: Trial, seen: RoughGas) -> list[int]:
         else:
             # A jar that has nearly stopped, or not yet begun, does read zero.
             least = max(_least_sure(trial), 0.25 * float(np.nanmedian(value[value > 0])))
-            amid = np.minimum(before, after) > max(least, 3.5 * _step(seen.value))
+            amid = np.minimum(before, after) > max(least, 3.5 * scale_step(seen.value))
         out += [int(i) for i in one[(value == 0) & amid & (trial.readings.time_d[one] > 0)]]
     return out
 
@@ -202,15 +202,6 @@ def _zero_readings(trial: Trial, seen: RoughGas) -> list[int]:
 def _least_sure(trial: Trial) -> float:
     """Return the figure below which a zero may well be true: 12 mL, 5 kPa, 1 mg."""
     return 5.0 if trial.setup.measured == "pressure" else 12.0 if has_gas(trial) else 0.001
-
-
-def _step(values: FloatArray) -> float:
-    """Return the step that figures were read in: the smallest difference between two of them."""
-    known = np.unique(values[np.isfinite(values)])
-    steps = np.diff(known)
-    # Figures that were converted from another unit differ in their last bits.
-    steps = steps[steps > 1e-9 * np.abs(known).max()] if known.size else steps
-    return float(steps.min()) if steps.size else 0.0
 
 
 def zero_for_not_read(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
@@ -297,7 +288,7 @@ def _same_row(trial: Trial, seen: RoughGas) -> list[Seen]:
         if known.mean() < 0.5:
             continue
         same &= ~known | (change == 0)
-        step = _step(column)
+        step = scale_step(column)
         if step > 0:
             chance /= 1.0 + 2.0 * float(np.median(np.abs(change[known]))) / step
     value = seen.value[later]
@@ -317,7 +308,7 @@ def _same_jar(trial: Trial, seen: RoughGas) -> list[Seen]:
     Chance is told from how far apart the other figures of the two lie, in divisions of the scale,
     and from how often other pairs of replicate jars meet.
     """
-    step = _step(seen.value)
+    step = scale_step(seen.value)
     if step <= 0:
         return []
     table = np.full((len(trial.jars), len(seen.time_d)), np.nan)

@@ -10,18 +10,22 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bmp.judge.cause import Cause, with_jar, with_rows_exchanged
+from bmp.judge.cause import ONE_OF, Cause, with_jar, with_rows_exchanged
 from bmp.judge.one_reading import is_total
-from bmp.judge.peers import FIRST_D, jar_sets, median_of_rows
+from bmp.judge.peers import FIRST_D, jar_sets, median_of_rows, step_NmL
 from bmp.judge.reading_error import jar_names
 from bmp.judge.rough_gas import RoughGas
 from bmp.trial import FloatArray, IntArray, Trial
 
 NAME = "swapped labels"
-NOT_BY_GAS = ("net yield", "mass")
-"""Bottles weighed in each other's place show it in their weights."""
-START_D = 0.6
-"""Replicate jars may begin so much apart: what they give in the first days differs by as much."""
+LEAST_NOISE = 0.06
+"""Replicate jars differ by as much of their gas."""
+APART_D = 0.35
+"""Replicate jars begin apart by about this much."""
+LEAST_ONCE, LEAST_ON = 24.0, 40.0
+"""What an exchange of one round, and one that goes on, must explain (squared distances)."""
+SAME_MASS = 0.03
+"""Portions of one feed are weighed as nearly alike as this (logarithm)."""
 WORST = 30.0
 """No round counts for more than this squared distance."""
 _MARKS = (
@@ -46,30 +50,66 @@ class Fit:
 def fit_of(trial: Trial, seen: RoughGas) -> Fit | None:
     """Return what each jar should have made in each round, by its replicate jars."""
     sets = jar_sets(trial, seen, 2)
-    if len(sets) < 2 or len(seen.time_d) < 4 or trial.setup.measured in NOT_BY_GAS:
+    if len(sets) < 2 or len(seen.time_d) < 4 or trial.setup.measured == "net yield":
         return None
     total = np.pad(seen.gas_NmL, ((0, 0), (1, 0)))
-    made = np.diff(total, axis=1)
-    expected, spread = np.full(made.shape, np.nan), np.full(made.shape, np.nan)
+    read = np.zeros(seen.gas_NmL.shape, dtype=bool)
+    read[trial.readings.jar, seen.round] = True
+    # what stands between two readings that lie further apart than a round is no reading
+    made = np.where(read & np.pad(read, ((0, 0), (1, 0)), constant_values=True)[:, :-1],
+                    np.diff(total, axis=1), np.nan)  # fmt: skip
+    expected, nearest = np.full(made.shape, np.nan), np.full(made.shape, np.nan)
     set_of = np.full(len(trial.jars), -1)
     for number, jars in enumerate(sets):
         set_of[jars] = number
         size = np.array([_size(trial, int(j)) for j in jars])[:, None]
         per = made[jars] / size
         for k, j in enumerate(jars):
-            expected[j] = median_of_rows(np.delete(per, k, axis=0)) * size[k]
-        relative = np.abs(made[jars] - expected[jars]) / np.maximum(np.abs(expected[jars]), 1e-9)
-        known = np.isfinite(relative)
-        if not known.any():
-            continue
-        large = known & (expected[jars] > np.nanmedian(expected[jars]))
-        noise = float(np.clip(np.median(relative[large]) if large.any() else 0.2, 0.08, 0.5))
-        small = 0.3 * float(np.nanmedian(np.abs(expected[jars]))) * noise
-        off = np.abs(made[jars] - expected[jars])[known & ~large]
-        small = max(small, float(np.median(off)) if off.size else 0.0, 0.5)
-        slack = np.maximum(noise, START_D / np.maximum(seen.time_d, START_D))
-        spread[jars] = 1.5 * np.hypot(slack * expected[jars], small)
+            others = np.delete(per, k, axis=0)
+            expected[j] = median_of_rows(others) * size[k]
+            nearest[j] = np.min(np.where(np.isfinite(others), np.abs(others - per[k]), np.inf),
+                                axis=0) * size[k]  # fmt: skip
+    spread = _spread(seen, sets, expected, np.where(np.isfinite(nearest), nearest, np.nan))
     return Fit(sets, set_of, made, total, expected, spread)
+
+
+def _spread(
+    seen: RoughGas, sets: list[IntArray], expected: FloatArray, nearest: FloatArray
+) -> FloatArray:
+    """Return how far a jar's rounds usually lie off its set, shape (jars, rounds).
+
+    By the nearest replicate, so that one wrong jar of three does not hide itself; two jars, of
+    which one may be wrong, scatter as the better ones of the other sets do.
+    """
+    size = np.abs(expected)
+    large = size > median_of_rows(size.T)[:, None]
+    relative = median_of_rows(np.where(large & (size > 0), nearest / size, np.nan).T)
+    small = median_of_rows(np.where(~large, nearest, np.nan).T)
+    usual = [float(np.nanquantile(v, 0.2)) if np.isfinite(v).any() else 0.0
+             for v in (np.where(np.isfinite(relative), relative, np.nan),
+                       np.where(np.isfinite(small), small, np.nan))]  # fmt: skip
+    length, step = np.diff(seen.time_d, prepend=0.0), step_NmL(seen)
+    rate = expected / length
+    change = np.zeros(rate.shape)
+    change[:, 1:-1] = np.abs(rate[:, 2:] - rate[:, :-2]) / 2.0
+    spread = np.full(expected.shape, np.nan)
+    for jars in sets:
+        own = [usual[0], usual[1]]
+        if len(jars) >= 3:
+            own = [max(usual[0], _middle(relative[jars])),
+                   max(usual[1], _middle(small[jars]))]  # fmt: skip
+        noise = float(np.clip(1.8 * own[0], LEAST_NOISE, 0.5))
+        begun = np.maximum(noise, np.where(seen.time_d < 1.5, 0.6, 0.0))
+        least = max(1.5 * own[1], 0.3 * noise * _middle(size[jars]), 0.7 * step, 0.5)
+        spread[jars] = 1.5 * np.sqrt(
+            (begun * size[jars]) ** 2 + (APART_D * np.nan_to_num(change[jars])) ** 2 + least**2
+        )
+    return spread
+
+
+def _middle(values: FloatArray) -> float:
+    known = values[np.isfinite(values)]
+    return float(np.median(known)) if known.size else 0.0
 
 
 def _size(trial: Trial, j: int) -> float:
@@ -82,72 +122,87 @@ def _cost(made: FloatArray, expected: FloatArray, spread: FloatArray) -> FloatAr
     return np.nan_to_num(np.minimum(away**2, WORST))
 
 
-def exchanged(trial: Trial, seen: RoughGas) -> Cause | None:
-    """Return the exchange of two jars that explains most."""
+@dataclass(frozen=True, order=True)
+class Exchange:
+    """What an exchange of two jars from one round until before another explains."""
+
+    gain: float
+    one: int
+    two: int
+    start: int
+    stop: int
+
+
+def in_place_of_another(trial: Trial, seen: RoughGas) -> Cause | None:
+    """Return the exchange of two jars, or the jar under a wrong name, that explains most."""
     fit = fit_of(trial, seen)
     if fit is None:
         return None
-    best: tuple[float, int, int, int, int] | None = None
-    rounds = fit.made.shape[1]
-    for s in range(len(fit.sets)):
-        for t in range(s + 1, len(fit.sets)):
-            for a in fit.sets[s]:
-                for b in fit.sets[t]:
-                    for gain, start, stop in _gains(trial, seen, fit, int(a), int(b)):
-                        if best is None or gain > best[0]:
-                            best = (gain, int(a), int(b), start, stop)
+    # bottles weighed in each other's place show it in their weights
+    found = [] if trial.setup.measured == "mass" else _exchanges(trial, seen, fit)
+    best = max(found, default=None)
+    strange = _strangers(trial, fit)
+    if strange and (best is None or max(strange).gain > best.gain):
+        return _stranger_told(trial, max(strange))
     if best is None:
         return None
-    _, a, b, start, stop = best
-    return _told(trial, seen, a, b, start, min(stop, rounds))
+    other = _other_pair(trial, fit, best)
+    return _told(trial, seen, best, None) if other is None else _told(trial, seen, *other)
 
 
-def _gains(trial: Trial, seen: RoughGas, fit: Fit, a: int, b: int) -> list[tuple[float, int, int]]:
-    """Return what an exchange of one round, or from a round on, explains: (gain, start, stop)."""
-    if len(fit.sets[fit.set_of[a]]) + len(fit.sets[fit.set_of[b]]) < 5:
-        return []  # of two and two nobody can tell which were exchanged
-    if _alike(fit.expected[a], fit.expected[b]):
-        return []
-    now = _cost(fit.made[a], fit.expected[a], fit.spread[a]) + _cost(
-        fit.made[b], fit.expected[b], fit.spread[b]
-    )
-    other = _cost(fit.made[b], fit.expected[a], fit.spread[a]) + _cost(
-        fit.made[a], fit.expected[b], fit.spread[b]
-    )
-    if now.max() < 10.0:
-        return []
-    gain = now - other
-    rounds = gain.size
-    back = np.zeros(rounds)  # cost of the round after a single exchanged one
-    first_other, first_now = other, now
-    if _is_running(trial, seen):
-        to_b = fit.total[b, 1:] - fit.total[a, :-1]
-        to_a = fit.total[a, 1:] - fit.total[b, :-1]
-        first_other = _cost(to_b, fit.expected[a], fit.spread[a]) + _cost(
-            to_a, fit.expected[b], fit.spread[b]
-        )
-        back[:-1] = (now - first_other)[1:]
+def _exchanges(trial: Trial, seen: RoughGas, fit: Fit) -> list[Exchange]:
+    """Return the exchanges of one round, or from a round on, that the readings bear out.
+
+    Costs of all pairs at once: arrays of shape (jars, jars, rounds).
+    """
+    own = _cost(fit.made, fit.expected, fit.spread)
+    across = _cost(fit.made[None], fit.expected[:, None], fit.spread[:, None])
+    now, other = own[:, None] + own[None], across + across.swapaxes(0, 1)
+    first_other, back = other, np.zeros(now.shape)  # back: of the round after a single one
+    running = _is_running(trial, seen)
+    if running:
+        until = fit.total[None, :, 1:] - fit.total[:, None, :-1]
+        first = _cost(until, fit.expected[:, None], fit.spread[:, None])
+        first_other = first + first.swapaxes(0, 1)
+        back[..., :-1] = (now - first_other)[..., 1:]
+    one = np.where(seen.time_d > FIRST_D, now - first_other + back, -np.inf)
+    suffix = np.cumsum((now - other)[..., ::-1], axis=-1)[..., ::-1]
+    whole = np.append(suffix[..., 1:], np.zeros((*suffix.shape[:2], 1)), axis=-1)
+    whole += now - first_other
+    if running:
+        whole[..., 0] = suffix[..., 0]
+    sets = fit.set_of
+    may = (sets[:, None] < sets[None]) & (sets[:, None] >= 0)
+    some = may & (now.max(axis=-1) >= 10.0)
+    some &= (one.max(axis=-1) > LEAST_ONCE) | (whole.max(axis=-1) > LEAST_ON)
     found = []
-    one = first_now - first_other + back
-    one = np.where(seen.time_d > FIRST_D, one, -np.inf)
-    k = int(np.argmax(one))
-    after = first_other[k] + (first_other[k + 1] if back[k] and k + 1 < rounds else 0.0)
-    rest = np.delete(now, [n for n in (k - 1, k, k + 1) if 0 <= n < rounds])
-    calm = not rest.size or rest.mean() < 4.0  # else the two are wrong all along
-    if one[k] > 26.0 and after < 14.0 and calm and _matters(trial, fit, a, b, k, k + 1):
-        found.append((float(one[k]) - 6.0, k, k + 1))
-    suffix = np.cumsum(gain[::-1])[::-1]
-    later = np.append(suffix[1:], 0.0)
-    whole = later + first_now - first_other
-    if _is_running(trial, seen):
-        whole[0] = suffix[0]
-    k = int(np.argmax(whole))
-    left = other[k + 1 :].sum() + first_other[k]
-    count = 2 * max(rounds - k, 1)
-    sure = rounds - k >= 3 and left / count < 3.0 and _both_apart(fit, a, b, k + 1)
-    if sure and whole[k] > 45.0 and _matters(trial, fit, a, b, k, rounds):
-        found.append((float(whole[k]) - 8.0, k, rounds))
-    return found
+    for a, b in np.argwhere(some).tolist():
+        if _alike(fit.expected[a], fit.expected[b]):
+            continue
+        k = int(np.argmax(one[a, b]))
+        if one[a, b, k] > LEAST_ONCE and _once(fit, a, b, k, now[a, b], first_other[a, b], running):
+            found.append(Exchange(float(one[a, b, k]) - 6.0, a, b, k, k + 1))
+        k = int(np.argmax(whole[a, b]))
+        if whole[a, b, k] > LEAST_ON and _goes_on(fit, a, b, k, now[a, b], other[a, b]):
+            found.append(Exchange(float(whole[a, b, k]) - 8.0, a, b, k, now.shape[-1]))
+    return [e for e in found if _matters(trial, fit, e)]
+
+
+def _once(
+    fit: Fit, a: int, b: int, k: int, now: FloatArray, other: FloatArray, running: bool
+) -> bool:
+    """Tell whether one round fits once exchanged, and the two jars are right else."""
+    after = other[k] + (other[k + 1] if running and k + 1 < other.size else 0.0)
+    rest = np.delete(now, [n for n in (k - 1, k, k + 1) if 0 <= n < now.size])
+    return bool(after < 14.0 and (not rest.size or rest.mean() < 4.0))
+
+
+def _goes_on(fit: Fit, a: int, b: int, k: int, now: FloatArray, other: FloatArray) -> bool:
+    """Tell whether from a round on each jar leaves its set and goes on as the other's."""
+    if now.size - k < 3:
+        return False
+    left = float(other[k + 1 :].mean()) / 2.0
+    return left < max(3.0, 0.15 * float(now[k + 1 :].mean())) and _both_apart(fit, a, b, k + 1)
 
 
 def _is_running(trial: Trial, seen: RoughGas) -> bool:
@@ -167,39 +222,82 @@ def _both_apart(fit: Fit, a: int, b: int, start: int) -> bool:
     for j, other in ((a, b), (b, a)):
         now = _cost(fit.made[j], fit.expected[j], fit.spread[j])[start:]
         then = _cost(fit.made[j], fit.expected[other], fit.spread[other])[start:]
-        if now.size < 2 or now.sum() < 2.5 * then.sum() or now.sum() - then.sum() < 15.0:
+        if now.size < 2 or now.sum() < 2.0 * then.sum() or now.sum() - then.sum() < 9.0:
             return False
     return True
 
 
-def _matters(trial: Trial, fit: Fit, a: int, b: int, start: int, stop: int) -> bool:
-    """Tell whether an exchange moves a good part of a jar's gas: 3 %, of a blank's 10 %."""
-    for j in (a, b):
+def _matters(trial: Trial, fit: Fit, e: Exchange) -> bool:
+    """Tell whether an exchange moves a good part of a jar's gas: 1 %, of a blank's 4 %."""
+    for j in (e.one, e.two):
         whole = float(np.nansum(fit.expected[j]))
-        off = np.nansum(fit.made[j, start:stop] - fit.expected[j, start:stop])
-        least = 0.10 if trial.jars[j].role == "blank" else 0.03
-        if trial.jars[j].role != "blank" and abs(off) > least * whole > 0:
+        off = np.nansum(fit.made[j, e.start : e.stop] - fit.expected[j, e.start : e.stop])
+        least = 0.04 if trial.jars[j].role == "blank" else 0.01
+        if abs(off) > least * whole > 0:
             return True
     return False
 
 
-def _told(trial: Trial, seen: RoughGas, a: int, b: int, start: int, stop: int) -> Cause:
+def _other_pair(trial: Trial, fit: Fit, e: Exchange) -> tuple[Exchange, Exchange | None] | None:
+    """Return the exchange and the one that explains it as well, where both feeds have two jars.
+
+    Exchanging the other two jars makes the sets agree too. A blank gives less gas than a jar with a
+    feed, and a curve jumps where it goes on as another: these may tell which two it was.
+    """
+    sets = [fit.sets[fit.set_of[j]] for j in (e.one, e.two)]
+    if any(len(jars) != 2 for jars in sets):
+        return None
+    a, b = (int(jars[jars != j][0]) for jars, j in zip(sets, (e.one, e.two), strict=True))
+    other = Exchange(e.gain, a, b, e.start, e.stop)
+    blank = [trial.jars[j].role == "blank" for j in (e.one, e.two)]
+    if any(blank) and not all(blank):
+        more = [_gas_of(fit, pair, blank[1]) for pair in (e, other)]
+        return (e, None) if more[0] >= more[1] else (other, None)
+    jumps = [_jumps(fit, pair) for pair in (e, other)]
+    if max(jumps) > 2.0 * min(jumps):
+        return (e, None) if jumps[0] > jumps[1] else (other, None)
+    return e, other
+
+
+def _gas_of(fit: Fit, e: Exchange, second_is_blank: bool) -> float:
+    """Return by how much the jar called blank made more than the one with a feed."""
+    made = [float(np.nansum(fit.made[j, e.start : e.stop])) for j in (e.one, e.two)]
+    return made[1] - made[0] if second_is_blank else made[0] - made[1]
+
+
+def _jumps(fit: Fit, e: Exchange) -> float:
+    """Return how far the rates of two jars jump where an exchange begins and ends (logarithms)."""
+    if e.start == 0:
+        return 0.0
+    made = np.maximum(fit.made[[e.one, e.two]], 1e-9)
+    steps = np.abs(np.diff(np.log(made[:, e.start - 1 : e.stop + 1 if e.stop - e.start == 1
+                                                else e.start + 1]), axis=1))  # fmt: skip
+    return float(np.nansum(steps))
+
+
+def _told(trial: Trial, seen: RoughGas, e: Exchange, other: Exchange | None) -> Cause:
     rounds = len(seen.time_d)
-    in_round = {j: {int(seen.round[i]): int(i) for i in seen.of_jar[j]} for j in (a, b)}
-    both = [k for k in range(start, stop) if k in in_round[a] and k in in_round[b]]
-    pairs = {in_round[a][k]: in_round[b][k] for k in both}
+    jars = (e.one, e.two)
+    in_round = [{int(seen.round[i]): int(i) for i in seen.of_jar[j]} for j in jars]
+    both = [k for k in range(e.start, e.stop) if k in in_round[0] and k in in_round[1]]
+    pairs = {in_round[0][k]: in_round[1][k] for k in both}
     columns = tuple(name for name in _MARKS if name in trial.readings.columns)
-    day = f"{seen.time_d[start]:.3g}"
-    if start == 0 and stop == rounds:
+    day = f"{seen.time_d[e.start]:.3g}"
+    if e.start == 0 and e.stop == rounds:
         when, text = "", "Each of the two jars fits the other's set and stands apart from its own."
-    elif stop == rounds and stop - start > 1:
+    elif e.stop == rounds and e.stop - e.start > 1:
         when = f" day {day} on"
         text = f"From day {day} on each of the two jars goes on as the other's set does."
     else:
         when = f" day {day}"
         text = f"On day {day} each of the two jars has the other's gas."
-    names = [trial.jars[j].name for j in (a, b)]
-    where = ", ".join(f"{name}{when}" for name in names)
+    where = ", ".join(f"{trial.jars[j].name}{when}" for j in jars)
+    if other is not None:
+        two = [" and ".join(trial.jars[j].name for j in (x.one, x.two)) for x in (e, other)]
+        where = f"{ONE_OF}{where}, " + ", ".join(
+            f"{trial.jars[j].name}{when}" for j in (other.one, other.two)
+        )
+        text += f" It is {two[0]}, or else {two[1]}: the readings do not tell."
     without = with_rows_exchanged(trial, pairs, columns) if pairs else trial
     return Cause(NAME, "swap", where, text, without)
 
@@ -214,59 +312,75 @@ def _apart(each: FloatArray) -> float:
     return float(np.ptp(total) / max(float(np.median(total)), 1e-9))
 
 
+@dataclass(frozen=True, order=True)
+class Stranger:
+    """A jar whose gas is that of another feed's jars, and one of these."""
+
+    gain: float
+    jar: int
+    like: int
+    same_mass: bool
+    """Its sample weighs as much as theirs."""
+
+
 def wrong_feed(trial: Trial, seen: RoughGas) -> Cause | None:
-    """Return a jar whose gas is that of another feed's jars all along."""
+    """Return a jar whose gas and sample are those of another feed's jars."""
     fit = fit_of(trial, seen)
-    if fit is None:
-        return None
+    found = [] if fit is None else [one for one in _strangers(trial, fit) if one.same_mass]
+    return _stranger_told(trial, max(found)) if found else None
+
+
+def _strangers(trial: Trial, fit: Fit) -> list[Stranger]:
+    """Return the jars whose gas is that of another feed's jars all along."""
     blanks = [j for s in fit.sets for j in s if trial.jars[j].role == "blank"]
-    per_g = (
-        median_of_rows(np.stack([fit.made[j] / (trial.jars[j].inoculum_g or 1.0) for j in blanks]))
-        if blanks
-        else np.zeros(fit.made.shape[1])
-    )
-    best: tuple[float, int, int] | None = None
-    for s, jars in enumerate(fit.sets):
-        for a in jars if len(jars) >= 3 else ():
-            now = _cost(fit.made[a], fit.expected[a], fit.spread[a])
-            if now.mean() < 5.5 or trial.jars[a].sample_g <= 0:
-                continue
+    per_g = np.zeros(fit.made.shape[1])
+    if blanks:
+        own = [fit.made[j] / (trial.jars[j].inoculum_g or 1.0) for j in blanks]
+        per_g = np.nan_to_num(median_of_rows(np.stack(own)))
+    sampled = [s for s in fit.sets if all(trial.jars[k].sample_g > 0 for k in s)]
+    cost = _cost(fit.made, fit.expected, fit.spread).mean(axis=1)
+    found = []
+    for jars in sampled:
+        for a in jars[cost[jars] >= 5.5] if len(jars) >= 3 else ():
             rest = [k for k in jars if k != a]
             among = np.abs(fit.made[rest] / np.maximum(_size_of(trial, rest), 1e-9))
             if _apart(among) > 0.15:
                 continue  # the others of its set are not alike either
-            for t, others in enumerate(fit.sets):
-                if t == s or any(trial.jars[k].sample_g <= 0 for k in others):
+            now = _cost(fit.made[a], fit.expected[a], fit.spread[a])
+            for others in sampled:
+                if a in others:
                     continue
-                own = trial.jars[a]
-                net = [
-                    (fit.made[k] - per_g * trial.jars[k].inoculum_g) / trial.jars[k].sample_g
-                    for k in others
-                ]
-                should = per_g * own.inoculum_g + own.sample_g * median_of_rows(np.stack(net))
+                should = _as_of(trial, fit, int(a), others, per_g)
                 if _alike(should, fit.expected[a]):
                     continue
                 spread = np.hypot(fit.spread[others].min(axis=0), 0.1 * np.abs(should))
                 then = _cost(fit.made[a], should, spread)
                 gain = float(now.sum() - then.sum())
-                if (
-                    then.mean() < min(2.5, 0.25 * now.mean())
-                    and gain > 45.0
-                    and (best is None or gain > best[0])
-                ):
-                    best = (gain, int(a), int(others[0]))
-    if best is None:
-        return None
-    _, a, other = best
-    like = trial.jars[other]
+                if then.mean() < min(2.5, 0.25 * now.mean()) and gain > 45.0:
+                    weigh = float(np.median([trial.jars[k].sample_g for k in others]))
+                    same = abs(np.log(trial.jars[a].sample_g / weigh)) < SAME_MASS
+                    found.append(Stranger(gain, int(a), int(others[0]), bool(same)))
+    return found
+
+
+def _as_of(
+    trial: Trial, fit: Fit, a: int, others: IntArray, blank_NmL_per_g: FloatArray
+) -> FloatArray:
+    """Return the gas that jar `a` should make with the feed of other jars, shape (rounds,)."""
+    net = [
+        (fit.made[k] - blank_NmL_per_g * trial.jars[k].inoculum_g) / trial.jars[k].sample_g
+        for k in others
+    ]
+    own = trial.jars[a]
+    return np.asarray(
+        blank_NmL_per_g * own.inoculum_g + own.sample_g * median_of_rows(np.stack(net))
+    )
+
+
+def _stranger_told(trial: Trial, one: Stranger) -> Cause:
     text = (
-        f"The jar's gas is that of {like.series} all along, and unlike the other jars of "
-        f"{trial.jars[a].series}: is it under the wrong name?"
+        f"The jar's gas is that of {trial.jars[one.like].series} all along, and unlike the other "
+        f"jars of {trial.jars[one.jar].series}: is it under the wrong name?"
     )
-    return Cause(
-        NAME,
-        "other feed",
-        jar_names(trial, [a]),
-        text,
-        with_jar(trial, a, left_out="another feed's"),
-    )
+    without = with_jar(trial, one.jar, left_out="another feed's")
+    return Cause(NAME, "other feed", jar_names(trial, [one.jar]), text, without)

@@ -11,7 +11,7 @@ import numpy as np
 
 from bmp.judge.cause import Cause
 from bmp.judge.dates import month_off
-from bmp.judge.exchanged import exchanged, wrong_feed
+from bmp.judge.exchanged import in_place_of_another, wrong_feed
 from bmp.judge.jar_table import jar_table
 from bmp.judge.odd_share import odd_share
 from bmp.judge.one_reading import one_reading
@@ -26,8 +26,8 @@ MOST_CAUSES = 12
 """A log with more errors than these is not taken apart any further."""
 
 _FIRST: tuple[Callable[[Trial, RoughGas], Cause | None], ...] = (
-    month_off, fahrenheit, air_pressure, before_and_after, weights_exchanged, jar_table, odd_round,
-    copied_round, exchanged, wrong_feed,
+    month_off, fahrenheit, air_pressure, before_and_after, weights_exchanged, wrong_feed,
+    jar_table, odd_round, copied_round, in_place_of_another,
 )  # fmt: skip
 
 

@@ -174,7 +174,7 @@ def still_held(trial: Trial, seen: RoughGas, beside: Peers) -> BoolArray:
     r, before = trial.readings, seen.previous
     if trial.setup.measured != "pressure":
         return np.zeros(before.shape, dtype=bool)
-    air = 0.0
+    air = np.zeros(before.shape)
     if seen.value_name.startswith("absolute"):
         air = filled(filled(r.column("ambient_kPa"), trial.setup.ambient_kPa), 101.325)
     after = r.column(seen.value_name.replace("before", "after"))

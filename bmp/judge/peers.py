@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bmp.judge.rough_gas import RoughGas
+from bmp.judge.rough_gas import RoughGas, scale_step
 from bmp.trial import BoolArray, FloatArray, IntArray, Trial
 
 LEAST_RELATIVE = 0.02
@@ -71,7 +71,7 @@ def peers(trial: Trial, seen: RoughGas) -> Peers:
     sizes = np.zeros(len(trial.jars), dtype=np.int64)
     end = trial.readings.time_d
     start = np.where(seen.first, 0.0, end[seen.previous])
-    step = _step_NmL(seen)
+    step = step_NmL(seen)
     for number, jars in enumerate(jar_sets(trial, seen)):
         set_of[jars], sizes[jars] = number, jars.size
         table = _beside(seen, start, end, jars, step)
@@ -146,15 +146,9 @@ def _beside(
 
 def _turns(rate: FloatArray) -> FloatArray:
     """Return how sharply each row's rates turn near each place: the largest second difference."""
-    turn = np.zeros(rate.shape)
-    if rate.shape[-1] > 2:
-        second = rate[..., 2:] - 2 * rate[..., 1:-1] + rate[..., :-2]
-        turn[..., 1:-1] = np.abs(np.nan_to_num(second))
-        largest = turn.copy()
-        largest[..., 1:] = np.maximum(largest[..., 1:], turn[..., :-1])
-        largest[..., :-1] = np.maximum(largest[..., :-1], turn[..., 1:])
-        return largest
-    return turn
+    second = np.diff(rate, n=2, axis=-1, prepend=rate[..., :1], append=rate[..., -1:])
+    turn = np.pad(np.abs(np.nan_to_num(second)), [(0, 0)] * (rate.ndim - 1) + [(1, 1)])
+    return np.asarray(np.maximum(np.maximum(turn[..., :-2], turn[..., 1:-1]), turn[..., 2:]))
 
 
 def _brought_together(
@@ -169,8 +163,8 @@ def _brought_together(
     known = np.isfinite(gas) & np.isfinite(near) & np.isfinite(moved)
     if known.sum() < 6:
         each = np.abs(gas[np.isfinite(gas)])
-        usual = float(np.median(each)) if each.size else 20.0
-        return np.ones((count, count, 1)), np.zeros((count, count, 1)), 0.25, max(step, usual / 20)
+        least = 0.05 * float(np.median(each)) if each.size else 1.0
+        return np.ones((count, count, 1)), np.zeros((count, count, 1)), 0.25, max(step, least)
     y, x, d = (np.where(known, np.broadcast_to(v, near.shape), 0.0) for v in (gas, near, moved))
     middle = _median_last(np.where(known, near, np.nan))[..., None]
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -270,13 +264,10 @@ def _from(
     return np.where(far, np.nan, made), e_later - s_later - made, np.where(far, np.nan, e - part)
 
 
-def _step_NmL(seen: RoughGas) -> float:
-    """Return the smallest difference between two figures as gas."""
-    value = np.unique(seen.value[np.isfinite(seen.value)])
-    steps = np.diff(value)
-    steps = steps[steps > 1e-9 * np.abs(value).max()] if value.size else steps
+def step_NmL(seen: RoughGas) -> float:
+    """Return the step that figures were read in as gas."""
     slope = seen.slope_NmL[np.isfinite(seen.slope_NmL)]
-    return float(steps.min() * np.median(slope)) if steps.size and slope.size else 0.0
+    return scale_step(seen.value) * abs(float(np.median(slope))) if slope.size else 0.0
 
 
 def _band(gas: FloatArray, length: FloatArray, alone: bool) -> tuple[FloatArray, FloatArray]:

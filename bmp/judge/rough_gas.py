@@ -250,3 +250,16 @@ def control_settled(trial: Trial, seen: RoughGas) -> bool:
     late = gas[:, -1] - gas[:, third]
     known = np.isfinite(late) & (gas[:, -1] > 0)
     return bool(known.any() and np.median(late[known] / gas[known, -1]) < 0.15)
+
+
+def scale_step(values: FloatArray) -> float:
+    """Return the step that figures were read in; where they follow none, their least difference."""
+    known = np.unique(values[np.isfinite(values)])
+    for step in (10.0, 5.0, 2.0, 1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01):
+        # a few figures that were converted or changed by a slip follow no step
+        if known.size > 4 and np.mean(np.abs(known / step - np.round(known / step)) < 1e-6) > 0.9:
+            return step
+    steps = np.diff(known)
+    # figures that were converted from another unit differ in their last bits
+    steps = steps[steps > 1e-9 * np.abs(known).max()] if known.size else steps
+    return float(steps.min()) if steps.size else 0.0

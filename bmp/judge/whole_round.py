@@ -9,7 +9,7 @@ import numpy as np
 from bmp.judge.cause import Cause, with_values
 from bmp.judge.one_reading import is_total
 from bmp.judge.peers import median_of_rows
-from bmp.judge.rough_gas import RoughGas
+from bmp.judge.rough_gas import RoughGas, scale_step
 from bmp.trial import FloatArray, IntArray, Trial
 
 NAME = "round in another unit"
@@ -113,11 +113,9 @@ def copied_round(trial: Trial, seen: RoughGas) -> Cause | None:
     before = seen.previous
     known = (before >= 0) & np.isfinite(value)
     change = np.where(known, value - value[before], np.nan)
-    steps = np.diff(np.unique(value[np.isfinite(value)]))
-    steps = steps[steps > 1e-9]
-    if not steps.size:
+    step = scale_step(value)
+    if step <= 0:
         return None
-    step = float(steps.min())
     usual = _usual_change(seen, change)
     number = seen.round[known]
     count = np.maximum(np.bincount(number, minlength=len(seen.time_d)), 1)
