@@ -15,9 +15,11 @@ from bmp.analyze import analyze
 from bmp.cli import main
 from bmp.read import read_trial
 from tests import own_sheets
+from tests import own_sheets_more as more
 from tests.page.test_page_guard import client, get
 from tests.page.test_page_readings import OURS
 from tests.test_read_takeover import KEEPER_ANSWERS, SCHOOL_ANSWERS
+from tests.test_read_takeover_more import BASIS, CLASS_ANSWERS, right_gas
 
 DEMO = Path(__file__).parents[2] / "examples" / "cheese_dairy"
 
@@ -74,6 +76,39 @@ def test_a_sheet_of_ones_own_becomes_a_trial(
     assert all(one.value > 50 for one in results.yields)
     assert get(page, answer.location + "readings").status_code == 200
     assert sorted(p.suffix for p in root.iterdir()) == ["", ".txt", ".xlsx"]
+
+
+@pytest.mark.parametrize(
+    ("write", "answers", "feeds", "day"),
+    [
+        (more.write_keeper, BASIS, more.KEEPER, more.KEEPER_DAYS[-1]),
+        (more.write_polish, BASIS | {"incubation temperature [°C]": "38"}, more.POLISH,
+         more.POLISH_DAYS[-1]),
+        (more.write_class, CLASS_ANSWERS, {}, 0.0),
+    ],
+    ids=["a tab a bottle", "in Polish", "a class's marks"],
+)  # fmt: skip
+def test_a_sheet_is_right_after_one_round_of_answers(
+    tmp_path: Path, write: Any, answers: dict[str, str], feeds: Any, day: float
+) -> None:
+    source = write(tmp_path / "my sheet.xlsx")
+    root = tmp_path / "trials"
+    root.mkdir()
+    page = client(root)
+    data = {"workbook": (io.BytesIO(source.read_bytes()), source.name), "own": "yes"}
+    where = page.post("/upload", data=data, headers=OURS).location
+    given = fields(page, where)
+    assert sum(value in ("", "?") for value in given.values()) == len(answers)
+    for key, value in answers.items():
+        given |= {one: value for one in given if one.endswith(f"-{key}")}
+    answer = page.post(where, data=given, headers=OURS)
+    assert answer.status_code == 303, answer.get_data(as_text=True)
+    results = analyze(read_trial(root / answer.location.split("/")[2]))
+    found = {one.series: float(one.value) for one in results.yields}
+    for name, feed in feeds.items():
+        assert found[name] == pytest.approx(more.true_yield(feed, day), rel=0.02), name
+    if not feeds:
+        right_gas(results)
 
 
 def upload(page: Any, *files: tuple[str, bytes]) -> Any:

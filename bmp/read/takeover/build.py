@@ -13,7 +13,13 @@ from bmp.read.columns import parse_header
 from bmp.read.tables import Cell, CellTable
 from bmp.read.takeover.answers import UNKNOWN, Answers, quoted
 from bmp.read.takeover.columns import QUANTITIES, UNITS
-from bmp.read.takeover.figures import as_moment, decimal_comma, figure, time_of_day
+from bmp.read.takeover.figures import (
+    as_moment,
+    decimal_comma,
+    figure,
+    says_emptied,
+    time_of_day,
+)
 from bmp.read.takeover.find import FoundColumn
 from bmp.read.takeover.jar_columns import AFTER, bare
 from bmp.read.takeover.mapping import Mapped, Meaning, as_words
@@ -254,7 +260,15 @@ def _has_hours(one: Mapped, column: FoundColumn) -> bool:
 Record = dict[str, tuple[Cell, int, str]]
 """Of one jar or material: header of ours -> (cell, row, table)."""
 
-_JARS = ("material", "inoculum [g]", "sample [g]", "water [g]", "headspace [mL]", "leave out")
+_JARS = (
+    "material",
+    "group",
+    "inoculum [g]",
+    "sample [g]",
+    "water [g]",
+    "headspace [mL]",
+    "leave out",
+)
 _MATERIALS = ("role", "TS [fraction of fresh mass]", "VS [fraction of fresh mass]")
 _OF_JAR = ("inoculum", "sample", "water", "headspace", "jar volume")
 
@@ -269,11 +283,12 @@ def jars_of(mapped: Sequence[Mapped], sheet: Build) -> dict[str, Record]:
                     _jar_row(one, row, jars.setdefault(name, {}), sheet)
     for one in mapped:
         if one.kind == "readings, a column a day":
-            materials = _texts(one, "material", down=True)
+            told = {what: _texts(one, what, down=True) for what in ("material", "group")}
             for row, name in _texts(one, "jar").items():
-                if name and materials.get(row):
-                    place = (materials[row], row + 1, one.table.grid.name)
-                    jars.setdefault(_same(name, jars) or name, {}).setdefault("material", place)
+                for what, texts in told.items():
+                    if name and texts.get(row):
+                        place = (texts[row], row + 1, one.table.grid.name)
+                        jars.setdefault(_same(name, jars) or name, {}).setdefault(what, place)
     for one in mapped:
         if one.kind.startswith("readings"):
             for name in _jars_read(one, sheet):
@@ -291,6 +306,9 @@ def _jar_row(one: Mapped, row: int, jar: Record, sheet: Build) -> None:
     material = _texts(one, "material", down=True).get(row, "")
     if material:
         jar["material"] = (material, *place)
+    group = _texts(one, "group", down=True).get(row, "")
+    if group:
+        jar["group"] = (group, *place)
     for name in (*_OF_JAR, "TS", "VS", "VS of inoculum"):
         value = _cell_of(one, row, name, sheet)
         if value is not None:
@@ -523,6 +541,7 @@ def _wide(one: Mapped, jars: Mapping[str, Record], sheet: Build) -> Iterator[Rea
         if column is not None and meaning is not None:
             shared[name] = _figures(one, column, name, meaning.unit, sheet)
     by_jar: dict[str, dict[str, dict[int, float]]] = {}
+    emptied: dict[str, set[int]] = {}
     for column, meaning in one.columns:
         held = _held_by(meaning, one.held)
         if not meaning.jar or held is None:
@@ -530,7 +549,10 @@ def _wide(one: Mapped, jars: Mapping[str, Record], sheet: Build) -> Iterator[Rea
         quantity, unit = held
         values = _figures(one, column, quantity, unit, sheet)
         if meaning.name == "a jar":
-            by_jar.setdefault(_same(meaning.jar, jars) or meaning.jar, {})[quantity] = values
+            jar = _same(meaning.jar, jars) or meaning.jar
+            by_jar.setdefault(jar, {})[quantity] = values
+            told = [row for row in one.rows() if says_emptied(one.cell(row, column))]
+            emptied.setdefault(jar, set()).update(told)
         else:
             for jar in _jars_named(meaning.jar, jars):
                 by_jar.setdefault(jar, {}).setdefault(quantity, values)
@@ -538,7 +560,10 @@ def _wide(one: Mapped, jars: Mapping[str, Record], sheet: Build) -> Iterator[Rea
         if "mass before" in quantities and "mass after" not in quantities:
             quantities["mass"] = quantities.pop("mass before")
         for row in one.rows():
-            own = {name: values[row] for name, values in quantities.items() if row in values}
+            own: dict[str, Cell] = {
+                name: values[row] for name, values in quantities.items() if row in values
+            }
+            own |= {"emptied": "yes"} if row in emptied.get(jar, ()) else {}
             if own and row in times:
                 common = {name: by[row] for name, by in shared.items() if row in by}
                 yield Reading(jar, times[row], row + 1, one.table.grid.name, {**common, **own})
@@ -576,7 +601,9 @@ def _across(one: Mapped, jars: Mapping[str, Record], sheet: Build) -> Iterator[R
         for row, value in values.items():
             if names.get(row):
                 jar = _same(names[row], jars) or names[row]
-                yield Reading(jar, at, row + 1, one.table.grid.name, {one.held.name: value})
+                own: dict[str, Cell] = {one.held.name: value}
+                own |= {"emptied": "yes"} if says_emptied(one.cell(row, column)) else {}
+                yield Reading(jar, at, row + 1, one.table.grid.name, own)
 
 
 def _with_shares(
@@ -656,13 +683,17 @@ def _with_falls(readings: list[Reading], sheet: Build) -> list[Reading]:
         return readings
     found = list(readings)
     last: dict[str, float] = {}
+    told: set[str] = set()
     for index in sorted(range(len(found)), key=lambda i: order_of(found[i].at)):
         reading = found[index]
         value = reading.values.get("volume")
         if isinstance(value, float):
-            if value < last.get(reading.jar, value):
+            if value < last.get(reading.jar, value) and reading.jar not in told:
                 found[index] = replace(reading, values={**reading.values, "emptied": "yes"})
             last[reading.jar] = value
+            told.discard(reading.jar)
+            if reading.values.get("emptied"):
+                told.add(reading.jar)
     return found
 
 

@@ -73,10 +73,10 @@ KINDS: Mapping[str, tuple[str, ...]] = {
     "readings, a column a jar": (
         "date", "time of day", "time", "temperature", "ambient", "methane", "note", "trial of",
     ),
-    "readings, a column a day": ("jar", "note", "material"),
+    "readings, a column a day": ("jar", "note", "material", "group"),
     "jars": (
-        "jar", "material", "inoculum", "sample", "water", "headspace", "jar volume", "TS", "VS",
-        "VS of inoculum", "methane", "note", "trial of",
+        "jar", "material", "group", "inoculum", "sample", "water", "headspace", "jar volume", "TS",
+        "VS", "VS of inoculum", "methane", "note", "trial of",
     ),
     "materials": ("material", "role", "TS", "VS", "methane", "volatile acids", "note", "trial of"),
     "methane shares": ("jar", "material", "date", "time of day", "time", "methane", "trial of"),
@@ -90,7 +90,7 @@ QUANTITIES = (
 """What gas is measured by."""
 OF_A_JAR = (*QUANTITIES, "methane", "temperature")
 """What a column of a jar can hold where every jar has a column."""
-_TEXTS = ("jar", "material", "role", "note", "emptied", "trial of")
+_TEXTS = ("jar", "material", "group", "role", "note", "emptied", "trial of")
 
 
 @dataclass(frozen=True)
@@ -149,6 +149,7 @@ def propose_table(
         Names of the jars and materials as other tables have them.
     """
     looks = [_look(table, column) for column in table.columns]
+    looks = _with_names(looks)
     jar_columns = _jar_columns(table, looks, known_jars, known_materials)
     kind = _kind(looks, jar_columns)
     if kind == "readings, a column a day":
@@ -182,6 +183,19 @@ def _look(table: FoundTable, column: FoundColumn) -> _Look:
     elif not dated and "date" in found and unit.lower() not in DIGITS and _numeric(table, column):
         found = (*(one for one in found if one != "date"), "time")
     return _Look(column, name, unit, found, _numeric(table, column), dated, not cells)
+
+
+def _with_names(looks: Sequence[_Look]) -> list[_Look]:
+    """Return columns of which the first of words is the materials', where solids are told of them.
+
+    A table of solids is known by its figures, whatever its owner calls his materials.
+    """
+    told = {name for look in looks if look.numeric for name in look.meanings}
+    named = any({"jar", "material"} & set(look.meanings) for look in looks if not look.numeric)
+    if not {"TS", "VS"} & told or named or any(look.dated for look in looks):
+        return list(looks)
+    texts = [look for look in looks if not (look.numeric or look.empty or look.meanings)]
+    return [replace(one, meanings=("material",)) if one in texts[:1] else one for one in looks]
 
 
 def _is_date(cell: object) -> bool:
@@ -470,7 +484,9 @@ _OF = re.compile(
     re.IGNORECASE,
 )
 _FRESH = ("fresh", "fresh mass", "fm", "fresh matter", "wet", "wet mass", "frischmasse", "as is")
-_DRY = ("ts", "dm", "tm", "tr", "dry matter", "dry", "total solids", "trockenmasse", "trs", "ms")
+_DRY = ("ts", "dm", "tm", "tr", "dry matter", "dry", "total solids", "trockenmasse", "trs", "ms",
+        "s.m", "sm", "suchej masy", "m.s", "st", "s.t", "materia seca", "sostanza secca", "ds",
+        "droge stof")  # fmt: skip
 _VOLUMES = ("of water", "on the tube")
 
 
@@ -641,11 +657,11 @@ def _unit_in(text: str) -> str:
 def texts_above(table: FoundTable) -> list[str]:
     """Return the texts that stand alone above a table, the nearest first, at most three."""
     texts: list[str] = []
-    for row in reversed(table.grid.rows[: table.header_row - 1]):
+    for row in reversed(table.grid.rows[: table.top_row - 1]):
         filled = [cell for cell in row if cell is not None]
-        if len(filled) > 1 or len(texts) == 3:
+        if len(filled) > 3 or len(texts) == 3:
             break
-        texts += [str(cell) for cell in filled]
+        texts += [str(cell) for cell in filled if len(filled) == 1]
     return texts
 
 
@@ -667,8 +683,10 @@ def _days_across(table: FoundTable, looks: Sequence[_Look], kind: str) -> TableP
                                       _header_date(one.column)])  # fmt: skip
             columns.append(Proposal(look.column, "a day", unit=orders[0] if len(orders) == 1
                                     else UNKNOWN))  # fmt: skip
-        elif "material" in look.meanings and not look.numeric:
-            columns.append(Proposal(look.column, "material"))
+        elif not look.numeric and (words := {"group", "material", "note"} & set(look.meanings)):
+            taken = {one.meaning for one in columns}
+            own = next((m for m in ("material", "group", "note") if m in words - taken), NOT_USED)
+            columns.append(Proposal(look.column, own))
         else:
             columns.append(Proposal(look.column, NOT_USED))
     cells = [c for one in columns if one.meaning == "a day" for c in table.cells(one.column)]

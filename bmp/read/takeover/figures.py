@@ -40,10 +40,22 @@ def figure(cell: Cell, comma: bool = False) -> float | None:
     if not isinstance(cell, str):
         return number(cell)
     match = _FIGURE.fullmatch(cell)
-    if match is None or (match[2] and not unit_words(match[2])):
+    rest = "" if match is None else _EMPTIED.sub("", match[2]).strip(" ,;()>-–→")
+    if match is None or (rest and not unit_words(rest)):
         raise Unreadable("write a number, or leave the cell empty")
     plain = match[1].replace("\u00a0", "").replace(" ", "").replace("'", "")
     return number(plain, comma)
+
+
+_EMPTIED = re.compile(
+    r"\b(?:emptied|reset|set back|(?:aus)?geleert|entleert|vidé|vaciad\w*|opróżn\w*|svuotat\w*)\b",
+    re.IGNORECASE,
+)
+
+
+def says_emptied(cell: Cell) -> bool:
+    """Tell whether a figure says that the vessel was emptied after it: `58.2 emptied`."""
+    return isinstance(cell, str) and bool(_EMPTIED.search(cell))
 
 
 def says_percent(cells: Sequence[Cell]) -> bool:

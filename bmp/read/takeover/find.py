@@ -14,7 +14,13 @@ from itertools import pairwise
 
 from bmp.read.tables import Cell
 from bmp.read.takeover.grid import Grid
-from bmp.read.takeover.vocabulary import TOTALS, is_header_word, is_missing, unit_words
+from bmp.read.takeover.vocabulary import (
+    TOTALS,
+    is_header_word,
+    is_missing,
+    meanings,
+    unit_words,
+)
 
 Row = Sequence[Cell]
 
@@ -57,6 +63,8 @@ class FoundTable:
     columns: tuple[FoundColumn, ...]
     rows: tuple[int, ...]
     """Places of its rows in the grid, from 0."""
+    top_row: int = 0
+    """Of a line above the header that groups its columns; else that of the header."""
     left_out: tuple[tuple[int, str], ...] = ()
     """Rows below the header that hold no figures of it, as (row from 1, what they say)."""
 
@@ -100,7 +108,7 @@ def find_facts(grid: Grid, tables: Sequence[FoundTable]) -> tuple[Fact, ...]:
 
 
 _IN_A_SENTENCE = re.compile(
-    r"(?P<label>[^\d:=]{4,60}?)\s*(?P<value>\d[\d.,]*\s?[^\d\s.,;]{1,6})\b.*"
+    r"(?P<label>[^\d:=]{4,60}?)\s*(?P<value>\d[\d.,]*\s?[^\d\s.,;]{1,6}[²2]?)(?!\w).*"
 )
 _LABELLED = re.compile(r"([^:=]{2,40})[:=]\s*(\S.{0,80})")
 
@@ -181,7 +189,8 @@ def _names_by_number(row: Row, filled: Sequence[int]) -> bool:
     figures = [i for i in filled if not isinstance(row[i], str) or _is_figure(row[i])]
     values = [row[i] for i in figures]
     texts = [str(row[i]) for i in filled if i not in figures and figures and i > figures[0]]
-    if len(values) < 2 or not all(map(TOTALS.search, texts)):
+    told = (TOTALS.search(text) or "note" in meanings(text) for text in texts)
+    if len(values) < 2 or not all(told):
         return False
     numbers = [float(value) for value in values if isinstance(value, int | float)]
     if len(numbers) == len(values):
@@ -266,7 +275,7 @@ def _table(
         c for c in columns if c.header or any(grid.rows[row][c.index] is not None for row in rows)
     )
     left_out = [one for one in left_out if one[0] <= rows[-1] + 1 or TOTALS.fullmatch(one[1])]
-    return FoundTable(grid, header + 1, columns, tuple(rows), tuple(left_out))
+    return FoundTable(grid, header + 1, columns, tuple(rows), top + 1, tuple(left_out))
 
 
 def _columns(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -24,7 +24,8 @@ class Grid:
     """As messages call it: `sheet Week 1` or `gas.csv`."""
     rows: tuple[tuple[Cell, ...], ...]
     semicolons: bool = False
-    """The file separates its cells by semicolons, so a comma in a number is a decimal comma."""
+    """A comma in a number is a decimal comma: its file separates cells by semicolons, or its
+    figures are texts of which some can be read in no other way."""
 
 
 def read_grids(place: Path) -> tuple[Grid, ...]:
@@ -70,14 +71,24 @@ def _workbook_grids(place: Path) -> tuple[Grid, ...]:
         raise UnusableInput(problems)
     titles = {name.strip().lower(): name.strip() for name in names}
     empty = _formulas_without_value(problems)
+    commas = _decimal_commas(sheets.values())
     return tuple(
         Grid(
             titles[name],
             f"sheet {titles[name]}",
             _square(_marked(rows, empty.get(f"sheet {name}", set()))),
+            commas,
         )
         for name, rows in sheets.items()
     )
+
+
+def _decimal_commas(sheets: Iterable[Sequence[Sequence[Cell]]]) -> bool:
+    """Tell whether figures that stand as text have a decimal comma, all over a workbook."""
+    texts = [c.strip() for rows in sheets for row in rows for c in row if isinstance(c, str)]
+    commas = [text for text in texts if re.fullmatch(r"[-+\u2212]?\d+,\d{1,2}", text)]
+    points = [text for text in texts if re.fullmatch(r"[-+\u2212]?\d+\.\d+", text)]
+    return len(commas) > len(points)
 
 
 NO_VALUE = "formula without a value"

@@ -250,16 +250,21 @@ def _jar_lines(
 ) -> AnswerSection:
     jars = jars_of(mapped, sheet)
     lines: list[Line] = []
+    tabs = _facts_of_jars(mapped, facts, sheet)
+    kinds = {*materials_of(mapped, jars, sheet)}
     for name, jar in jars.items():
-        if "material" not in jar:
+        if name in tabs:
+            lines += _lines_of_tab(name, jar, tabs[name], kinds)
+        elif "material" not in jar:
             proposed = re.sub(r"[\s\-_#.]*\d+[a-z]?$", "", name, flags=re.IGNORECASE)
             known = proposed if len(proposed) > 1 and not only_a_jar(proposed) else UNKNOWN
             lines.append(Line(f"material of {quoted(name)}", known, "what was weighed in; "
                               "for a jar with inoculum alone: the inoculum's name"))  # fmt: skip
-    if jars and not any("inoculum [g]" in jar for jar in jars.values()):
-        lines.append(_mass_line("inoculum", facts, "the inoculum in each jar"))
-    if jars and not any("sample [g]" in jar for jar in jars.values()):
-        lines.append(_mass_line("sample", facts, "fresh feed in each jar; a blank has none"))
+    if jars and not tabs and not any("inoculum [g]" in jar for jar in jars.values()):
+        lines.append(_mass_line("every jar", "inoculum", facts, "the inoculum in each jar"))
+    if jars and not tabs and not any("sample [g]" in jar for jar in jars.values()):
+        remark = "fresh feed in each jar; a blank has none"
+        lines.append(_mass_line("every jar", "sample", facts, remark))
     pressure = _quantities(mapped) & {"gauge before", "absolute before"}
     if jars and not any("headspace [mL]" in jar for jar in jars.values()):
         volume = _fact(facts, r"(bottle|jar|flask|vessel).*(vol|size|hold|capac)|flaschenvol", "mL")
@@ -272,10 +277,57 @@ def _jar_lines(
     return AnswerSection(JARS, tuple(lines), "what no column says of the jars")
 
 
-def _mass_line(name: str, facts: Sequence[Fact], remark: str) -> Line:
-    known = _fact(facts, {"inoculum": r"inoc|sludge|seed|impf", "sample": r"sample|feed|einwaage"}
-                  [name], "g")  # fmt: skip
-    return Line(f"{name} of every jar [g]", known or UNKNOWN, remark)
+_MASSES = {
+    "inoculum": r"inoc|sludge|seed|impf|osad|zaszczep|lodo|boue",
+    "sample": r"sample|feed|\bfed\b|amount|einwaage|próbk|muestra|wsad",
+}
+_IN_THE_JAR = re.compile(
+    r"(?:feed|fed with|material|contents?|what\b.*|in it|substrate?|inhalt|füllung|stoff|"
+    r"zawartość|contenido|contenu|wsad)\s*",
+    re.IGNORECASE,
+)
+
+
+def _mass_line(whose: str, name: str, facts: Sequence[Fact], remark: str) -> Line:
+    return Line(f"{name} of {whose} [g]", _fact(facts, _MASSES[name], "g") or UNKNOWN, remark)
+
+
+def _facts_of_jars(
+    mapped: Sequence[Mapped], facts: Sequence[Fact], sheet: Build
+) -> dict[str, list[Fact]]:
+    """Return what stands above the readings of jars that have a sheet each, by jar."""
+    tabs = {}
+    for one in mapped:
+        jar = sheet.answers.get(one.section, WHOLE)
+        if one.kind == "readings" and jar and one.column("jar") is None:
+            place = f"{one.table.grid.name}, row "
+            tabs[jar] = [fact for fact in facts if fact.place.startswith(place)]
+    return tabs if len(tabs) > 1 else {}
+
+
+def _lines_of_tab(
+    name: str, jar: Record, facts: Sequence[Fact], materials: Iterable[str]
+) -> Iterable[Line]:
+    """Yield what is asked of a jar with a sheet of its own, with what stands on it."""
+    whose = quoted(name)
+    if "material" not in jar:
+        told = [f for f in facts if _IN_THE_JAR.fullmatch(f.label)]
+        said = as_words(told[0].value) if told else ""
+        words = said.lower()
+        alike = [m for m in materials if m.lower() == words] or [
+            m for m in materials if m.lower() in words or m.lower().split()[0] in words.split()
+        ]
+        known = alike[0] if len(alike) == 1 else said if said and not materials else UNKNOWN
+        remark = f"the sheet says “{said}”" if said else "what was weighed in"
+        yield Line(f"material of {whose}", known, f"{remark}; with inoculum alone: its name")
+    for mass in _MASSES:
+        if f"{mass} [g]" not in jar:
+            line = _mass_line(whose, mass, facts, "")
+            none = any(
+                is_missing(f.value) and re.search(_MASSES[mass], f.label, re.IGNORECASE)
+                for f in facts
+            )
+            yield replace(line, value="not known") if none and line.open else line
 
 
 def _quantities(mapped: Sequence[Mapped]) -> set[str]:
@@ -321,10 +373,12 @@ def _inoculum_VS_known(jars: Mapping[str, Record]) -> bool:
 
 
 _CELLULOSE = re.compile(
-    r"cell?ulos|zell?ulos|control|kontroll|filter ?paper|starch|stärke", re.IGNORECASE
+    r"cell?ulo[sz]|zell?ulos|control|kontroll|filter ?paper|starch|stärke", re.IGNORECASE
 )
 _INOCULUM = re.compile(
-    r"inoc|inok|seed|sludge|impf|blank|blind|faul|digestate|gärrest|starter|témoin", re.IGNORECASE
+    r"inoc|inók|inok|seed|sludge|impf|blank|blind|faul|digestate|gärrest|starter|témoin|osad|"
+    r"zaszczep|inóculo|blanco|fango",
+    re.IGNORECASE,
 )
 
 
@@ -526,7 +580,10 @@ def _running(readings: Sequence[Reading]) -> tuple[str, str, list[Reading]]:
         if isinstance(value, float):
             series.setdefault(reading.jar, []).append((value, reading))
     steps = [pair for own in series.values() for pair in pairwise(own)]
-    falls = [later for (before, _), (value, later) in steps if value < before]
+    falls = [
+        later for (before, at), (value, later) in steps
+        if value < before and not at.values.get("emptied")
+    ]  # fmt: skip
     if len(steps) >= 4 and not falls:
         return "cumulative", "no figure is lower than the one before it", falls
     if len(steps) >= 4 and 4 * len(falls) > len(steps):
@@ -534,6 +591,9 @@ def _running(readings: Sequence[Reading]) -> tuple[str, str, list[Reading]]:
     return UNKNOWN, "interval: gas since the last reading; cumulative: a running total", falls
 
 
+_INCUBATED = (
+    r"incub|inkub|bath|warm|\bbox|cabinet|thermostat|termostat|brut|jars? (?:at|temp)|étuve|estufa"
+)
 _FLUSHED = re.compile(r"flush|purge|gespült|spülgas", re.IGNORECASE)
 
 
@@ -549,7 +609,7 @@ def _air_lines(
             lines.append(Line("altitude [m]", height, "stands in for a barometer"))
         else:
             lines.append(Line("ambient [kPa]", known or UNKNOWN, remark))
-    known = _fact(facts, r"incub|bath|warm|thermostat|brut|jars? (?:at|temp)|étuve", "degC")
+    known = _fact(facts, _INCUBATED, "degC")
     remark = "temperature of the jars"
     lines.append(Line("incubation temperature [°C]", known or UNKNOWN, remark))
     told = (as_words(fact.value) for fact in facts if _FLUSHED.search(fact.label))
@@ -590,10 +650,13 @@ def _fact(facts: Sequence[Fact], label: str, target: str) -> str | None:
             continue
         _, unit = name_and_unit(fact.label)
         text = as_words(fact.value)
-        match = re.fullmatch(r"~?\s*([\d.,]+)\s*(\D.{0,8})?", text)
+        match = re.fullmatch(r"~?\s*([\d.,]+)(\s*)(\D.{0,8})?", text)
         if match is None:
             continue
-        written = (match[2] or unit).strip()
+        written = (match[3] or unit).strip()
+        if match[3] in ("c", "f", "C", "F") and not match[2]:
+            # class 8c is no temperature
+            continue
         try:
             rule = conversion(written or "?", target)
             value = float(match[1].replace(",", ".")) * rule.factor + rule.offset

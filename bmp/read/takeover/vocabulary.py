@@ -14,14 +14,14 @@ from bmp.read.tables import Cell
 TOTALS = re.compile(
     r"\s*(?:grand |sub)?(?:total|sum|mean|average|avg|median|sd|st\.? ?dev|std|min|max|count|"
     r"summe|gesamt|gesamtsumme|mittel|mittelwert|schnitt|durchschnitt|somme|moyenne|suma|"
-    r"promedio|media|somma|totaal|gemiddelde)\b[\s:.]*",
+    r"promedio|media|somma|totaal|gemiddelde|średnia|razem|łącznie)\b[\s:.]*",
     re.IGNORECASE,
 )
 """Labels of rows and columns that hold no reading but what was made of others."""
 
 _MISSING = frozenset(
     ("-", "--", "—", "–", "/", ".", "?", "n/a", "na", "nan", "n.a.", "none", "null", "missing",
-     "lost", "nil", "k.a.", "k. a.", "fehlt", "entfällt")
+     "lost", "nil", "k.a.", "k. a.", "fehlt", "entfällt", "brak", "falta", "s/d", "b.d.", "manca")
 )  # fmt: skip
 
 
@@ -33,55 +33,70 @@ def is_missing(cell: Cell) -> bool:
 # What a column may be -> words for it. The first row that fits is proposed, so the more special
 # stand first. They are looked for in the header without its unit, in lower case.
 _WORDS: Mapping[str, str] = {
-    "note": r"notes?|remarks?|comments?|bemerkung\w*|anmerkung\w*|notiz\w*|kommentar\w*|remarques?|"
-    r"observaci\w+|who|initials|reader|operator|sheet order|wer",
-    "trial of": r"experiment|trial|batch|versuch(?:s?nr\.?)?|ensayo|essai|run(?: no\.?)?",
-    "time of day": r"time of day|clock|hour|uhrzeit|uhr|heure|hora|hhmm|hh:mm|orario",
-    "date": r"date|datum|fecha|data|am|wann|when|ddmmyyyy|mmddyyyy|yyyymmdd|taken",
-    "methane": r"ch4|ch₄|meth?ane?|méthane|metano|methan\w*",
+    "note": r"notes?|remarks?|comments?|bemerkung\w*|anmerkung\w*|notiz\w*|kommentar\w*|"
+    r"remarques?|observaci\w+|observa[cç]\w+|uwagi?|opmerking\w*|osservazion\w+|notas?|"
+    r"who|initials|reader|operator|sheet order|wer|kto|quién|qui",
+    "trial of": r"experiment|trial|batch|versuch(?:s?nr\.?)?|ensayo|essai|run(?: no\.?)?|prova|"
+    r"doświadczenie",
+    "time of day": r"time of day|clock|hour|uhrzeit|uhr|heure|hora|hhmm|hh:mm|orario|godz\w*|ora|"
+    r"tijd",
+    "date": r"date|datum|fecha|data|am|wann|when|ddmmyyyy|mmddyyyy|yyyymmdd|taken|dia e hora",
+    "methane": r"ch4|ch₄|meth?ane?|méthane|metano?|metaan|methan\w*|metanu",
     "headspace": r"head ?space(?: volume)?|kopfraum\w*|gasraum\w*|ciel gazeux|"
-    r"espace de tête|air space",
-    "volatile acids": r"volatile (?:fatty )?acids|vfa|flüchtige säuren",
+    r"espace de tête|air space|espacio de cabeza|spazio di testa|przestrzeń\w*(?: gazow\w*)?|"
+    r"gasruimte|kopruimte",
+    "volatile acids": r"volatile (?:fatty )?acids|vfa|flüchtige säuren|lkt|agv|ácidos volátiles",
     "VS of inoculum": r"(?:inoc[uo]l\w*|seed|impf\w*) (?:vs|ots|volatile)\b.*",
-    "VS": r"vs|vs conc\w*\.?|volatile(?: solids)?|ots|otm|otr|odm|organi(?:c|sche)\b.*|"
-    r"substrate vs conc\.?|mati[eè]re organique|m\.?o\.?",
+    "VS": r"vs|vs conc\w*\.?|volatile(?: solids)?|loss on (?:burning|ignition)|ots|otm|otr|odm|"
+    r"organi(?:c|sche)\b.*|substrate vs conc\.?|mati[eè]re organique|m ?o|s ?m ?o|"
+    r"sucha masa organiczna|s ?v|s[oó]lidos vol[aá]tiles|solidi volatili|sostanza organica",
     "TS": r"ts|dm|tm|tr|total solids|dry(?: (?:matter|solids|mass))?|solids|trocken\w*|"
-    r"mati[eè]re s[eè]che|m\.?s\.?|materia seca",
-    "role": r"role|kind|rolle|funktion|rôle",
-    "emptied": r"emptied|reset|set back|geleert|zurückgesetzt|vidé|vaciado",
-    "inoculum": r"inoc[uo]l\w*|inok\w*|seed|sludge|starter|impf\w*|faul\w*|digestate|gärrest|"
-    r"boue|lodo|inocolo",
-    "sample": r"sample|einwaage|substrate|substrat|feed|probe|charge|échantillon|sustrato|"
-    r"muestra|manure|mist|gülle|grams? of feed|feed in it|amount(?: of feed)?",
-    "water": r"water|wasser|eau|agua|acqua|water added",
-    "ambient": r"ambient(?: pressure)?|barom\w*|baro|air ?pressure|luftdruck|atmos\w*|"
-    r"room pressure|pression atmos\w*|outside pressure",
+    r"mati[eè]re s[eè]che|m ?s|s ?m|s ?t|sucha masa|materia seca|s[oó]lidos totales|droge stof|"
+    r"solidi totali|sostanza secca",
+    "role": r"role|kind|rolle|funktion|rôle|rola|papel|ruolo",
+    "emptied": r"emptied|reset|set back|geleert|zurückgesetzt|vidé|vaciado|opróżn\w*|svuotat\w*",
+    "inoculum": r"inoc[uo]l\w*|inóculo|inok\w*|seed|sludge|starter|impf\w*|faul\w*|digestate|"
+    r"gärrest|boue|lodo|fango|inocolo|osad|zaszczep\w*|entmateriaal|slib",
+    "sample": r"sample|einwaage|substrate|substrat|feed|fed|amount fed|probe|charge|échantillon|"
+    r"sustrato|muestra|manure|mist|gülle|grams? of feed|feed in it|amount(?: of feed)?|"
+    r"próbk\w*|wsad|campione|monster|amostra|estiércol",
+    "water": r"water|wasser|eau|agua|acqua|woda|water added",
+    "ambient": r"ambient(?: pressure)?|barom\w*|baróm\w*|baro|air ?pressure|luftdruck|atmos\w*|"
+    r"room pressure|pression atmos\w*|outside pressure|ciśn\w* atm\w*|presi[oó]n atm\w*|"
+    r"pressione atm\w*|luchtdruk",
     "absolute before": r"abs(?:olute|olut)?(?:er)? ?(?:press\w*|druck)?(?: before| vor\w*)?",
     "absolute after": r"abs(?:olute|olut)?(?:er)? ?(?:press\w*|druck)?(?: after| nach\w*)",
     "gauge after": r"(?:gauge|over)?\W*(?:press\w*|druck|überdruck|presi[oó]n|pression)?\W*"
-    r"(?:after|nach\w*|apr[eè]s|después|final|end|left|vented)\W*"
+    r"(?:after|nach\w*|apr[eè]s|despu[eé]s|dopo|po|final|end|left|vented)\W*"
     r"(?:vent\w*|entl\w*|(?:head ?space )?press\w*|druck)?",
-    "gauge before": r"gauge|(?:initial |over)?(?:head ?space )?press\w*|druck|überdruck|presi[oó]n|"
-    r"pression|(?:press\w* |druck )?(?:before|vor\w*|avant|antes)(?: vent\w*| entl\w*)?|reading",
+    "gauge before": r"gauge|(?:initial |over)?(?:head ?space )?press\w*|druck|überdruck|"
+    r"(?:sobre)?presi[oó]n|pression|(?:nad)?ciśn\w*|(?:sovra)?pressione|overdruk|"
+    r"(?:press\w* |druck )?(?:before|vor\w*|avant|antes|przed|prima)(?: vent\w*| entl\w*)?|"
+    r"reading",
     "mass after": r"(?:final|end)\W*(?:\w+ )?(?:mass|weight)|(?:mass|weight|gewicht|masse|poids) "
     r"(?:after|nach\w*|final|apr[eè]s)",
     "mass before": r"initial\W*(?:\w+ )?(?:mass|weight)|(?:mass|weight|gewicht|masse|poids) "
     r"(?:before|vor\w*|initial|avant)",
-    "mass": r"(?:total |whole )?(?:jar |bottle )?(?:mass|weight|wt)|gewicht|masse|poids|peso",
+    "mass": r"(?:total |whole )?(?:jar |bottle )?(?:mass|weight|wt)|gewicht|masse|poids|peso|masa|"
+    r"waga",
     "temperature": r"(?:room |gas |air |bath )?temp\w*\.?|t room|thermometer|raumtemp\w*",
     "jar volume": r"(?:total |jar |bottle |flask |vessel )(?:volume|size|capacity)|"
-    r"flaschenvolumen|volume of (?:jar|bottle)",
+    r"flaschenvolumen|volume of (?:jar|bottle)|pojemność(?: \w+)?|capacidad(?: \w+)?|"
+    r"volumen (?:de|del) (?:la )?(?:botella|frasco)|capacità(?: \w+)?|inhoud fles",
     "volume": r"(?:bio|raw )?gas(?: ?volume| made| read)?|vol(?:ume|umen)?\.?|gasvolumen|gasmenge|"
     r"gas ?stand|displaced\b.*|(?:bio)?gas ?(?:produc\w*|volumen|menge)|volume (?:de )?(?:bio)?gaz|"
-    r"(?:water )?(?:pushed out|displaced)|ablesung|biogas volume",
+    r"(?:water )?(?:pushed out|displaced)|ablesung|biogas volume|objętość(?: \w+)?|(?:bio)?gaz\w*|"
+    r"volumen(?: de)?(?: bio)?gas|lectura|odczyt",
     "jar": r"(?:jar|bottle|flask|vessel|reactor|tube|vial|pot|flasche|glas|gef[aä](?:ss|ß)|"
-    r"behälter|röhrchen|rohr|bouteille|flacon|botella|frasco|fles)(?: ?(?:id|no\.?|nr\.?|number|"
-    r"name|label))?|id|label",
+    r"behälter|röhrchen|rohr|bouteille|flacon|botella|frasco|tarro|tubo|fles|bottiglia|vasetto|"
+    r"butelk\w*|słoik\w*|reaktor|probówk\w*|garrafa)"
+    r"(?: ?(?:id|no\.?|nr\.?|n ?º|number|name|label))?|id|label",
     "material": r"material|feed|substrate|substrat|sample|probe|contents?|what(?: is in it)?|"
     r"descrip\w*(?: \d)?|filled with|inhalt|stoff|feedstock|mati[eè]re|contenu|contenido|group|"
-    r"manure|in it|kind of feed|füllung",
+    r"manure|in it|kind of feed|füllung|materiał|zawartość|contenuto|inhoud|conteúdo|estiércol",
+    "group": r"team|group|gruppe|klasse|class|grupa|equipo|grupo|squadra|équipe|groep",
     "time": r"days?|d|tage?|time|elapsed(?: time)?|zeit|jours?|d[ií]as?|giorni|hours?|stunden?|h|"
-    r"day of trial|versuchstag",
+    r"day of trial|versuchstag|dzień|doba|czas|tiempo|tempo|dagen",
 }
 _PATTERNS = {name: re.compile(pattern) for name, pattern in _WORDS.items()}
 
