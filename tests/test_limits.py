@@ -54,10 +54,10 @@ def test_all_refuse_what_the_reader_refuses(ambient_kPa: float) -> None:
 
 
 def test_the_page_asks_about_what_is_unusual() -> None:
-    found = slips({"ambient_kPa": 985.0}, {}, cumulative=False, written={})
+    found = doubts({"ambient_kPa": 985.0}, {}, cumulative=False, written={})
     assert found == ["985 kPa cannot be the air pressure: is it hPa? Write the unit."]
-    assert slips({"ambient_kPa": 53.4}, {}, cumulative=False, written={}) == []
-    assert slips({"ambient_kPa": 51.0}, {}, cumulative=False, written={}) == [
+    assert doubts({"ambient_kPa": 53.4}, {}, cumulative=False, written={}) == []
+    assert doubts({"ambient_kPa": 51.0}, {}, cumulative=False, written={}) == [
         "51 kPa is unlikely as air pressure (52 to 109 is usual)."
     ]
 
