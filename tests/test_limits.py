@@ -8,7 +8,7 @@ import pytest
 
 from bmp.atmosphere import standard_atmosphere_kPa
 from bmp.limits import POSSIBLE, USUAL
-from bmp.page.entry_checks import NAMED, slips
+from bmp.page.entry_checks import NAMED, doubts
 from bmp.plan.reading_columns import ambient
 from bmp.plan.request_checks import senseless
 from bmp.plan.shown_units import ShownUnits
