@@ -290,19 +290,24 @@ def blank_moves_of_rows(
     own = own[np.argsort(jars.inoculum[own], kind="stable")]
     count = np.bincount(jars.inoculum[own], minlength=len(jars.inocula) + 1)
     starts = np.concatenate([[0], np.cumsum(count)])[:-1]
-    blanks = np.where(jars.typed[jar], 0, count[jars.inoculum[jar]])
-    blanks = np.where(blanks > 1, blanks, 0)
-    moves = np.zeros((int(blanks.max(initial=0)), *time_d.shape))
+    inoculum = jars.inoculum[jar]
+    blanks = np.where(jars.typed[jar] | (count[inoculum] < 2), 0, count[inoculum])
+    # jars of an inoculum that were read at the same times share what the blanks gave
+    again = np.zeros(jar.size, dtype=bool)
+    again[1:] = (inoculum[1:] == inoculum[:-1]) & (time_d[1:] == time_d[:-1]).all(axis=1)
+    leads, lead = np.flatnonzero(~again), np.cumsum(~again) - 1
+    number = count[inoculum[leads]]
+    seen = np.zeros((int(blanks.max(initial=0)), leads.size, time_d.shape[1]))
     of_blank = blank_curves(gas, jars, np.sort(own))
-    for i in range(len(moves)):
-        rows = np.flatnonzero(blanks > i)
-        pair = np.repeat(own[starts[jars.inoculum[jar[rows]]] + i], time_d.shape[1])
-        seen = interpolate(pair, time_d[rows].ravel(), *of_blank)[0]
-        moves[i, rows] = seen.reshape(rows.size, -1)
-    mean = moves.sum(axis=0) / np.maximum(blanks, 1)[:, None]
-    here = np.arange(len(moves))[:, None] < blanks
+    for i in range(len(seen)):
+        rows = np.flatnonzero(number > i)
+        pair = np.repeat(own[starts[inoculum[leads[rows]]] + i], time_d.shape[1])
+        values = interpolate(pair, time_d[leads[rows]].ravel(), *of_blank)[0]
+        seen[i, rows] = values.reshape(rows.size, -1)
+    seen -= seen.sum(axis=0) / np.maximum(number, 1)[:, None]
+    here = np.arange(len(seen))[:, None] < blanks
     ratio = jars.inoculum_g[jar] / jars.own_g[jar]
-    return np.where(here[..., None], -ratio[:, None] * (moves - mean), 0.0), blanks
+    return np.where(here[..., None], -ratio[:, None] * seen[:, lead], 0.0), blanks
 
 
 def last_time(jar: IntArray, time_d: FloatArray, jars: IntArray) -> FloatArray:

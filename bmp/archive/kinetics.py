@@ -70,7 +70,7 @@ def fit_series(
         return Kinetics(columns, chosen)
     rows, series, fitted, jar = packed
     shown = {model for model, _ in PARAMETERS.values()}
-    fits = fit_packed(rows, series, CANDIDATES, pooled=shown)
+    fits = fit_packed(rows, series, CANDIDATES, shown)
     none = _Common(np.zeros((0, *rows.time_d.shape)), np.zeros(len(fitted), dtype=np.int64), ())
     common = none if blanks is None else _common(*blanks, jar, fits, yields, fitted)
     moved = {model: _moved(fits, common, model) for model in shown}

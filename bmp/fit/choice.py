@@ -42,31 +42,23 @@ class Scores:
     likelihood: Mapping[str, FloatArray]
     """The part of it that speaks of the fit alone."""
     determined: Mapping[str, BoolArray]
-    """Whether the readings determine level and rate."""
+    """Whether the readings determine level and rate; of the models for which it was asked."""
     follows: Mapping[str, BoolArray]
     """Whether the model comes near enough to the curve."""
 
 
-def score(
-    jarwise: Mapping[str, Jarwise], left_open: Mapping[str, BoolArray], series: IntArray
-) -> Scores:
-    """Return what the choice goes by.
+def score(jarwise: Mapping[str, Jarwise], series: IntArray) -> Scores:
+    """Return what the choice goes by, but for what the readings determine.
 
     Parameters
     ----------
     jarwise
         Fits of all jars by model, all candidates among them.
-    left_open
-        By model: which parameters the jars of a series leave open, shape (series, p).
     series
         The series of each jar, shape (jars,), from 0 on.
     """
     effective = effective_readings(jarwise, series)
     fitted = {name: _mean(~fits.fitted, series) == 0 for name, fits in jarwise.items()}
-    determined = {}
-    for name, open_ones in left_open.items():
-        decides = np.array([parameter.decides for parameter in MODELS[name].parameters])
-        determined[name] = fitted[name] & ~open_ones[:, decides].any(axis=1)
     return Scores(
         independent=_mean(effective, series),
         aicc={
@@ -76,12 +68,34 @@ def score(
         likelihood={
             name: _sum(_likelihood(fits, effective), series) for name, fits in jarwise.items()
         },
-        determined=determined,
+        determined={},
         follows={
             name: fitted[name] & (_mean(_missed(fits), series) <= POOREST_FIT)
             for name, fits in jarwise.items()
         },
     )
+
+
+def determined(scores: Scores, name: str, left_open: BoolArray) -> BoolArray:
+    """Tell for which series the readings determine a model's level and rate.
+
+    Parameters
+    ----------
+    left_open
+        Which parameters the jars of a series leave open, shape (series, p).
+    """
+    decides = np.array([parameter.decides for parameter in MODELS[name].parameters])
+    found: BoolArray = np.isfinite(scores.aicc[name]) & ~left_open[:, decides].any(axis=1)
+    return found
+
+
+def may_be_chosen(scores: Scores, name: str) -> BoolArray:
+    """Tell for which series a model may be chosen, beside those known to be determined or not."""
+    best = np.full(scores.independent.shape, np.inf)
+    for other, sure in scores.determined.items():
+        best = np.minimum(best, np.where(sure & scores.follows[other], scores.aicc[other], np.inf))
+    # two that are infinite: none is known to be determined
+    return scores.follows[name] & (scores.aicc[name] <= best + TOO_CLOSE)
 
 
 def effective_readings(jarwise: Mapping[str, Jarwise], series: IntArray) -> FloatArray:

@@ -7,15 +7,15 @@ few series, an archive thousands.
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bmp.fit.choice import Scores, choose, score
+from bmp.fit.choice import Scores, choose, determined, may_be_chosen, score
 from bmp.fit.curves import Curves, joined
 from bmp.fit.engine import fit_curves
 from bmp.fit.identify import TextArray, left_open, reasons
-from bmp.fit.jarwise import Jarwise, fit_jarwise
+from bmp.fit.jarwise import Jarwise, fit_jarwise, with_errors
 from bmp.fit.models import MODELS
 from bmp.runs import first
 from bmp.trial import BoolArray, FloatArray, IntArray
@@ -41,7 +41,7 @@ class SeriesFits:
 
 
 def fit_series(
-    curves: Curves, series: IntArray, models: Sequence[str], pooled: Collection[str] | None = None
+    curves: Curves, series: IntArray, models: Sequence[str], shown: Collection[str] | None = None
 ) -> SeriesFits:
     """Fit models to all jars and choose one for each series.
 
@@ -52,24 +52,33 @@ def fit_series(
     models
         Names of `bmp.fit.models.MODELS`, all candidates among them. The choice does not depend on
         the others.
-    pooled
-        Names of those whose curve through all jars is wanted too; all by default.
+    shown
+        Names of those whose parameters are wanted; all by default. Of the others there is no curve
+        through all jars, and errors only where they may be chosen: elsewhere they count as open.
     """
-    jarwise = {name: fit_jarwise(MODELS[name], curves) for name in models}
-    why = {name: reasons(fits) for name, fits in jarwise.items()}
-    open_ones = {name: left_open(fits, why[name], series) for name, fits in jarwise.items()}
-    scores = score(jarwise, open_ones, series)
+    shown = models if shown is None else shown
+    bare = {name: fit_jarwise(MODELS[name], curves, errors=False) for name in models}
+    scores = score(bare, series)
+    jarwise: dict[str, Jarwise] = {}
+    why: dict[str, TextArray] = {}
+    open_ones: dict[str, BoolArray] = {}
+    sure: dict[str, BoolArray] = {}
+    for name in sorted(models, key=lambda one: one not in shown):
+        every = np.ones(scores.independent.size, dtype=np.bool_)
+        wanted = every if name in shown else may_be_chosen(replace(scores, determined=sure), name)
+        jarwise[name] = with_errors(bare[name], wanted[series])
+        why[name] = reasons(jarwise[name])
+        why[name][~wanted[series]] = ""
+        open_ones[name] = left_open(jarwise[name], why[name], series) | ~wanted[:, None]
+        sure[name] = determined(scores, name, open_ones[name])
+    scores = replace(scores, determined=sure)
     return SeriesFits(
         curves=curves,
         series=series,
         jarwise=jarwise,
         why=why,
         left_open=open_ones,
-        pooled={
-            name: _pooled(fits, series)
-            for name, fits in jarwise.items()
-            if pooled is None or name in pooled
-        },
+        pooled={name: _pooled(jarwise[name], series) for name in shown},
         scores=scores,
         chosen=choose(scores),
     )
