@@ -15,7 +15,7 @@ from bmp.fit.interval import series_limits
 from bmp.fit.models import MODELS
 from bmp.fit.series import SeriesFits
 from bmp.fit.series import fit_series as fit_packed
-from bmp.fit.times import share_days, times_of_jars
+from bmp.fit.times import errors_of_days, share_days
 from bmp.jar_columns import JarColumns
 from bmp.net import COMMON_FACTORS, NetCurves, Yields, blank_moves_of_rows
 from bmp.normalise import JarGas
@@ -74,13 +74,12 @@ def fit_series(
     none = _Common(np.zeros((0, *rows.time_d.shape)), np.zeros(len(fitted), dtype=np.int64), ())
     common = none if blanks is None else _common(*blanks, jar, fits, yields, fitted)
     moved = {model: _moved(fits, common, model) for model in shown}
+    found = _times(fits, common) | {
+        name: _parameter(fits, common, moved[model], model, parameter)
+        for name, (model, parameter) in PARAMETERS.items()
+    }
     for name, whole in columns.items():
-        found = (
-            _parameter(fits, common, moved[PARAMETERS[name][0]], *PARAMETERS[name])
-            if name in PARAMETERS
-            else _time(fits, common, name)
-        )
-        for column, values in zip(whole, found, strict=True):
+        for column, values in zip(whole, found[name], strict=True):
             column[fitted] = values
     for place, model in zip(fitted.tolist(), fits.chosen, strict=True):
         chosen[place] = model
@@ -159,45 +158,52 @@ def _moved(fits: SeriesFits, common: _Common, model: str) -> FloatArray:
     return moved
 
 
-def _time(fits: SeriesFits, common: _Common, name: str) -> Limits:
-    """Return the times to a share of the yield, the errors of the model chosen for each series."""
-    days, error, degrees = (np.full(fits.series.size, np.nan) for _ in range(3))
+def _times(fits: SeriesFits, common: _Common) -> dict[str, Limits]:
+    """Return the times to shares of the yield, the errors of the model chosen for each series.
+
+    How far each blank moves a time is told by leaving each out in turn.
+    """
+    curves, jars = fits.curves, fits.series.size
+    blanks = common.blanks[fits.series]
+    less = common.moves / np.maximum(blanks - 1, 1)[:, None]
+    values = np.concatenate([curves.value[None], curves.value - less])
+    days = np.full((len(TIMES), len(values), jars), np.nan)
+    error, degrees = np.full((len(TIMES), jars), np.inf), np.ones(jars)
     by_jar = np.array([model or "" for model in fits.chosen])[fits.series]
     for model in set(fits.chosen):
         rows = np.flatnonzero(by_jar == (model or ""))
-        chosen = None if model is None else fits.jarwise[model]
-        found = times_of_jars(fits.curves.rows(rows), TIMES[name], chosen, rows)
-        days[rows], error[rows], degrees[rows] = found
-    size = len(fits.chosen)
-    ended_below = np.bincount(fits.series, fits.curves.value[:, -1] <= 0, minlength=size) > 0
-    value = _mean(days, fits.series)
-    parts = [common.of_blank(_moved_days(fits, common, TIMES[name], by_jar, value))]
-    limits = series_limits(value, days, error, degrees, fits.series, common=parts)
-    return _where(~ended_below, value, *limits)
+        chosen, part = None if model is None else fits.jarwise[model], curves.rows(rows)
+        again = np.tile(rows, len(values))
+        each = Curves(
+            curves.time_d[again], values[:, rows].reshape(again.size, -1), curves.valid[again]
+        )
+        for i, share in enumerate(TIMES.values()):
+            days[i][:, rows] = share_days(each, share, chosen, again).reshape(len(values), -1)
+            error[i, rows], degrees[rows] = errors_of_days(
+                part, share, days[i, 0, rows], chosen, rows
+            )
+    below = np.stack([_mean(last <= 0, fits.series) > 0 for last in values[:, :, -1]])
+    found = {}
+    for name, by_blank, own in zip(TIMES, days, error, strict=True):
+        value, *without = (_mean(one, fits.series) for one in by_blank)
+        moved = _influence(np.array(without).reshape(-1, value.size), common.blanks)
+        moved = np.where(below.any(axis=0) | ~np.isfinite(moved).all(axis=0), 0.0, moved)
+        limits = series_limits(
+            value, by_blank[0], own, degrees, fits.series, common=[common.of_blank(moved)]
+        )
+        found[name] = _where(~below[0], value, *limits)
+    return found
 
 
-def _moved_days(
-    fits: SeriesFits, common: _Common, share: float, by_jar: np.ndarray, value: FloatArray
-) -> FloatArray:
-    """Return how far each blank moves each series' mean time, by leaving each out in turn."""
-    blanks = common.blanks[fits.series]
-    means = np.tile(value, (len(common.moves), 1))
-    curves, below = fits.curves, np.zeros(value.size, dtype=bool)
-    for i, shift in enumerate(common.moves):
-        less = curves.value - shift / np.maximum(blanks - 1, 1)[:, None]
-        without = Curves(curves.time_d, less, curves.valid)
-        days = np.empty(fits.series.size)
-        for model in set(fits.chosen):
-            rows = np.flatnonzero(by_jar == (model or ""))
-            chosen = None if model is None else fits.jarwise[model]
-            days[rows] = share_days(without.rows(rows), share, chosen, rows)
-        means[i] = _mean(days, fits.series)
-        below |= np.bincount(fits.series, less[:, -1] <= 0, minlength=value.size) > 0
-    here = np.arange(len(means))[:, None] < common.blanks
-    few = np.maximum(common.blanks, 1)
-    middle = np.where(here, means, 0.0).sum(axis=0) / few
-    moved = np.where(here, -(few - 1.0) * (means - middle), 0.0)
-    return np.where(below | ~np.isfinite(moved).all(axis=0), 0.0, moved)
+def _influence(without: FloatArray, blanks: IntArray) -> FloatArray:
+    """Return how far each blank moves a mean, from the means without each; shape (blanks, series).
+
+    `blanks` is the number of each series; what stands beyond it is not looked at.
+    """
+    here = np.arange(len(without))[:, None] < blanks
+    few = np.maximum(blanks, 1)
+    middle = np.where(here, without, 0.0).sum(axis=0) / few
+    return np.where(here, -(few - 1.0) * (without - middle), 0.0)
 
 
 def _where(told: BoolArray, *columns: FloatArray) -> Limits:

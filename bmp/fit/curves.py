@@ -141,15 +141,19 @@ def crossing(curves: Curves, level: FloatArray) -> FloatArray:
     level
         Shape (jars,). A curve that never reaches it gives its last time.
     """
-    above = curves.value >= level[:, None]
-    reached = above.any(axis=1)
-    hit = np.where(reached, above.argmax(axis=1), curves.value.shape[1] - 1)
-    rows = np.arange(len(hit))
+    return crossing_and_reading(curves, level)[0]
+
+
+def crossing_and_reading(curves: Curves, level: FloatArray) -> tuple[FloatArray, IntArray]:
+    """Return what `crossing` does, and the reading at or after each of those times."""
+    above, rows = curves.value >= level[:, None], np.arange(len(level))
+    hit = above.argmax(axis=1)
+    reached = above[rows, hit]
+    hit = np.where(reached, hit, curves.value.shape[1] - 1)
     before = np.maximum(hit - 1, 0)
-    t0 = np.where(hit > 0, curves.time_d[rows, before], np.minimum(0.0, curves.time_d[rows, hit]))
-    v0 = np.where(hit > 0, curves.value[rows, before], 0.0)
     t1, v1 = curves.time_d[rows, hit], curves.value[rows, hit]
+    t0 = np.where(hit > 0, curves.time_d[rows, before], np.minimum(0.0, t1))
+    v0 = np.where(hit > 0, curves.value[rows, before], 0.0)
     rise = np.where(v1 > v0, v1 - v0, 1.0)
     share = np.clip(np.where(v1 > v0, (level - v0) / rise, 1.0), 0.0, 1.0)
-    when: FloatArray = np.where(reached, t0 + share * (t1 - t0), t1)
-    return when
+    return np.where(reached, t0 + share * (t1 - t0), t1), hit

@@ -14,7 +14,7 @@ import numpy as np
 
 from bmp.estimate import Estimate
 from bmp.fit.common_errors import Factor, mean_moves
-from bmp.fit.curves import Curves, crossing
+from bmp.fit.curves import Curves, crossing_and_reading
 from bmp.fit.interval import estimate
 from bmp.fit.jarwise import Jarwise
 from bmp.statistics import jackknife_influence
@@ -56,7 +56,8 @@ def time_to_share(
     """
     if (curves.value[:, -1] <= 0).any():
         return Estimate(None, "d", why="a jar ended without net gas")
-    days, error, degrees = times_of_jars(curves, share, fits, rows)
+    days = share_days(curves, share, fits, rows)
+    error, degrees = errors_of_days(curves, share, days, fits, rows)
     moves = moves_of_days(curves, share, fits, rows, shifts)
     common = np.array(moves) if moves else None
     return estimate(float(days.mean()), "d", days, error, degrees, blank_moves=common)
@@ -106,12 +107,11 @@ def share_days(
     day late, many times the scatter of the jars.
     """
     level = share * curves.value[:, -1]
-    straight = crossing(curves, level)
+    straight, after = crossing_and_reading(curves, level)
     if fits is None:
         return straight
     named = fits.named if rows is None else fits.named[rows]
-    hit, at = np.arange(len(level)), (curves.time_d < straight[:, None]).sum(axis=1)
-    after = np.minimum(at, curves.time_d.shape[1] - 1)
+    hit = np.arange(len(level))
     high, v1 = curves.time_d[hit, after], curves.value[hit, after]
     first = after == 0
     low = np.where(first, 0.0, curves.time_d[hit, after - 1])
@@ -168,25 +168,21 @@ def _root(
     return day
 
 
-def times_of_jars(
-    curves: Curves, share: float, fits: Jarwise | None, rows: IntArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return each jar's time as `time_to_share`, its standard error and degrees of freedom.
+def errors_of_days(
+    curves: Curves, share: float, days: FloatArray, fits: Jarwise | None, rows: IntArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return the standard error and degrees of freedom of each jar's time, as `time_to_share`.
 
     The error is infinite where none can be told. Shapes (jars,).
     """
-    last = curves.value[:, -1]
-    days = share_days(curves, share, fits, rows)
-    error, degrees = np.full(len(rows), np.inf), np.ones(len(rows))
-    if fits is not None:
-        before = curves.time_d <= days[:, None]
-        weight = np.where(before, 1.0 - share, share)
-        spread = np.sqrt((weight**2 * fits.variance[rows]).sum(axis=1))
-        rate = fits.model.rate(days[:, None], fits.named[rows])[:, 0]
-        rising = rate * curves.end_d > 1e-6 * last
-        error = np.where(rising, spread / np.where(rising, rate, 1.0), np.inf)
-        degrees = fits.degrees[rows]
-    return days, error, degrees
+    if fits is None:
+        return np.full(len(rows), np.inf), np.ones(len(rows))
+    weight = np.where(curves.time_d <= days[:, None], 1.0 - share, share)
+    spread = np.sqrt(np.einsum("ij,ij,ij->i", weight, weight, fits.variance[rows]))
+    rate = fits.model.rate(days[:, None], fits.named[rows])[:, 0]
+    rising = rate * curves.end_d > 1e-6 * curves.value[:, -1]
+    error = np.where(rising, spread / np.where(rising, rate, 1.0), np.inf)
+    return error, fits.degrees[rows]
 
 
 def peak(
