@@ -76,7 +76,10 @@ def volume_flow(
     slack = MISSING_SHARE * np.nan_to_num(under_lid) + np.abs(change)
     slack = slack + 0.01 * np.abs(collected) * kept
     fall = vented < 0.0
-    reading = 2.0 * division_mL(readings) * state.factor
+    reading = np.zeros(run.shape)
+    fell = np.bincount(run, fall)[run] > 0.0
+    if fell.any():
+        reading[fell] = 2.0 * division_mL(readings.where(fell)) * state.factor[fell]
     return Flow(
         vented, under_lid, state.at_closing_NmL, produced, left, fall,
         fall & (-vented <= slack + np.maximum(reading, ROUNDING_NML)),
