@@ -18,7 +18,7 @@ import numpy as np
 
 from bmp.fit.curves import Curves
 from bmp.fit.model import Model, Starts
-from bmp.fit.small_matrices import inverse
+from bmp.fit.small_matrices import diagonal, inverse
 from bmp.trial import BoolArray, FloatArray, IntArray
 
 CHUNK_READINGS: Final = 80_000
@@ -261,16 +261,15 @@ def _step(
     high: FloatArray,
 ) -> FloatArray:
     """Return the damped Gauss-Newton step; a coordinate that pushes against its limit rests."""
-    each = np.arange(len(u))
-    diagonal = normal[each, each]
+    own = diagonal(normal)
     resting = ((u <= low) & (slope < 0)) | ((u >= high) & (slope > 0))
-    tiny = 1e-14 * diagonal.max(axis=0)
     matrix, right = normal.copy(), slope
-    matrix[each, each] = lifted = diagonal * (1.0 + damping) + tiny
+    lifted = own * (1.0 + damping) + 1e-14 * own.max(axis=0)
+    diagonal(matrix)[...] = lifted
     if resting.any():
         right = np.where(resting, 0.0, slope)
         matrix[resting[:, None] | resting[None]] = 0.0
-        matrix[each, each] = np.where(resting, 1.0, lifted)
+        diagonal(matrix)[...] = np.where(resting, 1.0, lifted)
     step = np.einsum("abj,bj->aj", inverse(matrix), right)
     size = np.maximum(np.abs(step).max(axis=0), 1e-300)
     shortened: FloatArray = step * np.minimum(1.0, LONGEST_STEP / size)

@@ -230,7 +230,7 @@ def _sums_from(values: FloatArray, jar: IntArray, after: IntArray) -> FloatArray
     furthest = int(after.max(initial=0))
     sums = values[:, furthest::-1].copy()
     sums[:, 0] += values[:, furthest + 1 :].sum(axis=1)
-    found: FloatArray = np.cumsum(sums, axis=1)[jar, furthest - after]
+    found: FloatArray = np.cumsum(sums, axis=1).ravel()[jar * (furthest + 1) + furthest - after]
     return found
 
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from bmp.fit.curves import Curves
 from bmp.fit.model import Model
-from bmp.fit.small_matrices import SMALLEST, inverse, product
+from bmp.fit.small_matrices import SMALLEST, diagonal, inverse, product
 from bmp.trial import BoolArray, FloatArray, IntArray
 
 SHARES_THAT_GROW: Final = (0.0, 0.2, 0.5, 0.8, 0.9, 0.95, 0.98, 0.99, 0.997, 0.999, 0.9999)
@@ -145,7 +145,7 @@ def _singular(normal: FloatArray, inverted: FloatArray) -> BoolArray:
 
     It is at least one over the trace of the inverse, so that few have to be worked out.
     """
-    square = np.einsum("kkj->kj", normal)
+    square = diagonal(normal)
     singular: BoolArray = ~(np.einsum("kkj,kj->j", inverted, square) < 0.5 / SINGULAR)
     few, size = normal[:, :, singular], np.sqrt(np.maximum(square[:, singular], SMALLEST))
     scaled = (few / (size[:, None] * size)).transpose(2, 0, 1)

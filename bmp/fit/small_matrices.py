@@ -19,6 +19,12 @@ LIFT: Final = 1e-13
 SMALLEST: Final = 1e-200
 
 
+def diagonal(matrix: FloatArray) -> FloatArray:
+    """Return the diagonals, shape (rows, jars), as a view to be written to."""
+    view: FloatArray = np.einsum("iij->ij", matrix)
+    return view
+
+
 def product(left: FloatArray, right: FloatArray) -> FloatArray:
     """Return left times right for each jar; both of shape (rows, rows, jars)."""
     found: FloatArray = np.einsum("abj,bcj->acj", left, right)
@@ -36,18 +42,18 @@ def inverse(matrix: FloatArray) -> FloatArray:
     matrix
         Shape (rows, rows, jars).
     """
-    each = np.arange(len(matrix))
-    size = np.sqrt(np.maximum(matrix[each, each], SMALLEST))
+    size = np.sqrt(np.maximum(diagonal(matrix), SMALLEST))
     square = size[:, None] * size
     found: FloatArray = np.clip(matrix / square, -1.0, 1.0)
-    found[each, each] += LIFT
-    for i in each:
+    diagonal(found)[...] += LIFT
+    for i in range(len(found)):
         scale = 1.0 / np.maximum(found[i, i], LEAST_PIVOT)
         found[i, i] = 1.0
         found[i] *= scale
-        for j in each[each != i]:
-            factor = found[j, i].copy()
-            found[j, i] = 0.0
-            found[j] -= factor * found[i]
+        for j in range(len(found)):
+            if j != i:
+                factor = found[j, i].copy()
+                found[j, i] = 0.0
+                found[j] -= factor * found[i]
     found /= square
     return found
