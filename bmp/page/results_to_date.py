@@ -86,6 +86,14 @@ class Analyses:
         )
         return drawn
 
+    def groups(self, place: Place) -> Mapping[str, Any] | None:
+        """Return what the groups of a trial show."""
+        found = self.of(place)
+        made: Mapping[str, Any] | None = self._once(
+            (place.name, found.state, "groups"), groups_of, found.results
+        )
+        return made
+
     def page_in(self, place: Place, what: str, units: tuple[str, ...]) -> str:
         """Return the report or the page for a class as it is for who wants those units."""
         found = self.of(place)
@@ -196,6 +204,13 @@ def draw_tank(results: Any, units: Sequence[str]) -> Mapping[str, Markup]:
         drawn = tank_pictures(results.tank, places)
         axes_in(drawn.values(), units)
         return drawings(drawn)
+
+
+def groups_of(results: Any) -> Mapping[str, Any] | None:
+    """Return what the section of the groups shows, where a trial has groups."""
+    from bmp.report.groups import groups
+
+    return groups(results)
 
 
 def page_in(results: Any, what: str, units: tuple[str, ...]) -> str:

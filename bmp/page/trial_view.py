@@ -93,6 +93,7 @@ def so_far(name: str) -> str:
     from bmp.page.chart import net_charts
     from bmp.report import sections
     from bmp.report.class_page import has_class_page
+    from bmp.report.groups import has_groups
 
     place = place_or_404(name)
     _flushed(place)
@@ -112,6 +113,7 @@ def so_far(name: str) -> str:
         charts=net_charts(results, units),
         downloads=DOWNLOADS,
         for_class=has_class_page(results),
+        grouped=has_groups(results),
         seen=_seen(place, found),
     )
     return page_beside(page, units)
@@ -129,6 +131,25 @@ def _seen(place: Place, found: SoFar) -> list[dict[str, Any]]:
         at = dict.fromkeys(keys[row - 2][1] for row in rows if 2 <= row < len(keys) + 2)
         seen.append({"finding": one, "rounds": list(at)[:8]})
     return seen
+
+
+@pages.get("/groups")
+def groups(name: str) -> str:
+    """Show the groups, for a projector: the page loads the latest by itself."""
+    place = place_or_404(name)
+    return render_template("groups.html", place=place)
+
+
+@pages.get("/groups-so-far")
+def groups_so_far(name: str) -> str:
+    """Show each group's gas and answer beside those of all together."""
+    place = place_or_404(name)
+    _flushed(place)
+    found = site().analyses.of(place)
+    content = site().analyses.groups(place) if found.results is not None else None
+    part = Markup("") if content is None else _part("groups", content, {})
+    page = render_template("groups_so_far.html", place=place, found=found, part=part)
+    return page_beside(page, wanted_units([found.results]))
 
 
 @pages.get("/tank")

@@ -9,6 +9,7 @@ from markupsafe import Markup
 from bmp.compare.words import number as number_word
 from bmp.net import MaterialYield
 from bmp.report.first_screen import MOST_PAIRS, borrowed_words, pair_words, shows_borrowed
+from bmp.report.groups import groups
 from bmp.report.page import environment, inline_svg
 from bmp.report.page_beside import page_beside
 from bmp.report.quantities import yield_number, yield_unit_short
@@ -48,6 +49,7 @@ def class_page(results: Results, svg: Mapping[str, str]) -> str | None:
             ],
             unit=yield_unit_short(results.yields[0]),
             words=list(class_words(results)),
+            c=groups(results),
         )
     )
     return page_beside(text, results.trial.setup.show_units)

@@ -19,8 +19,9 @@ from bmp.net import MaterialYield
 from bmp.report.compare_section import comparison_content
 from bmp.report.error_sources_section import surer
 from bmp.report.first_screen import first_screen
+from bmp.report.groups import groups
 from bmp.report.kinetics_section import kinetics, rates
-from bmp.report.quantities import yield_number, yield_text
+from bmp.report.quantities import yield_number
 from bmp.report.reporting_list import blank_rows, reporting_rows
 from bmp.report.rounding import number, percent, short
 from bmp.report.sentences import meaning_of_numbers
@@ -64,7 +65,6 @@ def jars(results: Results) -> Mapping[str, Any] | None:
     return {
         "rows": [_yield_row(one, results) for one in results.yields],
         "units": list(dict.fromkeys(one.unit for one in results.yields)),
-        "groups": _groups(results),
         "blanks": blank_rows(results),
         "left_out": [
             f"{jar.name} ({jar.series}): {jar.left_out}"
@@ -72,16 +72,6 @@ def jars(results: Results) -> Mapping[str, Any] | None:
             if not jar.counted
         ],
     }
-
-
-def _groups(results: Results) -> list[tuple[str, str]]:
-    """Return a line a group, such as a class's teams: what its own jars gave."""
-    said: dict[str, list[str]] = {}
-    for one in results.yields:
-        first = results.trial.jars[one.jars[0]]
-        if first.group:
-            said.setdefault(first.group, []).append(f"{first.material} {yield_text(one)}")
-    return [(group, "; ".join(words)) for group, words in said.items()] if len(said) > 1 else []
 
 
 def _yield_row(one: MaterialYield, results: Results) -> Mapping[str, Any]:
@@ -233,6 +223,7 @@ def safety(results: Results) -> Mapping[str, Any]:
 SECTIONS: Final = (
     Section("answer", "Results", answer, folded=False),
     Section("curves", "Methane curves", curves, folded=False),
+    Section("groups", "Groups", groups, folded=False),
     Section("jars", "Each jar", jars),
     Section("surer", "Where the ± comes from", surer),
     Section("kinetics", "How fast: kinetics", kinetics),
