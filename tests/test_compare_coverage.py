@@ -1,7 +1,6 @@
-"""The 95 % intervals hold the truth in 93 to 98 % of simulated trials.
+"""The 95 % intervals hold the truth in 93 to 97 % of simulated trials.
 
-4000 trials a cell have a Monte Carlo standard error of 0.35 %; the limits leave two of it. Above
-97 % stand three jars against three of like scatter: the price of never finding too much.
+4000 trials a cell have a Monte Carlo standard error of 0.35 %; the limits leave two of it.
 """
 
 from dataclasses import replace
@@ -17,18 +16,18 @@ from tests.benchmarks import compare_coverage as simulation
 def test_difference_and_ratio(case: simulation.Case, jars: tuple[int, int]) -> None:
     rng = np.random.default_rng(simulation.SEED)
     for coverage in simulation.pair_coverage(replace(case, jars=jars), rng):
-        assert 92.3 < coverage < 98.7
+        assert 92.3 < coverage < 97.7
 
 
 def test_mixture_and_bridge() -> None:
     rng = np.random.default_rng(simulation.SEED)
-    assert 92.3 < simulation.mixture_coverage(3, rng) < 98.7
-    assert 92.3 < simulation.bridge_coverage(3, rng) < 98.7
+    assert 92.3 < simulation.mixture_coverage(3, rng) < 97.7
+    assert 92.3 < simulation.bridge_coverage(3, rng) < 97.7
 
 
 def test_days_to_90_percent_carry_the_blank_by_leaving_each_out() -> None:
     rng = np.random.default_rng(simulation.SEED)
-    assert 92.3 < simulation.t90_coverage(4, rng) < 98.7
+    assert 92.3 < simulation.t90_coverage(4, rng) < 97.7
     assert simulation.t90_coverage(4, rng, with_blank=False) < 90
 
 
@@ -36,7 +35,7 @@ def test_days_to_90_percent_carry_the_blank_by_leaving_each_out() -> None:
 def test_mean_over_trials(trials: int) -> None:
     rng = np.random.default_rng(simulation.SEED)
     for coverage in simulation.trials_coverage(trials, 3, 0.05, rng):
-        assert 92.3 < coverage < 98.7
+        assert 92.3 < coverage < 97.7
 
 
 def test_leaving_the_shared_blank_out_would_show() -> None:

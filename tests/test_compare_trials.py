@@ -72,7 +72,7 @@ def test_inocula_in_words() -> None:
     found = compare_trials([GOAT, autumn("leaves", [120.0, 126.0, 117.0])], CONTROLS)
     assert inocula_sentence(found.inocula[0]) == (
         "The blanks of spring gave 0.771 times the methane of those of autumn per gram, between "
-        "0.71 and 0.842: the inocula were not alike, so the control alone carries the comparison "
+        "0.716 and 0.832: the inocula were not alike, so the control alone carries the comparison "
         "of feeds in different trials."
     )
     same = replace(autumn("leaves", [120.0, 126.0]), blanks=GOAT.blanks)

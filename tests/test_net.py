@@ -78,9 +78,10 @@ def test_document_200_by_hand() -> None:
     assert oats_yield.u == pytest.approx(np.sqrt(s1**2 + s2**2 + s3**2))
     assert oats_yield.sd == pytest.approx(np.sqrt(2) * oats_yield.u)
     freedom = oats_yield.u**4 / (s1**4 / 1 + s2**4 / 2)
-    # two jars by themselves: t(1) = 12.706, which a second error may not make less
-    one_source = max(stats.t.ppf(0.975, 1) * s1, stats.t.ppf(0.975, 2) * s2)
-    half = max(stats.t.ppf(0.975, freedom) * oats_yield.u, one_source)
+    # two jars by themselves, t(1) = 12.706, count by how much better the rest is known
+    rest = (s2**2 + s3**2) ** 2 / (s2**4 / 2)
+    together, alone = stats.t.ppf(0.975, freedom) * oats_yield.u, stats.t.ppf(0.975, 1) * s1
+    half = together + (1 - 1 / (rest + 1)) * (alone - together)
     assert oats_yield.ci95 == pytest.approx((net.mean() - half, net.mean() + half))
     assert oats_yield.per_fresh == pytest.approx(net.mean() * 0.5)
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from bmp.borrowed_scatter import PRIOR_FREEDOM
 from bmp.compare.feed import FeedSample
 from bmp.statistics import Components
 from bmp.trial import FloatArray
@@ -24,8 +25,9 @@ def components(
 ) -> Components:
     """Return the variance of one or two weighted sums of means, source by source.
 
-    Sources: the scatter between the jars of each sample (n - 1 degrees of freedom); the blanks of
-    each trial (k - 1), of which only what does not cancel between the samples is left; each common
+    Sources: the scatter between the jars of each sample (n - 1 degrees of freedom), or of all that
+    borrow theirs (what they borrow is one piece of knowledge, counted once); the blanks of each
+    trial (k - 1), of which only what does not cancel between the samples is left; each common
     factor such as a material's volatile solids, with the degrees of freedom that its replicates
     left.
 
@@ -65,14 +67,6 @@ def without_scatter(samples: Sequence[FeedSample]) -> list[str]:
     return [s.label for s in samples if s.jars < 2 and s.lent_scatter is None]
 
 
-def _between_jars(sample: FeedSample) -> tuple[FloatArray, float]:
-    """Return the variance of a sample's mean from its jars, and its degrees of freedom."""
-    if sample.lent_scatter is not None:
-        rsd, freedom = sample.lent_scatter
-        return np.asarray((rsd * sample.mean) ** 2 / sample.jars), freedom
-    return np.asarray(sample.values.var(axis=-1, ddof=1) / sample.jars), float(sample.jars - 1)
-
-
 Row = tuple[str, FloatArray, FloatArray, FloatArray, float]
 
 
@@ -90,17 +84,30 @@ def _products(name: str, p: FloatArray, q: FloatArray, dof: float) -> Row:
 def _jar_rows(samples: Sequence[FeedSample], n: list[FloatArray], d: list[FloatArray]) -> list[Row]:
     rows = []
     for sample, wn, wd in zip(samples, n, d, strict=True):
-        variance, dof = _between_jars(sample)
-        rows.append(
-            (
-                f"jars of {sample.label}",
-                wn**2 * variance,
-                wn * wd * variance,
-                wd**2 * variance,
-                dof,
-            )
-        )
-    return rows
+        if sample.lent_scatter is None:
+            variance = np.asarray(sample.values.var(axis=-1, ddof=1) / sample.jars)
+            squares = wn**2 * variance, wn * wd * variance, wd**2 * variance
+            rows.append((f"jars of {sample.label}", *squares, sample.jars - 1.0))
+    return [*rows, *_borrowed_rows(samples, n, d)]
+
+
+def _borrowed_rows(
+    samples: Sequence[FeedSample], n: list[FloatArray], d: list[FloatArray]
+) -> list[Row]:
+    """One row for all samples that borrow scatter: what they borrow is the same."""
+    labels, p, q, own = [], [], [], 0.0
+    for sample, wn, wd in zip(samples, n, d, strict=True):
+        if sample.lent_scatter is not None:
+            rsd, freedom = sample.lent_scatter
+            error = np.asarray(rsd * sample.mean / np.sqrt(sample.jars))
+            labels.append(sample.label)
+            p.append(wn * error)
+            q.append(wd * error)
+            own += freedom - PRIOR_FREEDOM
+    if not labels:
+        return []
+    name = f"jars of {', '.join(labels)}"
+    return [_products(name, np.stack(p, axis=-1), np.stack(q, axis=-1), PRIOR_FREEDOM + own)]
 
 
 def _blank_rows(

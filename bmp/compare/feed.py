@@ -216,7 +216,7 @@ class FeedSample:
     unit: str = ""
     not_carried: tuple[str, ...] = ()
     """Plain words: errors that are not known and so not in any interval."""
-    lent_scatter: tuple[float, float] | None = None
+    lent_scatter: tuple[FloatArray | float, float] | None = None
     """Relative SD between the jars and its degrees of freedom, where the scatter is borrowed;
     `None`: the jars' own."""
 

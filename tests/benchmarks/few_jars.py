@@ -15,7 +15,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from bmp.borrowed_scatter import borrowed_scatter
-from bmp.statistics import critical_t, mean_interval
+from bmp.compare.contrast import components, contrast
+from bmp.compare.feed import FeedSample
+from bmp.statistics import critical_t, difference_interval
 from bmp.trial import FloatArray
 from tests.benchmarks.simulated import table
 
@@ -23,7 +25,7 @@ CELLS = [
     (sets, jars, level, spread)
     for sets in (1, 3, 5)
     for jars in (1, 2, 3)
-    for level, spread in ((None, 0.35), (0.02, 0.35), (0.04, 0.35), (0.08, 0.35))
+    for level, spread in ((None, 0.35), (0.02, 0.35), (0.04, 0.35), (0.08, 0.35), (0.12, 0.35))
 ]
 
 
@@ -66,9 +68,15 @@ def called_different(
     """Return how often two equal feeds of a trial are called different, in percent."""
     _, mean, rsd = measured(sets, jars, level, 0.35, trials, rng)
     drawn, freedom = lent(rsd, jars)
-    variances = (drawn * mean)[:, :2] ** 2 / jars
-    found = mean_interval(mean[:, 0] - mean[:, 1], variances, freedom[:, :2])
-    return 100 * float((found.p < 0.05).mean())
+    samples = [
+        FeedSample(
+            f"feed {i}", "a trial", np.repeat(mean[:, i : i + 1], jars, axis=1), None,
+            lent_scatter=(drawn[:, i], float(freedom[0, i])),
+        )
+        for i in range(2)
+    ]  # fmt: skip
+    found = difference_interval(contrast(samples, (1, -1)), components(samples, (1, -1)))
+    return 100 * float(((found.low > 0) | (found.high < 0)).mean())
 
 
 def cell(
@@ -111,7 +119,7 @@ def main(trials: int) -> None:
     rng = np.random.default_rng(18)
     errors = {
         (sets, jars, level): called_different(sets, jars, level, trials, rng)
-        for sets in (2, 3, 5) for jars in (1, 2, 3) for level in (None, 0.02, 0.04, 0.08)
+        for sets in (2, 3, 5) for jars in (1, 2, 3) for level in (None, 0.02, 0.04, 0.08, 0.12)
     }  # fmt: skip
     head = ["feeds", "jars", "RSD of the trial", "error"]
     print(table(head, [

@@ -182,12 +182,16 @@ def main(trials: int, quick: bool = False) -> None:
     rows.sort()
     figures = np.array([row[0] for row in rows])
     inside = np.mean((figures >= 93) & (figures <= 97))
+    below, above = int((figures < 93).sum()), int((figures > 97).sum())
     print(
-        f"{len(rows)} cells of {trials} trials: {figures.min():.1f} to {figures.max():.1f} %, ",
-        end="",
+        f"{len(rows)} cells of {trials} trials: {figures.min():.1f} to {figures.max():.1f} %, "
+        f"mean {figures.mean():.1f} %. {100 * inside:.1f} % of cells are within 93 to 97 %, "
+        f"{below} below, {above} above\n"
     )
-    print(f"mean {figures.mean():.1f} %. {100 * inside:.0f} % of cells are within 93 to 97 %\n")
-    print(table(["held, %", "cell", "of"], [[f"{v:.1f}", c, q] for v, c, q in rows[:40]]))
+    print(table(["held, %", "cell", "of"], [[f"{v:.1f}", c, q] for v, c, q in rows[:12]]))
+    print("\nThe most:\n")
+    print(table(["held, %", "cell", "of"], [[f"{v:.1f}", c, q] for v, c, q in rows[:-7:-1]]))
+    print()
     names = dict.fromkeys(name for _, _, name in rows)
     own = {name: [v for v, _, q in rows if q == name] for name in names}
     spans = [[n, *(f"{of(v):.1f}" for of in (min, max, np.median))] for n, v in own.items()]
