@@ -24,6 +24,8 @@ APART_D = 0.35
 """Replicate jars begin apart by about this much."""
 LEAST_ONCE, LEAST_ON = 24.0, 40.0
 """What an exchange of one round, and one that goes on, must explain (squared distances)."""
+LEAST_EACH = 7.0
+"""Squared distance from its own set of each of two jars exchanged in a round."""
 SAME_MASS = 0.03
 """Portions of one feed are weighed as nearly alike as this (logarithm)."""
 WORST = 30.0
@@ -180,7 +182,8 @@ def _exchanges(trial: Trial, seen: RoughGas, fit: Fit) -> list[Exchange]:
         if _alike(fit.expected[a], fit.expected[b]):
             continue
         k = int(np.argmax(one[a, b]))
-        if one[a, b, k] > LEAST_ONCE and _once(fit, a, b, k, now[a, b], first_other[a, b], running):
+        both = min(own[a, k], own[b, k]) > LEAST_EACH  # else one figure in one jar is wrong
+        if both and one[a, b, k] > LEAST_ONCE and _once(k, now[a, b], first_other[a, b], running):
             found.append(Exchange(float(one[a, b, k]) - 6.0, a, b, k, k + 1))
         k = int(np.argmax(whole[a, b]))
         if whole[a, b, k] > LEAST_ON and _goes_on(fit, a, b, k, now[a, b], other[a, b]):
@@ -188,9 +191,7 @@ def _exchanges(trial: Trial, seen: RoughGas, fit: Fit) -> list[Exchange]:
     return [e for e in found if _matters(trial, fit, e)]
 
 
-def _once(
-    fit: Fit, a: int, b: int, k: int, now: FloatArray, other: FloatArray, running: bool
-) -> bool:
+def _once(k: int, now: FloatArray, other: FloatArray, running: bool) -> bool:
     """Tell whether one round fits once exchanged, and the two jars are right else."""
     after = other[k] + (other[k + 1] if running and k + 1 < other.size else 0.0)
     rest = np.delete(now, [n for n in (k - 1, k, k + 1) if 0 <= n < now.size])

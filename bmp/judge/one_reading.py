@@ -69,14 +69,19 @@ def _suspects(
     """
     r = trial.readings
     j = int(r.jar[i])
-    others = (seen.round == seen.round[i]) & (r.jar != j) & odd
-    others &= beside.set_of[r.jar] == beside.set_of[j]
+    others = (r.jar != j) & (beside.set_of[r.jar] == beside.set_of[j]) & (beside.away > 3.0)
+    start = np.where(seen.first, 0.0, r.time_d[seen.previous])
+    others &= (start < r.time_d[i] - 1e-9) & (r.time_d > start[i] + 1e-9)
+    others &= np.minimum(r.time_d, r.time_d[i]) - np.maximum(start, start[i]) > 0.5 * (
+        np.minimum(r.time_d - start, r.time_d[i] - start[i])
+    )
     if beside.sizes[j] != 2 or not others.any():
         return [i]
-    pair = [i, int(np.flatnonzero(others)[0])]
+    near = np.flatnonzero(others)
+    pair = [i, int(near[np.argmax(np.nan_to_num(beside.calm[near]))])]
     pair.sort(key=lambda k: (not told[k], -np.nan_to_num(beside.calm[k])))
     far, near = np.nan_to_num(beside.calm[pair])
-    if told[pair[0]] and not told[pair[1]]:
+    if told[pair[0]] != told[pair[1]]:
         return pair[:1]
     return pair[:1] if far > max(SURE * near, np.log(BESIDE_FACTOR)) else pair
 

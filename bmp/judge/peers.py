@@ -92,7 +92,11 @@ def peers(trial: Trial, seen: RoughGas) -> Peers:
                 np.hypot(table.absolute, np.maximum(table.relative, 0.1) * np.abs(best)),
             )
             expected[one], spread[one] = best, sd
-            away[one] = np.where(np.isfinite(by_others), distance, beyond / sd)
+            count = np.isfinite(table.away[k, :, : one.size]).sum(axis=0)
+            # one replicate of several tells nothing by itself: it may be the wrong one
+            alone = (count == 1) & (jars.size > 2)
+            distance = np.where(alone, np.fmin(distance, beyond / sd), distance)
+            away[one] = np.where(count > 0, distance, beyond / sd)
             last[one] = median_of_rows(table.last[k, :, : one.size])
             with np.errstate(divide="ignore", invalid="ignore"):
                 calm[one] = np.abs(np.log(np.maximum(gas, 0.0) / between))
