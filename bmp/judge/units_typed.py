@@ -232,10 +232,12 @@ def share_over_hundred(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
 def solids_basis(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     """Find VS of fresh mass typed as VS of dry matter, and the reverse."""
     found, judged = [], False
+    ratios = vs_ratios(trial)
     for m in trial.materials:
         if m.VS is None or m.role == "weight check":
             continue
         judged = judged or m.TS is not None
+        planned = _by_planned_ratio(m, ratios)
         if m.VS > 1.0 or (m.TS is not None and m.VS > m.TS * 1.0005):
             text = "VS is more than all dry matter: consistent with VS of dry typed as VS of fresh."
             found.append(Seen(m.VS, m.name, text))
@@ -251,12 +253,21 @@ def solids_basis(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
                 "point in its place?"
             )
             found.append(Seen(m.VS, m.name, text))
-        elif m.TS is not None and _is_cellulose(m) and m.VS < 0.93 * m.TS:
+        elif m.TS is not None and _is_cellulose(m) and m.VS < 0.97 * m.TS:
             text = (
                 f"Cellulose is nearly all VS, and here only {100 * m.VS / m.TS:.0f} % of its dry "
                 "matter is: consistent with VS of fresh typed as VS of dry."
             )
             found.append(Seen(m.VS, m.name, text))
+        elif planned:
+            found.append(Seen(m.VS, m.name, planned, outcome="caution"))
+        elif m.role == "inoculum" and ratios and not _usual_ratio(min(ratios.values())):
+            judged = True
+            text = (
+                f"The jars would hold {min(ratios.values()):.3g} g of inoculum VS or more for each "
+                "g of feed VS: is the point in its place?"
+            )
+            found.append(Seen(m.VS, m.name, text, outcome="caution"))
         elif m.TS is None and m.role == "inoculum" and m.VS > 0.35:
             judged = True
             text = "An inoculum with so much VS is no liquid: consistent with VS of dry matter."
@@ -271,6 +282,56 @@ def solids_basis(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
                 )
                 found.append(Seen(m.VS, m.name, text))
     return tuple(found) if judged or found else None
+
+
+MOST_RATIO = 15.0
+"""No trial is set up with more inoculum VS than this for each g of feed VS, in all its feeds."""
+SAME_RATIO = 0.015
+"""Ratios that were planned alike are weighed as nearly alike as this (logarithm)."""
+
+
+def vs_ratios(trial: Trial) -> dict[str, float]:
+    """Return the middle g of inoculum VS for each g of feed VS of each material's jars."""
+    found: dict[str, list[float]] = {}
+    for jar in trial.jars:
+        if jar.sample_g > 0 and jar.inoculum_g and jar.inoculum:
+            feed, inoculum = trial.material(jar.material), trial.material(jar.inoculum)
+            if feed.VS and inoculum.VS:
+                ratio = jar.inoculum_g * inoculum.VS / (jar.sample_g * feed.VS)
+                found.setdefault(feed.name, []).append(ratio)
+    return {name: float(np.median(each)) for name, each in found.items()}
+
+
+def _usual_ratio(least: float) -> bool:
+    return least < MOST_RATIO
+
+
+def _by_planned_ratio(m: Material, ratios: dict[str, float]) -> str:
+    """Tell whether only with solids of the other kind a feed has the others' ratio; else nothing.
+
+    Portions are mostly weighed to one ratio of inoculum to feed VS.
+    """
+    others = np.log([ratio for name, ratio in ratios.items() if name != m.name])
+    if m.name not in ratios or not m.TS or not m.VS or not others.size:
+        return ""
+    middle = float(np.median(others))
+    own = np.log(ratios[m.name]) - middle
+    # of two ratios nobody knows which was planned; of three, two agree
+    if np.quantile(np.abs(others - middle), 0.5) > SAME_RATIO or abs(own) < 3.0 * SAME_RATIO:
+        return ""
+    for factor, words in (
+        (1.0 / m.TS, "VS of dry matter typed as VS of fresh mass, or multiplied by TS twice"),
+        (m.TS, "VS of fresh mass typed as VS of dry matter, or divided by TS"),
+    ):
+        VS = m.VS * factor
+        left = abs(own - np.log(factor))
+        if VS <= 1.0 and left < min(SAME_RATIO, 0.25 * abs(own)):
+            return (
+                f"With {100 * VS:.3g} % instead of {100 * m.VS:.3g} % VS this feed would have the "
+                f"ratio of inoculum to feed VS of the others ({np.exp(middle):.3g}): consistent "
+                f"with {words}."
+            )
+    return ""
 
 
 def _is_cellulose(material: Material) -> bool:

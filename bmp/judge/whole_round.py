@@ -10,12 +10,18 @@ from bmp.judge.cause import Cause, with_values
 from bmp.judge.one_reading import is_total
 from bmp.judge.peers import median_of_rows
 from bmp.judge.rough_gas import RoughGas, scale_step
-from bmp.trial import FloatArray, IntArray, Trial
+from bmp.trial import BoolArray, FloatArray, IntArray, Trial
 
 NAME = "round in another unit"
 COPIED = "round copied"
+COPIES = 0.97
+"""Part of the figures of a copied round that are those of the round before."""
+LEAST_GAIN = 11.0
+"""Logarithm of how much likelier a copied round must be, for one round."""
 LEAST_GAP = {"pressure": 5.0, "volume": 20.0}
 """What the weather does to a reading of next to nothing, kPa and mL, and more."""
+ALIKE, SURER_GAP = 0.1, 0.2
+"""Where all jars are off by so nearly one factor, a part of that gap is enough."""
 UNITS: dict[str, tuple[tuple[float, str], ...]] = {
     "pressure": (
         (10.0, "mbar for kPa, or kPa for bar tenths"), (0.1, "kPa for mbar"),
@@ -39,7 +45,9 @@ def odd_round(trial: Trial, seen: RoughGas) -> Cause | None:
     rate = _size_of_reading(trial, seen)
     beside = _beside(seen, rate)
     with np.errstate(divide="ignore", invalid="ignore"):
-        off = np.where((rate > 0) & (beside > 0), np.log(rate / beside), np.nan)
+        # of next to nothing the weather may leave less than nothing: then the bare figure
+        bare = np.where(rate > 0, rate, seen.value / _length_d(trial, seen))
+        off = np.where((bare > 0) & (beside > 0), np.log(bare / beside), np.nan)
     largest = np.zeros(rate.shape)
     for one in seen.of_jar:
         usual = beside[one][np.isfinite(beside[one])]
@@ -59,8 +67,10 @@ def odd_round(trial: Trial, seen: RoughGas) -> Cause | None:
         calm = np.sort(beside_it[np.isfinite(beside_it)])[:-2]
         waver = float(np.median(calm)) if calm.size else 1.0
         if way in LEAST_GAP:
-            gap = np.abs((rate - beside) * seen.value / rate)[here]
-            if np.median(gap) < LEAST_GAP[way]:
+            gap = np.abs((bare - beside) * seen.value / bare)[here]
+            every = np.flatnonzero((seen.round == k) & sure)
+            alike = scatter < ALIKE * abs(middle) and 4 <= len(here) >= 0.8 * len(every)
+            if np.median(gap) < LEAST_GAP[way] * (SURER_GAP if alike else 1.0):
                 continue  # next to nothing, and the weather moves it
         if abs(middle) < 4.0 * scatter or abs(middle) < 8.0 * waver:
             continue
@@ -88,11 +98,18 @@ def _size_of_reading(trial: Trial, seen: RoughGas) -> FloatArray:
     """Return a figure that is alike from round to round: a total, or the figure of a day."""
     if is_total(trial, seen) or trial.setup.measured == "mass":
         return seen.value
-    closed = trial.readings.not_vented
-    length = np.where(closed, 1.0, np.maximum(seen.length_d(trial), 1e-3))
     # what the weather did to the gauge is no gas
+    closed = trial.readings.not_vented
     figure = np.where(closed, seen.value, seen.interval_NmL / seen.slope_NmL)
-    return np.asarray(figure / length)
+    return np.asarray(figure / _length_d(trial, seen))
+
+
+def _length_d(trial: Trial, seen: RoughGas) -> FloatArray:
+    """Return the days that a figure is for; 1 where it is of all the time that a jar is shut."""
+    if is_total(trial, seen) or trial.setup.measured == "mass":
+        return np.ones(seen.value.shape)
+    closed = trial.readings.not_vented
+    return np.where(closed, 1.0, np.maximum(seen.length_d(trial), 1e-3))
 
 
 def _beside(seen: RoughGas, rate: FloatArray) -> FloatArray:
@@ -116,24 +133,18 @@ def copied_round(trial: Trial, seen: RoughGas) -> Cause | None:
     step = scale_step(value)
     if step <= 0:
         return None
-    usual = _usual_change(seen, change)
-    number = seen.round[known]
-    count = np.maximum(np.bincount(number, minlength=len(seen.time_d)), 1)
-    again = np.bincount(number, change[known] == 0, minlength=len(seen.time_d)) / count
-    if np.quantile(again, 0.8) > 0.2:
-        return None  # figures so coarse that they are often the same again
-    for k in range(1, len(seen.time_d)):
-        here = np.flatnonzero((seen.round == k) & known & (value != 0))
-        if len(here) < 4:
-            continue
+    usual, count = _usual_change(seen, change), len(seen.time_d)
+    # chance that a figure is the same again: by how much it changes around, and how often it is
+    chance = np.maximum(1.0 / (1.0 + 1.5 * usual / step), _again(seen, change == 0))
+    chance = np.minimum(chance, 0.8)
+    counts = known & (value != 0)
+    told = np.where(change == 0, np.log(COPIES / chance), np.log((1 - COPIES) / (1 - chance)))
+    gain = np.bincount(seen.round[counts], told[counts], minlength=count)
+    for k in np.flatnonzero(gain > LEAST_GAIN + np.log(count)).tolist():
+        here = np.flatnonzero((seen.round == k) & counts)
         same = change[here] == 0
-        if np.median(usual[here]) < 2.5 * step:
-            continue
-        # chance that a figure is the same again, by how much it changes from round to round
-        chance = 1.0 / (1.0 + 1.5 * usual[here] / step)
-        if same.mean() < 0.7 or same.sum() < 4 or float(np.log(chance[same]).sum()) > np.log(1e-7):
-            continue
-        if np.mean(again[[n for n in range(k - 3, k + 4) if n != k and 0 <= n < again.size]]) > 0.2:
+        near = np.delete(gain[max(k - 3, 0) : k + 4], min(k, 3))
+        if same.sum() < 4 or near.max(initial=-np.inf) > 0.5 * gain[k]:
             continue
         if is_total(trial, seen) and not _caught_up(seen, change, usual, k):
             continue
@@ -150,6 +161,17 @@ def copied_round(trial: Trial, seen: RoughGas) -> Cause | None:
         without = with_values(trial, seen.value_name, cells) if cells else _without(trial, copies)
         return Cause(COPIED, int(same.sum()), where, text, without)
     return None
+
+
+def _again(seen: RoughGas, same: BoolArray) -> FloatArray:
+    """Return how often a jar's figures around each are the same again, the one itself left out."""
+    out = np.zeros(same.shape)
+    for one in seen.of_jar:
+        until = np.concatenate([[0], np.cumsum(same[one])])
+        low = np.maximum(np.arange(one.size) - 5, 0)
+        high = np.minimum(np.arange(one.size) + 6, one.size)
+        out[one] = (until[high] - until[low] - same[one] + 0.5) / (high - low + 1.0)
+    return out
 
 
 def _caught_up(seen: RoughGas, change: FloatArray, usual: FloatArray, k: int) -> bool:
