@@ -543,3 +543,20 @@ def test_a_column_of_a_jar_that_does_not_say_which_pressure(tmp_path: Path) -> N
     rows = [["time [d]", *(f"{n} [kPa]" for n in names)], [1, *(3.0 for _ in names)]]
     told = problems(tmp_path, trial=with_item("measured", "pressure"), readings=rows)
     assert f"write “{names[0]} gauge before [kPa]”" in told[0] + told[1]
+
+
+def test_a_jar_that_names_nothing_is_told(tmp_path: Path) -> None:
+    """Without an inoculum an empty material is no blank; such a jar must not vanish."""
+    jars = [JARS[0], ["A1", "oats", 0, 5, 500], ["A2", None, 0, 5, 500]]
+    readings = [row for row in LONG if row[0] not in ("N1", "N2")]
+    trial = with_item("blank", "none", with_item("measured", "net yield"))
+    folder = write_csv(
+        tmp_path / "trial",
+        tables(trial=trial, materials=[MATERIALS[0], MATERIALS[2]], jars=jars, readings=readings),
+    )
+    with pytest.raises(UnusableInput) as told:
+        read_trial(folder)
+    assert (
+        "jars.csv, row 3, column “material”: jar “A2” does not say what is in it; name its material"
+        in [str(problem) for problem in told.value.problems]
+    )

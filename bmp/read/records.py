@@ -21,13 +21,23 @@ from bmp.read.columns import (
     numbers,
     one_of,
 )
-from bmp.read.jar_rules import JAR_RULES, MASSES, Contents, broken_rules
+from bmp.read.jar_rules import (
+    EMPTY,
+    JAR_RULES,
+    LONGEST_NAME,
+    MASSES,
+    UNKNOWN,
+    Contents,
+    JarRule,
+    Names,
+    broken_names,
+    broken_rules,
+)
 from bmp.read.mixture import EXAMPLE, NoMixture, mixture
 from bmp.read.tables import CellTable
 from bmp.theory import theories_of
-from bmp.trial import WAYS_OF_MEASURING, Jar, Material, Setup
+from bmp.trial import BoolArray, Jar, Material, Setup
 
-LONGEST_NAME = 100
 LEAST_SHARE = 1e-6
 ROLES = ("inoculum", "substrate", "control", "weight check")
 
@@ -276,117 +286,96 @@ def read_jars(
     rows = read_rows(table, JARS, problems, ignored)
     if not _has(rows, ("name",), ("jar",), problems):
         return ()
-    by_name = {material.name.lower(): material for material in materials}
-    jars: dict[str, Jar] = {}
-    indices, before = [], len(problems)
-    for index in range(len(table.rows)):
-        name = rows.text("name", index)
-        if not name:
-            problems.append(rows.problem(index, "name", "a jar has no name", "give it one"))
-        elif len(name) > LONGEST_NAME:
-            unread.add(name.lower())
-            problems.append(rows.problem(index, "name", *_too_long(name)))
-        elif name.lower() in jars or name.lower() in unread:
-            problems.append(
-                rows.problem(index, "name", f"jar {shown(name)} stands twice", "keep one row")
-            )
-        else:
-            named = {rows.text(field, index).lower() for field in ("material", "inoculum")}
-            unplaced = bool(unread_materials) and (bool(named & unread_materials) or not materials)
-            jar = None if unplaced else _jar(rows, index, name, by_name, setup, problems)
-            if jar is None:
-                unread.add(name.lower())
-            else:
-                jars[name.lower()] = jar
-                indices.append(index)
-    found = tuple(jars.values())
-    problems.extend(_broken(rows, found, indices, setup))
-    problems[before:] = sorted(problems[before:], key=lambda problem: problem.row or 0)
-    return found
+    names = _names(rows, materials, setup, unread_materials)
+    broken = broken_names(names)
+    sound = ~names.told & ~np.any([which for _, which in broken], axis=0)
+    indices = np.flatnonzero(sound).tolist()
+    jars = tuple(_jar(rows, index, materials, names) for index in indices)
+    written = [rows.text("name", index).lower() for index in range(len(table.rows))]
+    unread.update(
+        {name for name, good in zip(written, sound, strict=True) if name and not good}
+        - {jar.name.lower() for jar in jars}
+    )
+    found = _name_problems(rows, broken, names, materials) + _broken(rows, jars, indices, setup)
+    problems += sorted(found, key=lambda problem: problem.row or 0)
+    return jars
 
 
-def _jar(
-    rows: Rows,
-    index: int,
-    name: str,
-    materials: Mapping[str, Material],
-    setup: Setup,
-    problems: list[Problem],
-) -> Jar | None:
-    own = materials.get(rows.text("material", index).lower())
-    check = own is not None and own.role == "weight check"
-    measured = "mass" if check else rows.text("measured", index).lower() or setup.measured
-    if measured not in WAYS_OF_MEASURING:
-        what = f"{shown(measured)} is no way of measuring"
-        problems.append(
-            rows.problem(index, "measured", what, f"write one of: {', '.join(WAYS_OF_MEASURING)}")
-        )
-        return None
-    count = len(problems)
-    inoculum = _inoculum(rows, index, materials, measured, setup, problems)
-    text = rows.text("material", index)
-    material = materials.get(text.lower() or inoculum.lower())
-    if text and material is None:
-        what = f"{shown(text)} is not among the materials"
-        wanted = one_of([m.name for m in materials.values()])
-        problems.append(rows.problem(index, "material", what, wanted))
-    if len(problems) > count or material is None:
-        return None
-    role = "blank" if material.role == "inoculum" else material.role
-    return Jar(
-        name=name,
-        material=material.name,
-        role=role,
-        inoculum=material.name if role == "blank" else inoculum,
-        headspace_mL=rows.number("headspace_mL", index),
-        group=rows.text("group", index) or None,
-        measured=measured,
-        left_out=rows.text("left_out", index) or None,
-        **{f: rows.number(f, index) or 0.0 for f in MASSES},
+def _names(
+    rows: Rows, materials: Sequence[Material], setup: Setup, unread_materials: Set[str]
+) -> Names:
+    """Return the names in the rows of a trial's jars."""
+    count = len(rows.table.rows)
+    name, material, inoculum, measured = (
+        [rows.text(field, index) for index in range(count)]
+        for field in ("name", "material", "inoculum", "measured")
+    )
+    place = {one.name.lower(): number for number, one in enumerate(materials)}
+    number = {one: index for index, one in enumerate(dict.fromkeys(map(str.lower, name)))}
+    of, held = (
+        np.array([place.get(text.lower(), UNKNOWN) if text else EMPTY for text in texts], int)
+        for texts in (material, inoculum)
+    )
+    check = np.array([*(one.role == "weight check" for one in materials), False, False])[of]
+    ways = [way.lower() or setup.measured for way in measured]
+    named = zip(map(str.lower, material), map(str.lower, inoculum), strict=True)
+    return Names(
+        trial=np.zeros(count, dtype=np.int64),
+        name=np.array([number[one.lower()] if one else -1 for one in name], dtype=np.int64),
+        length=np.array([len(one) for one in name], dtype=np.int64),
+        measured=np.where(check, "mass", np.array(ways, dtype=object)),
+        material=of,
+        inoculum=held,
+        with_blank=np.full(count, setup.blank),
+        role=np.array([one.role for one in materials], dtype=object),
+        of_trial=np.zeros(len(materials), dtype=np.int64),
+        told=np.array(
+            [
+                bool(unread_materials) and (not materials or not unread_materials.isdisjoint(both))
+                for both in named
+            ],
+            dtype=bool,
+        ),
     )
 
 
-def _inoculum(
+def _name_problems(
     rows: Rows,
-    index: int,
-    materials: Mapping[str, Material],
-    measured: str,
-    setup: Setup,
-    problems: list[Problem],
-) -> str:
-    """Return the name of the inoculum in a jar: the one named, or the only one there is."""
-    inocula = [material.name for material in materials.values() if material.role == "inoculum"]
-    named = rows.text("inoculum", index)
-    if named:
-        found = materials.get(named.lower())
-        if found is None or found.role != "inoculum":
-            what = f"{shown(named)} is no inoculum among the materials"
-            problems.append(rows.problem(index, "inoculum", what, one_of(inocula)))
-            return ""
-        return found.name
-    if len(inocula) == 1:
-        return inocula[0]
-    own = rows.text("material", index).lower()
-    if measured == "net yield" or (
-        own in materials and materials[own].role in ("inoculum", "weight check")
-    ):
-        return ""
-    if not inocula and setup.blank:
-        problems.append(
-            rows.problem(
-                index, "name", "no material has the role inoculum", "add it to the materials"
-            )
-        )
-    elif inocula:
-        problems.append(
-            rows.problem(
-                index,
-                "name",
-                "there are several inocula and the jar does not say which is in it",
-                "add a column “inoculum material”",
-            )
-        )
-    return ""
+    broken: Sequence[tuple[JarRule, BoolArray]],
+    names: Names,
+    materials: Sequence[Material],
+) -> list[Problem]:
+    """Return a problem for each rule for names that a jar breaks, in the order of the rows."""
+    inocula = one_of([one.name for one in materials if one.role == "inoculum"])
+    every = one_of([one.name for one in materials])
+    found = []
+    for index, which in zip(*np.nonzero([which for _, which in broken])[::-1], strict=True):
+        rule = broken[which][0]
+        name = rows.text("name", index)
+        value = names.measured[index] if rule.field == "measured" else rows.text(rule.field, index)
+        what = rule.what.format(name=shown(name), length=len(name), value=shown(value))
+        wanted = rule.wanted.format(inocula=inocula, materials=every)
+        found.append(rows.problem(index, rule.field, what, wanted))
+    return found
+
+
+def _jar(rows: Rows, index: int, materials: Sequence[Material], names: Names) -> Jar:
+    material, inoculum = (
+        materials[at] if at >= 0 else None
+        for at in (names.content[index], names.inoculum_held[index])
+    )
+    assert material is not None
+    return Jar(
+        name=rows.text("name", index),
+        material=material.name,
+        role="blank" if material.role == "inoculum" else material.role,
+        inoculum="" if inoculum is None else inoculum.name,
+        headspace_mL=rows.number("headspace_mL", index),
+        group=rows.text("group", index) or None,
+        measured=str(names.measured[index]),
+        left_out=rows.text("left_out", index) or None,
+        **{f: rows.number(f, index) or 0.0 for f in MASSES},
+    )
 
 
 def _broken(rows: Rows, jars: Sequence[Jar], indices: Sequence[int], setup: Setup) -> list[Problem]:
