@@ -24,8 +24,6 @@ ATOMIC_MASS: Final = {"C": 12.011, "H": 1.008, "N": 14.007, "O": 15.999, "S": 32
 MOLAR_MASS_CH4: Final = 16.043
 MOLAR_MASS_CO2: Final = 44.009
 MOLAR_MASS_H2O: Final = 18.015
-MOLAR_MASS_N2: Final = 28.014
-MOLAR_MASS_AIR: Final = 28.965
 
 # Gas densities at the reference state, g/mL: Standard BMP Methods 203 v1.1 (2020), 204 (2020).
 DENSITY_CH4_G_PER_ML: Final = 0.0007174

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from bmp.compare import Feed, TrialBlanks
+from bmp.compare import BASES, AllBases, Feed, TrialBlanks, compare_pair
 
 BLANKS = TrialBlanks((1.15, 1.22, 1.19), "digestate")
 
@@ -113,3 +113,8 @@ def write_trial(
 
 def _cells(material: str, columns: str, cells: dict[str, str] | None) -> str:
     return "," + (cells or {}).get(material, "," * (columns.count(",") - 1)) if columns else ""
+
+
+def on_all_bases(a: Feed, b: Feed) -> AllBases:
+    """Return one pair on every basis."""
+    return AllBases(a, b, tuple(compare_pair(a, b, "yield", basis) for basis in BASES))

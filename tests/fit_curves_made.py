@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
+from bmp.fit.material import YIELD_UNIT, MaterialCurves, fit_materials
 from bmp.fit.models import MODELS
+from bmp.fit.results import MaterialFits
 from bmp.trial import FloatArray
 
 
@@ -27,3 +31,13 @@ def made_jars(
         gas = np.diff(MODELS[model].value(when, own)[0], prepend=0.0)
         curves.append(np.cumsum(gas + noise * rng.standard_normal(when.size)))
     return [when] * jars, curves
+
+
+def fits_of(
+    time_d: Sequence[FloatArray],
+    net: Sequence[FloatArray],
+    unit: str = YIELD_UNIT,
+    reported: bool = True,
+) -> MaterialFits:
+    """Return the fits of one material."""
+    return fit_materials([MaterialCurves(time_d, net, unit)], reported=reported)[0]

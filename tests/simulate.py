@@ -29,7 +29,7 @@ from bmp import constants as c
 from bmp.trial import FloatArray, Readings
 
 GASES = ("CH4", "CO2", "flush")
-INERT_MOLAR_MASS = {"N2": c.MOLAR_MASS_N2, "air": c.MOLAR_MASS_AIR}
+INERT_MOLAR_MASS = {"N2": 28.014, "air": 28.965}  # g/mol: IUPAC 2021; dry air
 VapourPressure = Callable[[FloatArray], FloatArray]
 
 

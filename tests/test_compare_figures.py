@@ -12,7 +12,7 @@ from matplotlib.axes import Axes
 matplotlib.use("Agg")
 from matplotlib import pyplot as plt
 
-from bmp.compare import compare_all, compare_on_all_bases, compare_pair, mean_over_trials
+from bmp.compare import compare_all, compare_pair, mean_over_trials
 from bmp.report.compare_figures import (
     comparison_figures,
     draw_bases,
@@ -23,7 +23,7 @@ from bmp.report.compare_figures import (
 )
 from bmp.report.compare_page import comparison_page
 from tests import report_trials
-from tests.compare_feeds import GOAT, HAY, HORSE, SCRAPS, feed
+from tests.compare_feeds import GOAT, HAY, HORSE, SCRAPS, feed, on_all_bases
 
 
 @pytest.fixture
@@ -77,7 +77,7 @@ def test_a_time_is_drawn_in_days_and_a_gap_says_why(ax: Axes) -> None:
 
 
 def test_bases_are_the_rows(ax: Axes) -> None:
-    draw_bases(ax, compare_on_all_bases(GOAT, HAY))
+    draw_bases(ax, on_all_bases(GOAT, HAY))
     assert ax.get_yticklabels()[-1].get_text().replace("\n", " ") == "per bucket of 10 L"
 
 

@@ -8,16 +8,15 @@ import pytest
 from bmp.fit.choice import CANDIDATES, aicc, effective_readings
 from bmp.fit.curves import pack
 from bmp.fit.jarwise import fit_jarwise
-from bmp.fit.material import fit_material
 from bmp.fit.models import MODELS
 from bmp.fit.results import Choice
 from bmp.trial import FloatArray
-from tests.fit_curves_made import made_jars
+from tests.fit_curves_made import fits_of, made_jars
 
 
 def chosen(model: str, named: tuple[float, ...], **how: object) -> Choice:
     times, curves = made_jars(model, named, **how)  # type: ignore[arg-type]
-    return fit_material(times, curves, reported=False).choice
+    return fits_of(times, curves, reported=False).choice
 
 
 def test_first_order_curves_are_called_first_order() -> None:
@@ -42,7 +41,7 @@ def test_two_phases_are_said_as_such() -> None:
 def test_a_curve_in_two_steps_is_followed_by_no_model() -> None:
     days = np.arange(1.0, 46.0)
     steps = 150 * (1 - np.exp(-0.8 * days)) + 200 / (1 + np.exp(-1.5 * (days - 25)))
-    choice = fit_material([days] * 3, [steps, steps * 1.02, steps * 0.98], reported=False).choice
+    choice = fits_of([days] * 3, [steps, steps * 1.02, steps * 0.98], reported=False).choice
     assert choice.model is None
     assert choice.words == "No model fits within 5 % of the yield."
 
@@ -50,7 +49,7 @@ def test_a_curve_in_two_steps_is_followed_by_no_model() -> None:
 def test_no_rate_is_quoted_where_no_model_follows() -> None:
     days = np.arange(1.0, 46.0)
     steps = 150 * (1 - np.exp(-0.8 * days)) + 200 / (1 + np.exp(-1.5 * (days - 25)))
-    found = fit_material([days] * 3, [steps, steps * 1.02, steps * 0.98], reported=False)
+    found = fits_of([days] * 3, [steps, steps * 1.02, steps * 0.98], reported=False)
     for estimate in (found.peak_rate, found.peak_d):
         assert estimate.value is None
         assert estimate.why == "no model follows the curve"
@@ -63,7 +62,7 @@ def test_a_model_that_is_left_open_ranks_below_one_that_is_determined() -> None:
         times, curves = made_jars(
             "first order", (350, 0.3), days=np.array([2.0, 5, 9, 15, 30]), noise=8, seed=seed
         )
-        found = fit_material(times, curves, reported=False)
+        found = fits_of(times, curves, reported=False)
         known = {
             name: all(
                 found.models[name].parameters[one.name].value is not None
@@ -82,7 +81,7 @@ def test_a_model_that_is_left_open_ranks_below_one_that_is_determined() -> None:
 @pytest.mark.parametrize("jars", [1, 3])
 def test_one_reading_a_jar_leaves_a_yield_without_kinetics(jars: int) -> None:
     net = [np.array([300.0 + 5 * i]) for i in range(jars)]
-    found = fit_material([np.array([40.0])] * jars, net)
+    found = fits_of([np.array([40.0])] * jars, net)
     assert found.choice.model is None
     for fit in found.models.values():
         assert {one.why for one in fit.parameters.values()} == {"too few readings for this model"}
@@ -97,7 +96,7 @@ def test_few_noisy_readings_leave_the_richer_model_open() -> None:
 
 
 def test_too_few_readings_for_any_model() -> None:
-    choice = fit_material([np.array([1.0, 2.0])], [np.array([5.0, 9.0])]).choice
+    choice = fits_of([np.array([1.0, 2.0])], [np.array([5.0, 9.0])]).choice
     assert choice.model is None
     assert choice.words == "No model could be fitted: too few readings."
 
@@ -132,5 +131,5 @@ def test_noise_is_told_apart() -> None:
     days = np.arange(1.0, 46.0)
     rng = np.random.default_rng(6)
     curves = [350 * (1 - np.exp(-0.15 * days)) + 4 * rng.standard_normal(45) for _ in range(3)]
-    independent = fit_material([days] * 3, curves, reported=False).choice.noise
+    independent = fits_of([days] * 3, curves, reported=False).choice.noise
     assert independent.startswith("Errors of neighbouring readings look independent")

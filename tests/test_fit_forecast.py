@@ -10,11 +10,11 @@ from scipy import stats
 
 from bmp.fit.common_errors import Factor
 from bmp.fit.curves import pack
-from bmp.fit.material import MaterialCurves, fit_material, fit_materials
+from bmp.fit.material import MaterialCurves, fit_materials
 from bmp.fit.results import Forecast
 from bmp.fit.tail import fit_tail, reading_noise, spread
 from bmp.trial import FloatArray
-from tests.fit_curves_made import made_jars
+from tests.fit_curves_made import fits_of, made_jars
 
 
 def ahead(
@@ -50,7 +50,7 @@ def test_an_inverse_square_tail_is_found_and_followed_exactly() -> None:
 def test_the_forecast_stops_such_a_tail_when_its_formula_says() -> None:
     """Rate Q/(P t² − Q t) of the total, below 1 % on three days: from day 14.1 + 2 on."""
     days = np.arange(1.0, 13.0)
-    found = fit_material([days], [inverse(days)], reported=False).forecast
+    found = fits_of([days], [inverse(days)], reported=False).forecast
     assert found is not None
     later = np.arange(13.0, 40.0)
     daily = 100 * np.diff(inverse(later - 1), append=0)[:-1] / inverse(later[:-1])
@@ -180,7 +180,7 @@ def test_the_same_readings_give_the_same_forecast() -> None:
 def test_a_forecast_needs_no_model_that_follows_the_curve() -> None:
     days = np.arange(1.0, 12.0)
     late = inverse(days) + np.where(days < 6, 80.0 * np.sin(3 * days), 0.0)
-    found = fit_material([days] * 2, [late, late * 1.01], reported=False)
+    found = fits_of([days] * 2, [late, late * 1.01], reported=False)
     assert found.choice.model is None
     assert found.forecast is not None
     assert found.forecast.final_yield.value is not None

@@ -17,9 +17,9 @@ def test_importing_the_fits_loads_no_heavy_library() -> None:
 
 def test_bulk_work_never_loads_lmfit() -> None:
     code = (
-        "import sys, numpy as np; from bmp.fit.material import fit_material; "
+        "import sys, numpy as np; from bmp.fit.material import MaterialCurves, fit_materials; "
         "t = np.arange(1.0, 30.0); y = 300 * (1 - np.exp(-0.2 * t)); "
-        "fit_material([t], [y], reported=False); print('lmfit' in sys.modules)"
+        "fit_materials([MaterialCurves([t], [y])], reported=False); print('lmfit' in sys.modules)"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False"

@@ -8,10 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bmp.fit.interval import BETWEEN, WITHIN, between_jars
-from bmp.fit.material import MaterialCurves, fit_material, fit_materials
+from bmp.fit.material import MaterialCurves, fit_materials
 from bmp.fit.models import MODELS
 from bmp.fit.results import MaterialFits
-from tests.fit_curves_made import made_jars
+from tests.fit_curves_made import fits_of, made_jars
 
 GOMPERTZ = "modified Gompertz"
 
@@ -32,7 +32,7 @@ def assert_same(
 
 
 def test_every_model_is_there_with_every_jar() -> None:
-    fits = fit_material(*made_jars(GOMPERTZ, (350, 25, 3)))
+    fits = fits_of(*made_jars(GOMPERTZ, (350, 25, 3)))
     assert list(fits.models) == list(MODELS)
     assert all(len(fit.jars) == 3 for fit in fits.models.values())
     assert [list(f.parameters) for f in fits.models.values()] == [
@@ -41,7 +41,7 @@ def test_every_model_is_there_with_every_jar() -> None:
 
 
 def test_three_jars_give_the_interval_between_their_own_values() -> None:
-    fits = fit_material(*made_jars(GOMPERTZ, (350, 25, 3))).models[GOMPERTZ]
+    fits = fits_of(*made_jars(GOMPERTZ, (350, 25, 3))).models[GOMPERTZ]
     assert fits.identified
     for name in ("B0", "Rm", "lag"):
         jars = np.array([jar.parameters[name].value for jar in fits.jars], dtype=np.float64)
@@ -51,7 +51,7 @@ def test_three_jars_give_the_interval_between_their_own_values() -> None:
 
 @pytest.mark.parametrize("jars", [1, 2])
 def test_one_or_two_jars_are_labelled_as_within_the_jar_only(jars: int) -> None:
-    fits = fit_material(*made_jars("first order", (350, 0.2), jars=jars)).models["first order"]
+    fits = fits_of(*made_jars("first order", (350, 0.2), jars=jars)).models["first order"]
     assert {e.interval_from for e in fits.parameters.values()} == {WITHIN}
     assert all(e.ci95 is not None for e in fits.parameters.values())
 
@@ -59,7 +59,7 @@ def test_one_or_two_jars_are_labelled_as_within_the_jar_only(jars: int) -> None:
 def test_an_unfinished_curve_gives_a_bound_and_no_number() -> None:
     days = np.arange(1.0, 9.0)
     times, curves = made_jars("first order", (350, 0.03), days=days, noise=1.0)
-    fit = fit_material(times, curves).models["first order"]
+    fit = fits_of(times, curves).models["first order"]
     level = fit.parameters["B0"]
     assert not fit.identified
     assert level.value is None
@@ -74,17 +74,17 @@ def test_an_unfinished_curve_gives_a_bound_and_no_number() -> None:
 
 def test_a_reading_at_day_zero_is_no_measurement() -> None:
     times, curves = made_jars("first order", (350, 0.2))
-    with_zero = fit_material(
+    with_zero = fits_of(
         [np.concatenate([[0.0], t]) for t in times], [np.concatenate([[0.0], v]) for v in curves]
     )
-    assert values(with_zero) == values(fit_material(times, curves))
+    assert values(with_zero) == values(fits_of(times, curves))
 
 
 def test_jars_may_be_read_at_different_times_and_have_gaps() -> None:
     times, curves = made_jars("first order", (350, 0.2), noise=0.0, scatter=0.0)
     curves[0] = np.where(np.arange(45) % 7 == 3, np.nan, curves[0])
     times[1], curves[1] = times[1][::2], curves[1][::2]
-    fit = fit_material(times, curves).models["first order"]
+    fit = fits_of(times, curves).models["first order"]
     assert fit.parameters["B0"].value == pytest.approx(350, rel=1e-6)
     assert fit.parameters["k"].value == pytest.approx(0.2, rel=1e-6)
 
@@ -93,14 +93,14 @@ def test_materials_together_are_the_materials_one_by_one() -> None:
     first = made_jars("first order", (350, 0.2))
     second = made_jars(GOMPERTZ, (250, 20, 4), jars=2, seed=3, days=np.arange(1.0, 31.0))
     both = fit_materials([MaterialCurves(*first), MaterialCurves(*second)])
-    for found, alone in zip(both, (fit_material(*first), fit_material(*second)), strict=True):
+    for found, alone in zip(both, (fits_of(*first), fits_of(*second)), strict=True):
         assert found.choice.model == alone.choice.model
         assert_same(values(found), values(alone))
 
 
 def test_bulk_and_reported_fits_agree() -> None:
     jars = made_jars(GOMPERTZ, (350, 25, 3))
-    bulk, reported = fit_material(*jars, reported=False), fit_material(*jars)
+    bulk, reported = fits_of(*jars, reported=False), fits_of(*jars)
     assert_same(values(bulk), values(reported))
 
 
@@ -108,8 +108,8 @@ def test_bulk_and_reported_fits_agree() -> None:
 @given(factor=st.floats(0.01, 100.0), order=st.permutations([0, 1, 2]))
 def test_scale_and_order_of_jars_do_not_matter(factor: float, order: list[int]) -> None:
     times, curves = made_jars(GOMPERTZ, (350, 25, 3))
-    plain = fit_material(times, curves, reported=False)
-    turned = fit_material(times, [factor * curves[i] for i in order], reported=False)
+    plain = fits_of(times, curves, reported=False)
+    turned = fits_of(times, [factor * curves[i] for i in order], reported=False)
     assert turned.choice.model == plain.choice.model
     for (model, name), value in values(plain).items():
         scaled = values(turned)[model, name]
@@ -123,7 +123,7 @@ def test_scale_and_order_of_jars_do_not_matter(factor: float, order: list[int]) 
 
 def test_units_follow_the_yield() -> None:
     times, curves = made_jars(GOMPERTZ, (350, 25, 3))
-    fits = fit_material(times, curves, unit="NmL CH4/g fresh mass")
+    fits = fits_of(times, curves, unit="NmL CH4/g fresh mass")
     assert fits.models[GOMPERTZ].parameters["Rm"].unit == "NmL CH4/(g fresh mass d)"
     assert fits.peak_rate.unit == "NmL CH4/(g fresh mass d)"
 
@@ -141,7 +141,7 @@ def test_units_follow_the_yield() -> None:
 def test_no_curve_makes_a_number_that_is_not_one(net: np.ndarray) -> None:
     days = np.arange(1.0, 13.0)
     for jars in (1, 3):
-        fits = fit_material([days] * jars, [net] * jars)
+        fits = fits_of([days] * jars, [net] * jars)
         estimates = [e for f in fits.models.values() for e in f.parameters.values()]
         estimates += [fits.t50_d, fits.t90_d, fits.peak_rate, fits.peak_d]
         for found in estimates:
@@ -152,18 +152,18 @@ def test_no_curve_makes_a_number_that_is_not_one(net: np.ndarray) -> None:
 
 def test_a_material_without_a_jar_is_refused() -> None:
     with pytest.raises(ValueError, match="without a jar"):
-        fit_material([], [])
+        fits_of([], [])
 
 
 def test_jars_that_agree_overrule_an_error_swollen_by_a_model_that_bends_otherwise() -> None:
     """First order after two days of lag, fitted by Gompertz: the levels of the jars agree."""
     days = np.array([*range(1, 15), *range(16, 46, 3)], dtype=float)
     jars = [b * -np.expm1(-0.4 * np.maximum(days - 2.0, 0.0)) for b in (398.0, 404.0, 401.0)]
-    fit = fit_material([days] * 3, jars).models["modified Gompertz"]
+    fit = fits_of([days] * 3, jars).models["modified Gompertz"]
     assert fit.parameters["B0"].value == pytest.approx(401.0, rel=0.02)
     assert fit.parameters["Rm"].value is not None
     far_apart = [jars[0], 2.0 * jars[1], 4.0 * jars[2]]
-    apart = fit_material([days] * 3, far_apart).models["modified Gompertz"].parameters["B0"]
+    apart = fits_of([days] * 3, far_apart).models["modified Gompertz"].parameters["B0"]
     assert apart.value is None or apart.ci95[1] > 2.0 * apart.value
 
 

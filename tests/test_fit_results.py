@@ -6,13 +6,12 @@ import json
 
 import numpy as np
 
-from bmp.fit.material import fit_material
 from bmp.fit.results import fitted_curve
-from tests.fit_curves_made import made_jars
+from tests.fit_curves_made import fits_of, made_jars
 
 
 def test_results_go_into_json_without_a_number_that_is_none() -> None:
-    fits = fit_material(*made_jars("first order", (350, 0.2)))
+    fits = fits_of(*made_jars("first order", (350, 0.2)))
     for fit in fits.models.values():
         text = json.dumps([fit.to_dict(), *(jar.to_dict() for jar in fit.jars)], allow_nan=False)
         assert "rmse" in text
@@ -23,7 +22,7 @@ def test_results_go_into_json_without_a_number_that_is_none() -> None:
 
 
 def test_fitted_curve_draws_the_reported_line() -> None:
-    fit = fit_material(*made_jars("first order", (350, 0.2))).models["first order"]
+    fit = fits_of(*made_jars("first order", (350, 0.2))).models["first order"]
     assert fit.curve is not None
     days = np.array([0.0, 1.0, 10.0])
     b0, k = fit.curve["B0"], fit.curve["k"]

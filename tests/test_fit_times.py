@@ -10,10 +10,9 @@ import pytest
 from bmp.fit.curves import Curves, pack
 from bmp.fit.interval import BETWEEN, WITHIN
 from bmp.fit.jarwise import fit_jarwise
-from bmp.fit.material import fit_material
 from bmp.fit.models import MODELS
 from bmp.fit.times import peak, share_days, time_to_share
-from tests.fit_curves_made import made_jars
+from tests.fit_curves_made import fits_of, made_jars
 
 FINE = np.arange(0.1, 120.0, 0.1)
 
@@ -100,7 +99,7 @@ def test_of_the_day_of_the_highest_rate_no_more_is_said_than_readings_can_tell()
     for jars in (1, 2, 3):
         noise = np.random.default_rng(jars).normal(0, 2, (jars, days.size))
         net = [350 * -np.expm1(-0.3 * days) + one for one in noise]
-        found = fit_material([days] * jars, net, reported=False).peak_d
+        found = fits_of([days] * jars, net, reported=False).peak_d
         assert found.value is None or found.ci95 is not None
         if found.value is not None:
             low, high = found.ci95
@@ -113,7 +112,7 @@ def test_the_limit_of_a_search_is_no_result_however_well_jars_agree_on_it() -> N
     days = np.array([*range(1, 15), *range(16, 46, 3)], dtype=float)
     late = np.maximum(days - 2.0, 0.0)
     net = [b * -np.expm1(-0.166 * late) for b in (483.0, 438.0, 473.0)]
-    found = fit_material([days] * 3, net, reported=False).models["two-pool first order"]
+    found = fits_of([days] * 3, net, reported=False).models["two-pool first order"]
     for estimate in found.parameters.values():
         assert estimate.value is None
         assert estimate.ci95 is None or estimate.ci95[1] is None

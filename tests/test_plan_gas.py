@@ -11,10 +11,10 @@ from bmp.plan.draft import make_draft
 from bmp.plan.gas import (
     gas_curve,
     gauge_kPa,
-    interval_biogas_NmL,
     interval_shares,
     pace_of,
     stop_days,
+    total_biogas_NmL,
     warming_kPa,
 )
 from bmp.plan.literature import LiteratureRange
@@ -53,9 +53,9 @@ def test_any_curve_within_the_literature_stays_within_the_interval(
     name: str, start: float, length: float, k: float, methane: float, share: float, lag: float
 ) -> None:
     feed = LITERATURE[name]
-    low, middle, high = interval_biogas_NmL(
-        LiteratureRange(2.0, 2.0), feed, 37.0, start, start + length
-    )
+    whole = total_biogas_NmL(LiteratureRange(2.0, 2.0), feed)
+    shares = interval_shares(pace_of(feed, 37.0), start, start + length)
+    low, middle, high = (one * share for one, share in zip(whole, shares, strict=True))
 
     def inside(found: object, part: float) -> float:
         return found.low + part * (found.high - found.low)  # type: ignore[attr-defined]

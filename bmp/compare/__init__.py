@@ -1,6 +1,6 @@
 """Which feed is better, by how much, and whether that is more than noise."""
 
-from bmp.compare.bases import AllBases, compare_on_all_bases
+from bmp.compare.bases import AllBases
 from bmp.compare.between_trials import (
     OverTrials,
     compare_inocula,
@@ -38,7 +38,6 @@ __all__ = [
     "compare_all",
     "compare_inocula",
     "compare_mixture",
-    "compare_on_all_bases",
     "compare_over_bridge",
     "compare_pair",
     "compare_trials",

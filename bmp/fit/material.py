@@ -53,34 +53,6 @@ class MaterialCurves:
     """The most that literature or theory allow it; `None`: not known."""
 
 
-def fit_material(
-    time_d: Sequence[FloatArray],
-    net: Sequence[FloatArray],
-    *,
-    unit: str = YIELD_UNIT,
-    reported: bool = True,
-) -> MaterialFits:
-    """Fit every model to one material.
-
-    Parameters
-    ----------
-    time_d, net
-        Days and cumulative net yield, one pair of one-dimensional arrays a counted jar. Readings
-        at or before day 0 are not counted: nothing was measured there.
-    unit
-        Unit of `net`.
-    reported
-        Let lmfit settle the curve through all jars. Without it the batched engine's own optimum
-        stands (the same to 1e-6), which is what work in bulk takes.
-
-    Raises
-    ------
-    ValueError
-        If there is no jar, or a jar has no finite reading after day 0.
-    """
-    return fit_materials([MaterialCurves(time_d, net, unit)], reported=reported)[0]
-
-
 def fit_materials(
     materials: Sequence[MaterialCurves], *, reported: bool = True
 ) -> list[MaterialFits]:
@@ -89,14 +61,16 @@ def fit_materials(
     Parameters
     ----------
     materials
-        The materials of a trial, or of a whole archive.
+        The materials of a trial. Readings at or before day 0 are not counted: nothing was measured
+        there.
     reported
-        As in `fit_material`.
+        Let lmfit settle the curve through all jars. Without it the batched engine's own optimum
+        stands (the same to 1e-6), which is what work in bulk takes.
 
     Raises
     ------
     ValueError
-        As in `fit_material`.
+        If there is no jar, or a jar has no finite reading after day 0.
     """
     if not materials:
         return []

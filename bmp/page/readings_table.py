@@ -52,11 +52,6 @@ class ReadingsTable:
     """Number of the last entry that changed a reading, or a round under the jar ``."""
 
     @property
-    def jar_column(self) -> str:
-        """Return the header of the jars."""
-        return self.columns[0]
-
-    @property
     def time_column(self) -> str:
         """Return the header of the times."""
         return self.columns[1]

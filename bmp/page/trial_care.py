@@ -9,7 +9,6 @@ import shutil
 from pathlib import Path
 from typing import Final
 
-from bmp.page.journal import Entry
 from bmp.page.open_trial import OpenTrial, digest
 from bmp.page.trial_folders import Place, find, free_place, new_folder, safe_name
 
@@ -93,8 +92,3 @@ def bring_back(place: Place, root: Path) -> Path:
     new = free_place(root, stem, suffix)
     os.rename(place.path, new)
     return new
-
-
-def was_named(entries: list[Entry], name: str) -> bool:
-    """Tell whether a trial had a name before."""
-    return any(entry.kind == "name" and entry.before == name for entry in entries)

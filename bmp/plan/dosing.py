@@ -103,11 +103,6 @@ def feed_mass_per_inoculum(ratio: float, inoculum: DosingSolids, sample: DosingS
     return inoculum.VS / (ratio * sample.VS)
 
 
-def mixture_g_per_gVS(ratio: float, inoculum: DosingSolids, sample: DosingSolids) -> float:
-    """Return grams of inoculum and feed together per gram of the feed's VS."""
-    return ratio / inoculum.VS + 1 / sample.VS
-
-
 def liquid_mL(
     request: PlanRequest, inoculum: DosingSolids, samples: Sequence[tuple[float, DosingSolids]]
 ) -> float:

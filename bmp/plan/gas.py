@@ -128,16 +128,6 @@ def total_biogas_NmL(VS_g: LiteratureRange, feed: LiteratureFeed) -> Three:
     return low / share.high, middle / share.middle, high / share.low
 
 
-def interval_biogas_NmL(
-    VS_g: LiteratureRange, feed: LiteratureFeed, warm_C: float, from_d: float, to_d: float
-) -> Three:
-    """Return the least, middle and most biogas that a mass of VS gives between two times."""
-    total = total_biogas_NmL(VS_g, feed)
-    shares = interval_shares(pace_of(feed, warm_C), from_d, to_d)
-    low, middle, high = (t * s for t, s in zip(total, shares, strict=True))
-    return low, middle, high
-
-
 @lru_cache(maxsize=4096)
 def interval_shares(pace: Pace, from_d: float, to_d: float) -> Three:
     """Return the least, middle and largest share of the final gas between two times.

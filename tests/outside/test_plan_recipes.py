@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from bmp.plan.dosing import LEAST_HEADSPACE_ML_PER_G_VS, DosingSolids, mixture_g_per_gVS
+from bmp.plan.dosing import LEAST_HEADSPACE_ML_PER_G_VS
 from bmp.plan.draft import make_draft
 from bmp.plan.literature import read_literature
 from bmp.plan.plan import plan_trial
@@ -82,9 +82,8 @@ def test_column_C_is_impossible_below_the_printed_inoculum() -> None:
     row = ROWS["C"]
 
     def largest(inoculum_VS: float) -> float:
-        inoculum = DosingSolids(inoculum_VS, inoculum_VS, inoculum_VS, True, "")
-        feed = DosingSolids(0.99, 0.99, 0.99, True, "")
-        return 160.0 / (LEAST_HEADSPACE_ML_PER_G_VS + mixture_g_per_gVS(2.0, inoculum, feed))
+        mixture_g_per_gVS = 2.0 / inoculum_VS + 1 / 0.99
+        return 160.0 / (LEAST_HEADSPACE_ML_PER_G_VS + mixture_g_per_gVS)
 
     assert largest(0.0340) >= 1.0 > largest(0.0338)
     printed = published_request(row | {"inoculum_VS_percent": "3.4"})
@@ -111,9 +110,3 @@ def test_half_filled_bottle_needs_no_stated_VS() -> None:
     dose = next(j.dose for j in plan_trial(request, read_literature()).jars if j.name == "D1")
     assert dose.sample_VS_g == pytest.approx(1.50, abs=0.01)
     assert dose.inoculum_g == pytest.approx(150, abs=0.6)
-
-
-def test_mixture_per_VS_is_the_hand_calculation() -> None:
-    inoculum = DosingSolids(0.02, 0.02, 0.02, True, "")
-    feed = DosingSolids(0.99, 0.99, 0.99, True, "")
-    assert mixture_g_per_gVS(2.0, inoculum, feed) == pytest.approx(151.515 / 1.5, rel=1e-5)

@@ -487,7 +487,6 @@ _FRESH = ("fresh", "fresh mass", "fm", "fresh matter", "wet", "wet mass", "frisc
 _DRY = ("ts", "dm", "tm", "tr", "dry matter", "dry", "total solids", "trockenmasse", "trs", "ms",
         "s.m", "sm", "suchej masy", "m.s", "st", "s.t", "materia seca", "sostanza secca", "ds",
         "droge stof")  # fmt: skip
-_VOLUMES = ("of water", "on the tube")
 
 
 def _written(meaning: str, unit: str) -> str:
