@@ -67,6 +67,16 @@ def test_every_column_and_item_says_what_it_is() -> None:
             assert known.otherwise, f"{name}: {known.name}"
 
 
+def test_every_source_says_under_which_terms_its_figures_are() -> None:
+    folders = [one for one in (ROOT / "reference_data").iterdir() if one.is_dir()]
+    assert folders
+    for folder in folders:
+        text = (folder / "SOURCE.md").read_text(encoding="utf-8")
+        terms = " ".join(text.partition("## Terms")[2].split())
+        assert re.search(r"(?i)fact|public domain|licence", terms), folder.name
+        assert re.search(r"authors of this project|nothing was typed", terms), folder.name
+
+
 def test_the_readme_is_short() -> None:
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     assert len(re.sub(r"(?s)```.*?```", "", readme).split()) <= 900

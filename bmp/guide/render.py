@@ -82,7 +82,8 @@ def _tidy(made: Path) -> None:
     for page in made.rglob("*.html"):
         page.write_text(_scrollable(page.read_text(encoding="utf-8")), encoding="utf-8")
     found = json.loads((made / "search" / "search_index.json").read_text(encoding="utf-8"))["docs"]
-    index = json.dumps(found, ensure_ascii=False)
+    # by headings only: a page as a whole would stand there a second time
+    index = json.dumps([one for one in found if "#" in one["location"]], ensure_ascii=False)
     (made / "search_index.js").write_text(f"const SEARCH_INDEX = {index};\n", encoding="utf-8")
     shutil.rmtree(made / "search")
     for name in ("sitemap.xml", "sitemap.xml.gz", "mkdocs.yml", "objects.inv"):

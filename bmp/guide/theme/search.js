@@ -18,7 +18,9 @@ document.addEventListener("keydown", (event) => {
 });
 
 function results(words) {
-  const points = (one) => words.filter((word) => one.title.toLowerCase().includes(word)).length;
+  // words of a title count most; what is for engineers comes last
+  const points = (one) => words.filter((word) => one.title.toLowerCase().includes(word)).length
+    - (one.location.startsWith("developers") ? words.length + 1 : 0);
   const hits = SEARCH_INDEX.filter((one) => {
     const text = (one.title + " " + one.text).toLowerCase();
     return words.every((word) => text.includes(word));
