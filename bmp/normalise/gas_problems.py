@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from bmp.constants import REFERENCE_PRESSURE_KPA
 from bmp.normalise.jars import JarGas, normalise
 from bmp.problem import Problem
 from bmp.trial import Trial
@@ -52,7 +53,15 @@ def falls_seen(trial: Trial, told: Sequence[Problem]) -> tuple[Problem, ...]:
     doubt = any(f"“{word}" in p.what for p in told for word in _TELL_A_FALL)
     if doubt or 1 in rows or not trial.jars:
         return ()
-    sound = replace(trial, readings=readings.where(~np.isin(readings.row, rows)))
+    # what could not be read is as usual: it moves the size of a fall, and hardly its sign
+    usual = {
+        "gas_temperature_C": 20.0,
+        "ambient_kPa": REFERENCE_PRESSURE_KPA,
+        "methane_share": trial.setup.share_before_absorber,
+    }
+    unread = {name: one for name, one in usual.items() if getattr(trial.setup, name) is None}
+    setup = replace(trial.setup, **unread)  # type: ignore[arg-type]
+    sound = replace(trial, setup=setup, readings=readings.where(~np.isin(readings.row, rows)))
     if not sound.readings.jar.size:
         return ()
     with np.errstate(all="ignore"):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from bmp.problem import Problem, Problems, UnusableInput
 from bmp.read.cells import words
@@ -18,6 +19,9 @@ from bmp.read.takeover.answers import answers_path, is_trial
 from bmp.read.tank import TANK_TABLES, read_tank, read_tank_feeds
 from bmp.read.unread import split_unread
 from bmp.trial import Jar, Material, Readings, Setup, Trial
+
+if TYPE_CHECKING:
+    from bmp.read.takeover.take import TakenOver
 
 TABLES = ("trial", "materials", "jars", "readings")
 
@@ -83,13 +87,24 @@ def own_sheet(place: Path) -> Problem:
 
 def _taken_over(place: Path, unfinished: bool) -> tuple[Trial, tuple[Problem, ...]]:
     """Return the trial of a sheet of its owner's own, read by the answers beside it."""
-    from bmp.read.takeover.take import in_own_words, take_over
+    from bmp.read.takeover.take import in_own_words, taken_with_problems
 
-    taken = take_over(place)
+    taken, open_ones = taken_with_problems(place)
     problems = Problems()
     trial = trial_of(taken.tables, place.resolve().stem, problems, unfinished)
+    if open_ones:
+        # what is wrong in a cell is so whatever the answers; what lacks may only follow from them
+        told = (in_own_words(one, taken) for one in problems if one.column or _said(one, taken))
+        places = {(one.table, one.row, one.column) for one in open_ones}
+        more = [one for one in told if (one.table, one.row, one.column) not in places]
+        raise UnusableInput([*open_ones, *more])
     trial = replace(trial, assumed=(*taken.said, *trial.assumed))
     return trial, tuple(in_own_words(problem, taken) for problem in problems)
+
+
+def _said(problem: Problem, taken: TakenOver) -> bool:
+    """Tell whether a problem is about what a person answered for the whole trial."""
+    return problem.table == taken.tables["trial"].name and problem.row not in (None, 1)
 
 
 def trial_of(

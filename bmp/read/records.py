@@ -131,13 +131,28 @@ def materials_of(
             problems.append(
                 rows.problem(index, "name", f"{shown(name)} stands twice", "keep one row")
             )
-        elif role not in ROLES:
-            unread.add(name.lower())
-            what = f"{shown(role or None)} is no role"
-            problems.append(rows.problem(index, "role", what, f"write one of: {', '.join(ROLES)}"))
         else:
-            materials[name.lower()] = _material(rows, index, name, role, problems), index
+            if role not in ROLES:
+                what = f"{shown(role or None)} is no role"
+                wanted = f"write one of: {', '.join(ROLES)}"
+                problems.append(rows.problem(index, "role", what, wanted))
+                role = _only_role_left(rows, index)
+            if role:
+                materials[name.lower()] = _material(rows, index, name, role, problems), index
+            else:
+                unread.add(name.lower())
     return list(materials.values())
+
+
+def _only_role_left(rows: Rows, index: int) -> str:
+    """Return the role that a material has where all others' are known; empty: nobody can tell.
+
+    So what is wrong with it, its jars and their readings is told in the same run.
+    """
+    others = {rows.text("role", i).lower() for i in range(len(rows.table.rows)) if i != index}
+    if not others <= {*ROLES}:
+        return ""
+    return "substrate" if "inoculum" in others else "inoculum"
 
 
 def _too_long(name: str) -> tuple[str, str]:

@@ -192,11 +192,21 @@ def _names_by_number(row: Row, filled: Sequence[int]) -> bool:
     told = (TOTALS.search(text) or "note" in meanings(text) for text in texts)
     if len(values) < 2 or not all(told):
         return False
-    numbers = [float(value) for value in values if isinstance(value, int | float)]
+    numbers = [number for value in values if (number := _plain_number(value)) is not None]
     if len(numbers) == len(values):
-        return all(a < b for a, b in pairwise(numbers))
+        # jars or days: 1 2, or 0 3 7; masses and volumes beside each other are none
+        close = len(numbers) > 2 or numbers[1] - numbers[0] == 1.0
+        whole = all(number.is_integer() for number in numbers)
+        return whole and close and all(a < b for a, b in pairwise(numbers))
     kinds = {type(v) for v in values}
     return len(kinds) == 1 and len({str(v) for v in values}) == len(values)
+
+
+def _plain_number(value: Cell) -> float | None:
+    if isinstance(value, int | float):
+        return float(value)
+    text = str(value).strip().replace(",", ".")
+    return float(text) if re.fullmatch(r"-?\d+(?:\.\d+)?", text) else None
 
 
 # ---------------------------------------------------------------- one table

@@ -12,6 +12,7 @@ from bmp.read.tables import CellTable
 from bmp.read.takeover.answers import (
     ENDING,
     Answers,
+    AnswerSection,
     answers_path,
     as_text,
     open_problems,
@@ -121,20 +122,40 @@ def take_over(place: Path) -> TakenOver:
     UnusableInput
         With everything that is not answered or cannot be read.
     """
+    taken, problems = taken_with_problems(place)
+    if problems:
+        raise UnusableInput(problems)
+    return taken
+
+
+def taken_with_problems(place: Path) -> tuple[TakenOver, tuple[Problem, ...]]:
+    """Return the four tables as far as they can be read, and what is still wrong.
+
+    Raises
+    ------
+    UnusableInput
+        There is no table in it.
+    """
     found, path = look_through(place)
     if not found.mapped:
         what = "there is no table in it that could be readings"
         raise UnusableInput([Problem(place.name, what, "give the sheet with the readings")])
-    problems = [*found.problems, *open_problems(found.answers, found.sections, path.name)]
+    problems = [*found.problems, *open_problems(found.answers, _not_of_cells(found), path.name)]
     problems += _new_columns(found, place, path)
+    # a cell that cannot be read is told at its place in the sheet
     tables, wrong, headers = build_tables(found.mapped, found.answers, path.name)
     problems += wrong
-    if problems:
-        raise UnusableInput(problems)
     said = [f"The sheet is read as {path.name} says."]
     said += [ASSUMED_SHARE_WORDS] if share_assumed(found.answers) else []
     said += [f"Assumed for {s}: {line.key} = {line.value}." for s, line in found.new]
-    return TakenOver(tables, headers, tuple(said))
+    return TakenOver(tables, headers, tuple(said)), tuple(problems)
+
+
+def _not_of_cells(found: Proposal) -> list[AnswerSection]:
+    return [
+        replace(one, lines=tuple(line for line in one.lines if not line.key.startswith("cell ")))
+        for one in found.sections
+    ]
 
 
 def _new_columns(found: Proposal, place: Path, path: Path) -> list[Problem]:
@@ -143,7 +164,7 @@ def _new_columns(found: Proposal, place: Path, path: Path) -> list[Problem]:
     return [
         Problem(path.name, f"[{section}] {line.key} is new", wanted)
         for section, line in found.new
-        if section.startswith("table in ") and line.value not in (NOT_USED, "note")
+        if line.key.startswith("column ") and line.value not in (NOT_USED, "note")
     ]
 
 
@@ -157,4 +178,4 @@ def in_own_words(problem: Problem, taken: TakenOver) -> Problem:
 
 
 __all__ = ["ENDING", "Answers", "TakenOver", "in_own_words", "look_through",
-           "take_over", "write_answers"]  # fmt: skip
+           "take_over", "taken_with_problems", "write_answers"]  # fmt: skip
