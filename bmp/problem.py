@@ -57,7 +57,9 @@ def gathered(problems: Iterable[Problem | str]) -> list[str]:
     for problem in problems:
         kind: object = problem
         if isinstance(problem, Problem):
-            what = _VARIES.sub("#", problem.what)
+            # what stands for an item differs; the item it stands for is the subject
+            said, stands, item = problem.what.partition(" stands for ")
+            what = _VARIES.sub("#", said) + stands + item
             kind = (problem.table, problem.column, what, problem.wanted)
         kinds.setdefault(kind, []).append(problem)
     return [

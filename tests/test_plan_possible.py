@@ -212,7 +212,7 @@ def test_every_refusal_leads_to_a_plan_and_no_plan_is_dangerous(
     feed = MaterialRequest(Material("scraps", "substrate", VS=feed_VS), available_g=feed_g)
     materials = (MaterialRequest(inoculum, available_g=inoculum_g), BEDDING, feed)
     plan_request = but(OPEN, materials=materials, **changes)
-    possible = nearest(plan_request, LITERATURE)
+    possible, _ = nearest(plan_request, LITERATURE)
     assert possible is not None
     plan = plan_trial(possible, LITERATURE)
     closed = plan.request.outlet == "closed"
@@ -325,4 +325,4 @@ def test_an_absorber_goes_before_a_cylinder(
 
 def test_possible_wishes_are_left_alone() -> None:
     assert refusals(OPEN, LITERATURE) == ()
-    assert nearest(OPEN, LITERATURE) is OPEN
+    assert nearest(OPEN, LITERATURE) == (OPEN, ())

@@ -90,7 +90,9 @@ def plan_trial(request: PlanRequest, literature: Mapping[str, LiteratureFeed]) -
         request = dataclasses.replace(request, control=False)
         given_up, found = (f"no control, because {found[0].why}",), refusals(request, literature)
     if found:
-        raise PlanRefused(found, nearest(request, literature))
+        possible, met = nearest(request, literature)
+        later = (dataclasses.replace(one, why=f"with that changed, {one.why}") for one in met)
+        raise PlanRefused((*found, *later), possible)
     draft = fitting_draft(request, literature)
     rounds = plan_rounds(draft)
     if rounds is None:

@@ -34,13 +34,33 @@ def refusals(request: PlanRequest, literature: Mapping[str, LiteratureFeed]) -> 
 
 def nearest(
     request: PlanRequest, literature: Mapping[str, LiteratureFeed], most_rounds: int = 25
-) -> PlanRequest | None:
-    """Return possible request reached by the refusals' own changes; `None`: there are none."""
+) -> tuple[PlanRequest | None, tuple[Refusal, ...]]:
+    """Return the possible request reached by the refusals' own changes, and what is met on the way.
+
+    Returns
+    -------
+    PlanRequest or None
+        `None`: there is none.
+    tuple of Refusal
+        Of items that the request itself is not refused for: who changes only what was told first
+        would meet them next.
+    """
+    met: dict[str, Refusal] = {}
+    first: set[str] | None = None
+    leads_there = True
     for _ in range(most_rounds):
         found = refusals(request, literature)
+        first = {one.item for one in found} if first is None else first
+        met |= {one.item: one for one in found if one.item not in {*first, *met}}
         if not found:
-            return request
-        if any(not r.change for r in found):
-            return None
-        request = dataclasses.replace(request, **found[0].change)
-    return None
+            return request if leads_there else None, tuple(met.values())
+        stuck = [one for one in found if not one.change]
+        if any(not one.meanwhile for one in stuck):
+            break
+        for one in stuck:
+            # only the person can say: what is usual stands in, so that the rest is looked at
+            leads_there = False
+            request = dataclasses.replace(request, **one.meanwhile)
+        if not stuck:
+            request = dataclasses.replace(request, **found[0].change)
+    return None, tuple(met.values())

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from bmp.atmosphere import standard_atmosphere_kPa
 from bmp.plan.items import CHOICES, ITEM_NAMES, ITEMS, NUMBERS, REQUEST_MATERIALS
+from bmp.plan.literature import read_literature
 from bmp.plan.plan_request import MaterialRequest, PlanRequest
+from bmp.plan.possible import nearest, refusals
 from bmp.plan.refusal import PlanRefused, Refusal
+from bmp.plan.request_checks import USUAL_JAR_ML, senseless, unusable_materials
 from bmp.plan.shown_units import shown_units, units_beside
 from bmp.problem import Problem, UnusableInput, shown
 from bmp.read.cells import ERROR_WANTED, Unreadable, is_error, moment, number, words
@@ -75,6 +78,8 @@ def read_request(place: Path) -> WrittenWishes:
         wanted = "add an item “jar volume [mL]”: the inner volume of an empty jar"
         problems.append(Problem(tables["plan"].name, "there is no jar volume", wanted))
     if problems:
+        # what else is told of this request is told in the same run
+        problems += _told_besides(tables, values, rows, materials, problems)
         raise UnusableInput(problems)
     altitude_m = values.pop("altitude_m", None)
     if altitude_m is not None and "ambient_kPa" not in values:
@@ -91,6 +96,36 @@ def read_request(place: Path) -> WrittenWishes:
     names = [tables[name].name for name in ("plan", "materials")]
     said = (tuple(assumed), tuple(ignored))
     return WrittenWishes(request, names[0], rows, *said, names[1], units)
+
+
+_CLOSING = ("outlet", "vessel", "vessel rating", "measured", "methane known by")
+"""Items without which nobody can say what else is impossible."""
+
+
+def _told_besides(
+    tables: Mapping[str, CellTable],
+    values: Mapping[str, Any],
+    rows: dict[str, int],
+    materials: tuple[MaterialRequest, ...],
+    problems: Sequence[Problem],
+) -> list[Problem]:
+    """Return what is refused of the items that could be read, the others being as usual."""
+    read = {name: value for name, value in values.items() if name != "altitude_m"}
+    request = PlanRequest(materials, **({"jar_volume_mL": USUAL_JAR_ML} | read))
+    plan, of_materials = tables["plan"].name, tables["materials"].name
+    unread = [known.name for known in ITEMS if any(f"“{known.name}”" in p.what for p in problems)]
+    literature = read_literature()
+    if any(one.table == of_materials for one in problems):
+        found = senseless(request)
+    elif "jar_volume_mL" not in values:
+        found = (*senseless(request), *unusable_materials(request, literature))
+    else:
+        found = refusals(request, literature)
+        found = (*found, *nearest(request, literature)[1])
+    doubted = {*unread, *(_CLOSING if {*unread} & {*_CLOSING} else ())}
+    told = tuple(one for one in found if one.item not in doubted)
+    written = WrittenWishes(request, plan, rows, (), (), of_materials)
+    return refused_problems(written, PlanRefused(told, None))
 
 
 def _items(

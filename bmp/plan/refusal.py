@@ -21,6 +21,8 @@ class Refusal:
     """The smallest change that would do; empty where only the person can say."""
     change: Mapping[str, Any] = field(default_factory=dict)
     """Fields of `PlanRequest` to replace."""
+    meanwhile: Mapping[str, Any] = field(default_factory=dict)
+    """Fields that stand in for what only the person can say, so that the rest is looked at too."""
 
     def line(self) -> str:
         """Return the refusal as one line."""

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Mapping
+from dataclasses import fields
 from typing import Any
 
 from bmp.limits import POSSIBLE
 from bmp.plan.dosing import D304, LARGEST_FILL
 from bmp.plan.draft import missing_materials
 from bmp.plan.literature import LiteratureFeed
-from bmp.plan.plan_request import OUTLETS, PLACES, VESSELS, PlanRequest
+from bmp.plan.plan_request import OUTLETS, PLACES, VESSELS, MaterialRequest, PlanRequest
 from bmp.plan.refusal import Refusal
+from bmp.trial import Material
 
 # Above this even an open jar foams into its tube: common practice, no source.
 LARGEST_OPEN_FILL = 0.8
@@ -63,14 +65,25 @@ def senseless(request: PlanRequest) -> tuple[Refusal, ...]:
     for name, item, low, high, words in _LIMITS:
         value = getattr(request, name)
         if value is not None and not low <= value <= high:
-            lines.append(Refusal(item, f"{value:g} stands there, right would be {words}", ""))
+            why = f"{value:g} stands there, right would be {words}"
+            lines.append(Refusal(item, why, "", meanwhile=_usual(name)))
     for name, item, allowed in _CHOICES:
         value = getattr(request, name)
         if value not in allowed:
-            lines.append(
-                Refusal(item, f"{value!r} stands there, right would be {' or '.join(allowed)}", "")
-            )
+            why = f"{value!r} stands there, right would be {' or '.join(allowed)}"
+            lines.append(Refusal(item, why, "", meanwhile=_usual(name)))
     return tuple(lines)
+
+
+USUAL_JAR_ML = 1000.0
+"""Of a jar whose size nobody can make sense of, while the rest of a request is looked at."""
+
+
+def _usual(name: str) -> Mapping[str, Any]:
+    """Return what a field is where nothing is given."""
+    if name == "jar_volume_mL":
+        return {name: USUAL_JAR_ML}
+    return {f.name: f.default for f in fields(PlanRequest) if f.name == name}
 
 
 def unusable_materials(
@@ -79,7 +92,8 @@ def unusable_materials(
     """Return a refusal for every material that cannot be dosed as it stands."""
     lines = list(missing_materials(request, literature))
     names = Counter(w.material.name.strip().casefold() for w in request.materials)
-    lines += [f"material {name}: stands there {n} times" for name, n in names.items() if n > 1]
+    repeated = [f"material {name}: stands there {n} times" for name, n in names.items() if n > 1]
+    lines += repeated
     for asked in request.materials:
         VS, TS, name = asked.material.VS, asked.material.TS, asked.material.name
         if VS is not None and not 0 < VS <= 1:
@@ -91,7 +105,18 @@ def unusable_materials(
         ratio = asked.inoculum_to_substrate
         if ratio is not None and not 0.05 <= ratio <= 20:
             lines.append(f"material {name}: a ratio of {ratio:g}; 0.05 to 20 is right")
-    return tuple(Refusal("materials", line, "") for line in lines)
+    bad = {w.material.name for w in request.materials
+           if any(line.startswith(f"material {w.material.name}:") for line in lines)}  # fmt: skip
+    whole = all(line.startswith("material ") for line in lines)
+    stand_in = tuple(_usual_feed(w) if w.material.name in bad else w for w in request.materials)
+    meanwhile = {"materials": stand_in} if whole and not repeated else {}
+    return tuple(Refusal("materials", line, "", meanwhile=meanwhile) for line in lines)
+
+
+def _usual_feed(asked: MaterialRequest) -> MaterialRequest:
+    """Return a material of which all is as usual, so that the rest of a request is looked at."""
+    role, name = asked.material.role, asked.material.name
+    return MaterialRequest(Material(name, role, VS=0.02 if role == "inoculum" else 0.2))
 
 
 def _never_closed(request: PlanRequest) -> Refusal | None:
