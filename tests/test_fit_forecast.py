@@ -124,7 +124,9 @@ def test_early_on_a_second_phase_is_allowed_for_unless_there_is_none() -> None:
     assert unknown.final_yield.ci95[0] == known.final_yield.ci95[0]
     assert unknown.final_yield.ci95[1] == pytest.approx(unknown.final_yield.value / 0.55)
     assert unknown.words.startswith("At the end at least ")
-    assert unknown.stop_day_d == known.stop_day_d
+    assert unknown.stop_day_d.value == known.stop_day_d.value
+    assert known.stop_day_d.ci95 is not None
+    assert unknown.stop_day_d.ci95 == (known.stop_day_d.ci95[0], None)
 
 
 def test_a_second_phase_brings_no_more_than_the_feed_can_give() -> None:
@@ -153,7 +155,9 @@ def test_day_span_and_sentence_agree(until: int) -> None:
     assert span is not None
     assert span[0] is not None
     assert until <= span[0] <= day <= (span[1] or np.inf)
-    assert f"about day {day:.0f} ({span[0]:.0f} to " in found.words
+    until_words = "or later" if span[1] is None else f"to {span[1]:.0f}"
+    assert (span[1] is None) == (until < 17)
+    assert f"about day {day:.0f} ({span[0]:.0f} {until_words})." in found.words
 
 
 @pytest.mark.parametrize("jars", [1, 3])

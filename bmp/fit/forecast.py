@@ -39,6 +39,9 @@ SECOND_PHASE_SHARE: Final = 0.45
 """The part of all gas that a second phase may bring. Common practice, no source."""
 FUTURES: Final = 200
 LONGEST_AHEAD_D: Final = 100.0
+STOP_QUANTILES: Final = (0.025, 0.99)
+"""Of the futures' stop days; with the upper one at 97.5 % feeds of two pools stopped later
+than said in a fifth of trials."""
 FROM_TAILS: Final = "tails of real curves"
 FROM_SECOND_PHASE: Final = "tails of real curves, and a second phase"
 
@@ -121,10 +124,12 @@ def forecast(
     low, high = _yield_limits(ahead, value, _common_half(value, blank_moves, factors))
     if low <= 0 or high > WIDEST_RATIO * low:
         return _no_number(unit, "the readings do not yet show where the curve is heading")
-    stop = _stop_day(ahead, float(tail.day.max()))
     with_second = value / (1 - SECOND_PHASE_SHARE)
     most = max(high, with_second if highest is None else min(with_second, highest))
-    if one_phase or tail.day.max() >= LATEST_SECOND_PHASE_D or most == high:
+    today_d = float(tail.day.max())
+    none_to_come = one_phase or today_d >= LATEST_SECOND_PHASE_D or most == high
+    stop = _stop_day(ahead, today_d, none_to_come)
+    if none_to_come:
         final = Estimate(value, unit, (low, high), FROM_TAILS)
         return Forecast(final, stop, _words(final, stop, one_phase))
     final = Estimate(value, unit, (low, most), FROM_SECOND_PHASE)
@@ -213,12 +218,18 @@ def _yield_limits(ahead: _Ahead, value: float, common: float) -> tuple[float, fl
     return value - float(np.hypot(below, common)), value + float(np.hypot(above, common))
 
 
-def _stop_day(ahead: _Ahead, today_d: float) -> Estimate:
-    """Return the stop day; on which days people will read is known to one step only."""
+def _stop_day(ahead: _Ahead, today_d: float, none_to_come: bool) -> Estimate:
+    """Return the stop day; nobody knows on which days people will read, and what they skip.
+
+    A jar can be read a step sooner than thought and its inoculum make less gas than the blanks, or
+    a round be skipped. Where a second phase may still come there is no last day.
+    """
     day = float(ahead.stop_d[0])
-    low, high = (float(x) for x in np.quantile(ahead.stop_d[1:], (0.025, 0.975), method="nearest"))
-    earliest = min(max(low - ahead.step_d, today_d), day)
-    return Estimate(day, "d", (earliest, max(high, day) if np.isfinite(high) else None), FROM_TAILS)
+    low, high = (float(x) for x in np.quantile(ahead.stop_d[1:], STOP_QUANTILES, method="nearest"))
+    earliest = min(max(low - 2 * ahead.step_d, today_d), day)
+    latest = max(high + ahead.step_d, day)
+    told = none_to_come and np.isfinite(latest)
+    return Estimate(day, "d", (earliest, latest if told else None), FROM_TAILS)
 
 
 def _words(final: Estimate, stop: Estimate, one_phase: bool) -> str:
@@ -244,8 +255,8 @@ def _words_of_two_phases(final: Estimate, high: float, stop: Estimate) -> str:
 def _stop_words(stop: Estimate) -> str:
     assert stop.ci95 is not None
     earliest, latest = stop.ci95
-    until = "later" if latest is None else f"{latest:.0f}"
-    return f"The stop rule will be met about day {stop.value:.0f} ({earliest:.0f} to {until})."
+    span = f"{earliest:.0f} or later" if latest is None else f"{earliest:.0f} to {latest:.0f}"
+    return f"The stop rule will be met about day {stop.value:.0f} ({span})."
 
 
 def _no_number(unit: str, why: str) -> Forecast:

@@ -40,8 +40,23 @@ def test_independent_errors_make_the_interval_within_a_jar_wider_than_need_be() 
     assert np.abs(usual - 0.95).max() < 0.035
 
 
-@pytest.mark.parametrize(("k", "share"), [(0.25, 0.3), (0.4, 0.4)])
-def test_forecasts_hold_though_a_second_phase_follows_on_day_14(k: float, share: float) -> None:
+@pytest.mark.parametrize(("k", "share", "begins"), [(0.25, 0.3, 14.0), (0.4, 0.4, 10.0)])
+def test_forecasts_hold_though_a_second_phase_follows(
+    k: float, share: float, begins: float
+) -> None:
     case = Case("", "first order", (350.0, k), np.arange(1.0, 46.0))
-    count = simulated(case, 10.0, 60, second_share=share)
+    count = simulated(
+        case, 10.0, 60, second_share=share, second_d=begins, blank_share=0.2, solids_u=0.02
+    )
     assert np.mean(count.held) >= 0.85
+    assert np.mean(count.stop_held) >= 0.85
+
+
+@pytest.mark.parametrize("day", [10.0, 20.0])
+def test_forecasts_hold_the_errors_of_blank_and_solids(day: float) -> None:
+    """Among the worst cells of the benchmark: half of the gas is the blank's."""
+    case = Case("", "first order", (350.0, 0.25), np.arange(1.0, 46.0))
+    count = simulated(case, day, 60, blank_share=0.5, solids_u=0.03, one_phase=True)
+    assert len(count.held) >= 0.6 * count.trials
+    assert np.mean(count.held) >= 0.85
+    assert np.mean(count.stop_held) >= 0.85
