@@ -47,7 +47,7 @@ SECOND_PHASES = tuple(
 A fifth of the gas is the blank's, VS is wrong by 2 %."""
 BLANK_SHARES = (0.1, 0.3, 0.5)
 ASKED_ON = (10, 15, 20)
-NEARLY_ALL = 0.99
+NEARLY_ALL = 0.96
 JARS = 3
 
 
@@ -257,9 +257,8 @@ def main(trials: int) -> None:
     shown = [cells for worst, cells in rows if worst < NEARLY_ALL or cells[0].startswith("**")]
     head = ["curve", "day", "unfinished", "given", "yield held", "half width", "stop day held"]
     print(table(head, shown))
-    print(
-        f"\nIn the other {len(rows) - len(shown)} cells the yield's interval held in 99 % or more."
-    )
+    others = len(rows) - len(shown)
+    print(f"\nIn the other {others} cells both intervals held in {100 * NEARLY_ALL:.0f} % or more.")
 
 
 if __name__ == "__main__":
