@@ -254,9 +254,13 @@ def _words_of_two_phases(final: Estimate, high: float, stop: Estimate) -> str:
 
 def _stop_words(stop: Estimate) -> str:
     assert stop.ci95 is not None
-    earliest, latest = stop.ci95
-    span = f"{earliest:.0f} or later" if latest is None else f"{earliest:.0f} to {latest:.0f}"
-    return f"The stop rule will be met about day {stop.value:.0f} ({span})."
+    return f"The stop rule will be met about day {stop.value:.0f} ({span_of_days(stop.ci95)})."
+
+
+def span_of_days(limits: tuple[float | None, float | None]) -> str:
+    """Return the span of a stop day in words: `18 to 27`, or `18 or later`."""
+    earliest, latest = limits
+    return f"{earliest:.0f} or later" if latest is None else f"{earliest:.0f} to {latest:.0f}"
 
 
 def _no_number(unit: str, why: str) -> Forecast:

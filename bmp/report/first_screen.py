@@ -14,6 +14,7 @@ from bmp.borrowed_scatter import FEW_JARS
 from bmp.compare.feed import BASES
 from bmp.compare.pair import Comparison
 from bmp.finding import Finding
+from bmp.fit.forecast import span_of_days
 from bmp.judge.criteria import OPEN
 from bmp.judge.reading_errors import READING_ERRORS
 from bmp.judge.yield_use import CAUTION_WORDS
@@ -367,7 +368,7 @@ def _keep_reading(going: Sequence[str], results: Results) -> str:
     if not days:
         return f"Keep reading {names} until the stop rule is met."
     last, ends = max(days, key=lambda pair: pair[0])
-    span = "" if ends is None else f" ({interval_words(ends)})"
+    span = "" if ends is None else f" ({span_of_days(ends)})"
     return f"Keep reading {names}, until about day {ceil(last)}{span}."
 
 
