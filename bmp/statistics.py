@@ -48,7 +48,8 @@ class Components:
     denominator: FloatArray
     """Variance of the denominator, from each source."""
     dof: FloatArray
-    """Degrees of freedom of each source, shape (sources,); infinite: taken as known."""
+    """Degrees of freedom of each source, shape (sources,) or (..., sources); infinite: taken as
+    known."""
 
     def along(self, ratio: FloatArray | float) -> FloatArray:
         """Return the variances of numerator - ratio * denominator. Shape (..., sources)."""
@@ -174,15 +175,17 @@ def two_sided_sum_p(t: FloatArray, variances: FloatArray, dof: FloatArray) -> Fl
 
     at_low, at_high = above(low), above(high)
     for _ in range(_STEPS):
-        if not (high - low > 1e-7).any():
+        # what is found stays: a p-value must not depend on its company
+        wide = high - low > 1e-7
+        if not wide.any():
             break
         fall = at_low - at_high
         part = np.clip(at_low / np.where(fall > 0, fall, 1.0), 0.02, 0.98)
         middle = low + part * (high - low)
         value = above(middle)
-        right = value > 0
+        right, left = wide & (value > 0), wide & ~(value > 0)
         low, at_low = np.where(right, middle, low), np.where(right, value, at_low)
-        high, at_high = np.where(right, high, middle), np.where(right, at_high, value)
+        high, at_high = np.where(left, middle, high), np.where(left, value, at_high)
     return np.asarray(np.where(np.isfinite(t), np.exp((low + high) / 2), 0.0))
 
 
@@ -315,7 +318,8 @@ def _fieller_end(
         part.sum(axis=-1)
         for part in (components.numerator, components.both, components.denominator)
     )
-    ratio = start
+    # what is found stays: an end must not depend on its company
+    ratio, found = start, np.zeros(np.shape(start), dtype=bool)
     for _ in range(60):
         at = np.where(np.isfinite(ratio), ratio, start)
         t2 = critical(components.along(at), components.dof) ** 2
@@ -324,12 +328,12 @@ def _fieller_end(
             root = (b + side * np.sqrt(np.maximum(b**2 - a * c, 0.0))) / a
         root = np.where(a > 0, root, side * np.inf)
         # Once unbounded there is no point at which to take degrees of freedom: stay there.
-        new = np.where(np.isfinite(ratio), root, ratio)
+        new = np.where(np.isfinite(ratio) & ~found, root, ratio)
         with np.errstate(invalid="ignore"):
-            still = (new == ratio) | (np.abs(new - ratio) <= 1e-13 * (1.0 + np.abs(ratio)))
-        if still.all():
-            return new
+            found |= (new == ratio) | (np.abs(new - ratio) <= 1e-13 * (1.0 + np.abs(ratio)))
         ratio = new
+        if found.all():
+            break
     return ratio
 
 

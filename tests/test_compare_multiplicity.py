@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from bmp.compare import compare_all, compare_pair
 from bmp.compare.multiplicity import with_holm
+from bmp.compare.pair import compare_pairs
 from bmp.statistics import bartlett_p, holm
 from tests.compare_feeds import GOAT, HAY, HORSE, SCRAPS, feed
 
@@ -107,3 +108,11 @@ def test_spreads_without_scatter_are_not_alike() -> None:
 def test_holm_over_a_single_comparison_changes_nothing() -> None:
     alone = compare_pair(GOAT, HORSE)
     assert with_holm([alone])[0] == alone
+
+
+def test_a_pair_has_the_same_figures_in_any_company() -> None:
+    """All pairs are worked out together; what is found of one must not wait for another."""
+    spread = feed("spread", [150.0, 320.0, 240.0, 90.0])
+    pairs = [(GOAT, HORSE), (GOAT, spread), (HORSE, spread), (spread, HAY)]
+    for pair, together in zip(pairs, compare_pairs(pairs), strict=True):
+        assert together == compare_pairs([pair])[0]

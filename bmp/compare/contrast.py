@@ -51,7 +51,10 @@ def components(
     rows = [*_jar_rows(samples, n, d), *_blank_rows(samples, n, d), *_factor_rows(samples, n, d)]
     shape = np.broadcast_shapes(*(np.shape(part) for row in rows for part in row[1:4]))
     stacked = [
-        np.stack([np.broadcast_to(row[i], shape) for row in rows], axis=-1) for i in (1, 2, 3)
+        np.array([row[i] for row in rows])
+        if shape == ()
+        else np.stack([np.broadcast_to(row[i], shape) for row in rows], axis=-1)
+        for i in (1, 2, 3)
     ]
     return Components(
         sources=tuple(row[0] for row in rows),

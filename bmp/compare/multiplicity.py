@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 
 from bmp.compare.feed import Feed, FeedSample, NotComparable, sample_of
-from bmp.compare.pair import Comparison, compare_pair, ratio_estimate
+from bmp.compare.pair import Comparison, compare_pairs, ratio_estimate
 from bmp.estimate import Estimate
 from bmp.statistics import Components, bartlett_p, holm
 
@@ -76,9 +76,8 @@ def compare_all(
     """
     if against is not None and against not in [f.name for f in feeds]:
         raise KeyError(against)
-    pairs = _with_borrowed_holm(
-        [compare_pair(a, b, quantity, basis, bucket_L) for a, b in _pairs_asked(feeds, against)]
-    )
+    asked = _pairs_asked(feeds, against)
+    pairs = _with_borrowed_holm(compare_pairs(asked, quantity, basis, bucket_L))
     question = "all pairs" if against is None else f"all against {against}"
     judged = [c for c in pairs if not c.no_verdict]
     if len(judged) < 2:

@@ -15,7 +15,6 @@ from bmp.estimate import Estimate
 from bmp.statistics import (
     Components,
     Critical,
-    Interval,
     detectable_difference,
     difference_interval,
     fieller_interval,
@@ -114,6 +113,24 @@ def compare_samples(
     bucket_L : float
         Size of the bucket, for the words.
     """
+    return _with_intervals([_prepared(samples, a, b, quantity, basis, bucket_L)])[0]
+
+
+@dataclass(frozen=True, eq=False)
+class _Prepared:
+    """A comparison without its intervals."""
+
+    bare: Comparison
+    difference: Components | None
+    """`None`: there is no verdict."""
+    ratio: Components | None
+    apart: str = ""
+    """Why there is no verdict for all its figures; empty where there is one."""
+
+
+def _prepared(
+    samples: Sequence[FeedSample], a: Side, b: Side, quantity: str, basis: str, bucket_L: float
+) -> _Prepared:
     used = [s for s, wa, wb in zip(samples, a.weights, b.weights, strict=True) if wa or wb]
     mean_a, mean_b = float(contrast(samples, a.weights)), float(contrast(samples, b.weights))
     unit = unit_of(quantity, basis)
@@ -136,53 +153,87 @@ def compare_samples(
     )
     single = without_scatter(used)
     if single:
-        return _without_verdict(bare, f"one jar only of {' and of '.join(single)}")
-    weights = np.subtract(a.weights, b.weights)
-    parts = components(samples, weights)
+        why = f"one jar only of {' and of '.join(single)}"
+        return _Prepared(_without_verdict(bare, why), None, None)
+    parts = components(samples, np.subtract(a.weights, b.weights))
     if not parts.numerator.sum() > 0:
-        return _without_verdict(
-            bare, f"the jars agree to the last digit, so {a.name} and {b.name} show no scatter"
-        )
-    interval = difference_interval(np.asarray(mean_a - mean_b), parts)
-    return _with_intervals(bare, interval, parts, components(samples, a.weights, b.weights))
+        why = f"the jars agree to the last digit, so {a.name} and {b.name} show no scatter"
+        return _Prepared(_without_verdict(bare, why), None, None)
+    return _Prepared(bare, parts, components(samples, a.weights, b.weights))
 
 
 def compare_pair(
     a: Feed, b: Feed, quantity: str = "yield", basis: str = "VS", bucket_L: float = 10.0
 ) -> Comparison:
-    """Compare two feeds of one trial in one quantity on one basis.
+    """Compare two feeds of one trial in one quantity on one basis, as `compare_pairs` does many."""
+    return compare_pairs([(a, b)], quantity, basis, bucket_L)[0]
+
+
+def compare_pairs(
+    pairs: Sequence[tuple[Feed, Feed]],
+    quantity: str = "yield",
+    basis: str = "VS",
+    bucket_L: float = 10.0,
+) -> list[Comparison]:
+    """Compare pairs of feeds of one trial in one quantity on one basis, all pairs at once.
 
     A quantity that is not determined, or a basis that is not known, gives a comparison without
     verdict that says so.
     """
-    ends = _ends(a, b)
-    try:
-        samples = [sample_of(feed, quantity, basis, bucket_L) for feed in (a, b)]
-    except NotComparable as missing:
-        bare = not_comparable(a.name, b.name, quantity, basis, str(missing))
-        return replace(
-            bare,
-            **ends,
-            jars_a=len(a.jars),
-            jars_b=len(b.jars),
-            trial_a=a.trial,
-            trial_b=b.trial,
-            bucket_L=bucket_L,
+    samples: dict[int, FeedSample | NotComparable] = {}
+    for feed in (one for pair in pairs for one in pair):
+        if id(feed) not in samples:
+            samples[id(feed)] = _sample_or_why(feed, quantity, basis, bucket_L)
+    own, lent = [], {}
+    for number, (a, b) in enumerate(pairs):
+        both = [samples[id(feed)] for feed in (a, b)]
+        known = [one for one in both if isinstance(one, FeedSample)]
+        sides = Side(a.name, (1.0, 0.0)), Side(b.name, (0.0, 1.0))
+        if len(known) == len(both):
+            own.append(_prepared(known, *sides, quantity, basis, bucket_L))
+        else:
+            why = next(str(one) for one in both if isinstance(one, NotComparable))
+            own.append(_Prepared(_nothing_known(a, b, quantity, basis, bucket_L, why), None, None))
+            continue
+        apart = _read_to_other_days(a, b) if quantity == "yield" else ""
+        if apart:
+            own[-1] = replace(own[-1], apart=apart)
+        elif quantity == "yield" and a.lent is not None and b.lent is not None:
+            with_loan = [with_lent(known[0], a.lent), with_lent(known[1], b.lent)]
+            lent[number] = _prepared(with_loan, *sides, quantity, basis, bucket_L)
+    found = _with_intervals([*own, *lent.values()])
+    borrowed = dict(zip(lent, found[len(pairs) :], strict=True))
+    return [
+        replace(
+            one,
+            **_ends(a, b),
+            no_verdict=prepared.apart or one.no_verdict,
+            borrowed=replace(borrowed[number], **_ends(a, b)) if number in borrowed else None,
         )
-    sides = Side(a.name, (1.0, 0.0)), Side(b.name, (0.0, 1.0))
-    found = replace(compare_samples(samples, *sides, quantity, basis, bucket_L), **ends)
-    apart = _read_to_other_days(a, b) if quantity == "yield" else ""
-    if apart:
-        return replace(found, no_verdict=apart)
-    if quantity != "yield" or a.lent is None or b.lent is None:
-        return found
-    lent = [
-        with_lent(sample, feed.lent)
-        for sample, feed in zip(samples, (a, b), strict=True)
-        if feed.lent
+        for number, (one, prepared, (a, b)) in enumerate(zip(found, own, pairs, strict=False))
     ]
-    borrowed = compare_samples(lent, *sides, quantity, basis, bucket_L)
-    return replace(found, borrowed=replace(borrowed, **ends))
+
+
+def _sample_or_why(
+    feed: Feed, quantity: str, basis: str, bucket_L: float
+) -> FeedSample | NotComparable:
+    try:
+        return sample_of(feed, quantity, basis, bucket_L)
+    except NotComparable as missing:
+        return missing
+
+
+def _nothing_known(
+    a: Feed, b: Feed, quantity: str, basis: str, bucket_L: float, why: str
+) -> Comparison:
+    return replace(
+        not_comparable(a.name, b.name, quantity, basis, why),
+        jars_a=len(a.jars),
+        jars_b=len(b.jars),
+        trial_a=a.trial,
+        trial_b=b.trial,
+        bucket_L=bucket_L,
+    )
 
 
 SHORTEST_PART: Final = 0.8
@@ -246,36 +297,74 @@ def ratio_estimate(
     if bare.value is None:
         return bare
     low, high = fieller_interval(np.asarray(mean_a), np.asarray(mean_b), parts, critical)
+    return _bounded_ratio(bare, float(low), float(high))
+
+
+def _bounded_ratio(bare: Estimate, low: float, high: float) -> Estimate:
+    """Return a ratio with its Fieller interval, or why there is none."""
+    if bare.value is None:
+        return bare
     if not (math.isfinite(low) and math.isfinite(high)):
         why = "the value it is divided by may be zero, so the ratio has no bound"
         return Estimate(bare.value, "1", why=why)
-    return Estimate(bare.value, "1", (float(low), float(high)), "Fieller")
+    return Estimate(bare.value, "1", (low, high), "Fieller")
 
 
-def _with_intervals(
-    bare: Comparison, interval: Interval, parts: Components, both: Components
-) -> Comparison:
-    assert bare.mean_a is not None
-    assert bare.mean_b is not None
-    total = float(parts.numerator.sum())
-    shares = zip(parts.sources, parts.numerator / total, strict=True)
-    dof = interval.dof
-    return replace(
-        bare,
-        difference=Estimate(
-            bare.mean_a - bare.mean_b,
-            bare.unit,
-            (float(interval.low), float(interval.high)),
-            "this pair alone",
+def _with_intervals(prepared: Sequence[_Prepared]) -> list[Comparison]:
+    """Return comparisons with their intervals, those of as many sources of error together."""
+    done = [one.bare for one in prepared]
+    groups: dict[int, list[int]] = {}
+    for number, one in enumerate(prepared):
+        if one.difference is not None:
+            groups.setdefault(len(one.difference.sources), []).append(number)
+    for numbers in groups.values():
+        bare = [prepared[number].bare for number in numbers]
+        parts = _stacked([prepared[number].difference for number in numbers])
+        both = _stacked([prepared[number].ratio for number in numbers])
+        mean_a, mean_b = (
+            np.array([getattr(one, name) for one in bare]) for name in ("mean_a", "mean_b")
+        )
+        interval = difference_interval(mean_a - mean_b, parts)
+        low, high = fieller_interval(mean_a, mean_b, both)
+        total = parts.numerator.sum(axis=-1)
+        told = zip(
+            numbers, bare, interval.low, interval.high, low, high, interval.standard_error,
+            interval.dof, interval.p, detectable_difference(interval),
+            detectable_difference(interval, power=0.8), parts.numerator / total[:, None],
+            strict=True,
+        )  # fmt: skip
+        for number, one, *figures, shares in told:
+            least, most, ratio_low, ratio_high, error, dof, p, shown, shown_often = map(
+                float, figures
+            )
+            sources = prepared[number].difference
+            assert sources is not None
+            done[number] = replace(
+                one,
+                difference=Estimate(
+                    one.difference.value, one.unit, (least, most), "this pair alone"
+                ),
+                ratio=_bounded_ratio(one.ratio, ratio_low, ratio_high),
+                standard_error=error,
+                dof=dof if dof < 1e8 else None,
+                p=p,
+                p_adjusted=p,
+                detectable=shown,
+                detectable_four_in_five=shown_often,
+                variance_shares=dict(zip(sources.sources, shares.tolist(), strict=True)),
+            )
+    return done
+
+
+def _stacked(parts: Sequence[Components | None]) -> Components:
+    """Return the components of several contrasts of as many sources, one row each."""
+    known = [one for one in parts if one is not None]
+    return Components(
+        known[0].sources,
+        *(
+            np.stack([getattr(one, name) for one in known])
+            for name in ("numerator", "both", "denominator", "dof")
         ),
-        ratio=ratio_estimate(bare.mean_a, bare.mean_b, both),
-        standard_error=float(interval.standard_error),
-        dof=float(dof) if dof < 1e8 else None,
-        p=float(interval.p),
-        p_adjusted=float(interval.p),
-        detectable=float(detectable_difference(interval)),
-        detectable_four_in_five=float(detectable_difference(interval, power=0.8)),
-        variance_shares={name: float(share) for name, share in shares},
     )
 
 
