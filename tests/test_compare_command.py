@@ -88,7 +88,7 @@ def test_the_trials_own_report_tells_it_too(trials: tuple[Path, Path], tmp_path:
     assert "Goat bedding gave 20 % more methane" in page
     assert 'id="comparison-differences-' in page
     assert (out / "figures" / "comparison-means.png").is_file()
-    rows = list(load_workbook(out / "results.xlsx", read_only=True)["comparisons"].values)
+    rows = list(load_workbook(out / "results.xlsx")["comparisons"].values)
     assert len(rows) == 1 + len(results["comparisons"])
     assert rows[1][-1] == first["words"]
     difference = [str(name).startswith("difference") for name in rows[0]].index(True)

@@ -93,7 +93,7 @@ def test_many_feeds_are_compared_too(tmp_path: Path) -> None:
 
     folder = invented(tmp_path / "many", 27, 8)
     found = directly(analysed, Place("many", folder), "")
-    page, said = directly(compared, [found.results], ["many"])
+    page, said = directly(compared, [found.results], ["many"], ())
     # seven feeds: each pair has its sentence, and the page ranks them
     assert len(said) == 21
     assert "<th>Group</th>" in page
