@@ -12,6 +12,7 @@ from bmp.fit.interval import BETWEEN, WITHIN
 from bmp.fit.jarwise import fit_jarwise
 from bmp.fit.models import MODELS
 from bmp.fit.times import peak, share_days, time_to_share
+from tests.benchmarks.kinetics_intervals import Cell, Truth, held
 from tests.fit_curves_made import fits_of, made_jars
 
 FINE = np.arange(0.1, 120.0, 0.1)
@@ -132,3 +133,9 @@ def test_curves_from_slow_to_all_but_a_stair_reach_a_share_on_the_day_of_the_clo
     for share in (0.1, 0.5, 0.9):
         expected = lag - np.log(1.0 - share * value[:, -1] / 300.0) / k
         assert share_days(curves, share, known) == pytest.approx(expected, abs=1e-10)
+
+
+def test_the_blank_bends_the_curve_between_two_readings() -> None:
+    """t50 before the first reading rests on the model alone: so does what a blank does to it."""
+    cell = Cell(Truth("first order", (300.0, 0.3)), "every 3 d", 0.5, 0.0, 5, False)
+    assert 92.8 < held(cell, 2500, np.random.default_rng(5))["t50"] < 96

@@ -12,10 +12,11 @@ from bmp.fit.choice import CANDIDATES
 from bmp.fit.common_errors import parameter_moves
 from bmp.fit.curves import Curves, table
 from bmp.fit.interval import series_limits
+from bmp.fit.jarwise import Jarwise
 from bmp.fit.models import MODELS
 from bmp.fit.series import SeriesFits
 from bmp.fit.series import fit_series as fit_packed
-from bmp.fit.times import errors_of_days, share_days
+from bmp.fit.times import errors_of_days, named_without, share_days
 from bmp.jar_columns import JarColumns
 from bmp.net import COMMON_FACTORS, NetCurves, Yields, blank_moves_of_rows
 from bmp.normalise import JarGas
@@ -174,11 +175,13 @@ def _times(fits: SeriesFits, common: _Common) -> dict[str, Limits]:
         rows = np.flatnonzero(by_jar == (model or ""))
         chosen, part = None if model is None else fits.jarwise[model], curves.rows(rows)
         again = np.tile(rows, len(values))
+        named = None if chosen is None else _named(chosen, rows, part, less[:, rows])
         each = Curves(
             curves.time_d[again], values[:, rows].reshape(again.size, -1), curves.valid[again]
         )
         for i, share in enumerate(TIMES.values()):
-            days[i][:, rows] = share_days(each, share, chosen, again).reshape(len(values), -1)
+            found_d = share_days(each, share, chosen, again, named)
+            days[i][:, rows] = found_d.reshape(len(values), -1)
             error[i, rows], degrees[rows] = errors_of_days(
                 part, share, days[i, 0, rows], chosen, rows
             )
@@ -193,6 +196,12 @@ def _times(fits: SeriesFits, common: _Common) -> dict[str, Limits]:
         )
         found[name] = _where(~below[0], value, *limits)
     return found
+
+
+def _named(fits: Jarwise, rows: IntArray, curves: Curves, less: FloatArray) -> FloatArray:
+    """Return the jars' parameters, then those without each blank, one below the other."""
+    without = named_without(fits, rows, curves, less)
+    return np.concatenate([fits.named[rows][None], without]).reshape(-1, fits.named.shape[1])
 
 
 def _influence(without: FloatArray, blanks: IntArray) -> FloatArray:

@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 
 from bmp.estimate import Estimate
-from bmp.fit.common_errors import Factor, mean_moves
+from bmp.fit.common_errors import Factor, mean_moves, parameter_moves
 from bmp.fit.curves import Curves, crossing_and_reading
 from bmp.fit.interval import estimate
 from bmp.fit.jarwise import Jarwise
@@ -77,17 +77,42 @@ def moves_of_days(
     blanks = len(shifts)
     if blanks < 2 or (curves.value[:, -1] <= 0).any():
         return ()
+    less = np.stack(shifts) / (blanks - 1)
+    named = None if fits is None else named_without(fits, rows, curves, less)
     means = []
-    for shift in shifts:
-        without = Curves(curves.time_d, curves.value - shift / (blanks - 1), curves.valid)
+    for i in range(blanks):
+        without = Curves(curves.time_d, curves.value - less[i], curves.valid)
         if (without.value[:, -1] <= 0).any():
             return ()
-        means.append(share_days(without, share, fits, rows).mean())
+        bent = None if named is None else named[i]
+        means.append(share_days(without, share, fits, rows, bent).mean())
     return tuple(jackknife_influence(np.array(means)).tolist())
 
 
+def named_without(fits: Jarwise, rows: IntArray, curves: Curves, less: FloatArray) -> FloatArray:
+    """Return the jars' parameters without each blank, to first order. Shape (blanks, jars, p).
+
+    Parameters
+    ----------
+    fits, rows, curves
+        Fits of a model, the jars' rows in them, and their curves.
+    less
+        What falls away from each reading without each blank, shape (blanks, jars, readings).
+    """
+    named = fits.named[rows]
+    with np.errstate(all="ignore"):
+        moved = named + parameter_moves(fits.model, curves, named, -less)
+    # where a parameter would turn round, the curve is not near enough to a line to say
+    sound: FloatArray = np.where(moved * named > 0, moved, named)
+    return sound
+
+
 def share_days(
-    curves: Curves, share: float, fits: Jarwise | None, rows: IntArray | None = None
+    curves: Curves,
+    share: float,
+    fits: Jarwise | None,
+    rows: IntArray | None = None,
+    named: FloatArray | None = None,
 ) -> FloatArray:
     """Return when each jar first reached a share of its last reading. Shape (jars,).
 
@@ -100,6 +125,8 @@ def share_days(
     fits, rows
         The chosen model's fits and the jars' rows in them (all of them by default): between two
         readings the jar bends as its model does, what it misses interpolated. `None`: straight.
+    named
+        Parameters by which the jars bend, shape (jars, p); those of the fits by default.
 
     Notes
     -----
@@ -110,7 +137,8 @@ def share_days(
     straight, after = crossing_and_reading(curves, level)
     if fits is None:
         return straight
-    named = fits.named if rows is None else fits.named[rows]
+    if named is None:
+        named = fits.named if rows is None else fits.named[rows]
     hit = np.arange(len(level))
     high, v1 = curves.time_d[hit, after], curves.value[hit, after]
     first = after == 0

@@ -20,7 +20,7 @@ from bmp.fit.curves import Curves
 from bmp.fit.interval import series_limits
 from bmp.fit.jarwise import Jarwise, fit_jarwise
 from bmp.fit.models import MODELS
-from bmp.fit.times import errors_of_days, share_days
+from bmp.fit.times import errors_of_days, named_without, share_days
 from bmp.statistics import jackknife_influence
 from bmp.trial import FloatArray
 from tests.benchmarks.simulated import table
@@ -159,11 +159,13 @@ class Jars:
 def _time_moves(
     share: float, curves: Curves, fits: Jarwise, moves: FloatArray, n: int
 ) -> FloatArray:
+    less = np.repeat(moves.transpose(1, 0, 2), n, axis=1) / (BLANKS - 1)
+    named = named_without(fits, np.arange(len(curves.value)), curves, less)
     without = []
     for i in range(BLANKS):
-        shift = np.repeat(moves[:, i], n, axis=0) / (BLANKS - 1)
-        moved = Curves(curves.time_d, curves.value - shift, curves.valid)
-        without.append(share_days(moved, share, fits).reshape(-1, n).mean(axis=1))
+        moved = Curves(curves.time_d, curves.value - less[i], curves.valid)
+        days = share_days(moved, share, fits, named=named[i])
+        without.append(days.reshape(-1, n).mean(axis=1))
     return jackknife_influence(np.stack(without, axis=-1))
 
 
