@@ -82,6 +82,31 @@ def _of_rows(name: str, columns: Sequence[Column], rows: Iterable[Sequence[Any]]
 # --- yields ------------------------------------------------------------------------------------
 
 
+YIELDS: Final = (
+    Column("series", "series", TEXT, 24),
+    Column("material", "material", TEXT, 24),
+    Column("role", "role", TEXT, 10),
+    Column("bmp", "yield", ONE, 8),
+    Column("unit", "unit", TEXT, 16),
+    Column("ci95_low", "95 % interval from", ONE, 9),
+    Column("ci95_high", "to", ONE, 8),
+    Column("u", "standard uncertainty of the mean"),
+    Column("sd", "standard deviation, blank and VS in it"),
+    Column("jars", "jars that count", WHOLE, 8),
+    Column("jars_left_out", "jars left out", WHOLE, 8),
+    Column("time_d", "day of the yield", TWO, 9),
+    Column("finished", "finished", TEXT, 9),
+    Column("per_fresh_NmL_per_g", "yield per fresh mass [NmL CH4/g]", TWO, 13),
+    Column("blank_percent", "blank's share of the methane [%]", ONE, 12),
+    Column("t50_d", "to half of the yield [d]", TWO, 10),
+    Column("t90_d", "to 90 % of the yield [d]", TWO, 10),
+    Column("chosen_model", "model chosen", TEXT, 20),
+    Column("why_no_interval", "why no interval", TEXT, 34),
+    Column("reliable_for", "verdict", TEXT, 44),
+)
+"""A row a series; an archive's table of materials has those of the same name."""
+
+
 def yields_table(results: Results) -> Table:
     """Return a row a series with its yield, its errors and its times.
 
@@ -89,50 +114,29 @@ def yields_table(results: Results) -> Table:
     """
     yields = results.yields
     fits = [results.fits.get(one.series) for one in yields]
-    columns: list[tuple[Column, Sequence[Any]]] = [
-        (Column("series", "series", TEXT, 24), [one.series for one in yields]),
-        (Column("material", "material", TEXT, 24), [one.material for one in yields]),
-        (Column("role", "role", TEXT, 10), [one.role for one in yields]),
-        (Column("bmp", "yield", ONE, 8), [one.value for one in yields]),
-        (Column("unit", "unit", TEXT, 16), [one.unit for one in yields]),
-        (
-            Column("ci95_low", "95 % interval from", ONE, 9),
-            [one.ci95 and one.ci95[0] for one in yields],
-        ),
-        (Column("ci95_high", "to", ONE, 8), [one.ci95 and one.ci95[1] for one in yields]),
-        (Column("u", "standard uncertainty of the mean"), [one.u for one in yields]),
-        (Column("sd", "standard deviation, blank and VS in it"), [one.sd for one in yields]),
-        (Column("jars", "jars that count", WHOLE, 8), [len(one.jars) for one in yields]),
-        (
-            Column("jars_left_out", "jars left out", WHOLE, 8),
-            [len(results.left_out(one.series)) or None for one in yields],
-        ),
-        (Column("time_d", "day of the yield", TWO, 9), [one.time_d for one in yields]),
-        (
-            Column("finished", "finished", TEXT, 9),
-            [one.finished for one in yields],
-        ),
-        (
-            Column("per_fresh_NmL_per_g", "yield per fresh mass [NmL CH4/g]", TWO, 13),
-            [one.per_fresh for one in yields],
-        ),
-        (
-            Column("blank_percent", "blank's share of the methane [%]", ONE, 12),
-            [one.blank_percent for one in yields],
-        ),
-        (Column("t50_d", "to half of the yield [d]", TWO, 10), [f and f.t50_d.value for f in fits]),
-        (Column("t90_d", "to 90 % of the yield [d]", TWO, 10), [f and f.t90_d.value for f in fits]),
-        (Column("chosen_model", "model chosen", TEXT, 20), [f and f.choice.model for f in fits]),
-        (
-            Column("why_no_interval", "why no interval", TEXT, 34),
-            [one.why_no_interval for one in yields],
-        ),
-        (
-            Column("reliable_for", "verdict", TEXT, 44),
-            [results.feed_verdicts.get(one.series) for one in yields],
-        ),
-    ]
-    return _table("yields", columns)
+    values: dict[str, Sequence[Any]] = {
+        "series": [one.series for one in yields],
+        "material": [one.material for one in yields],
+        "role": [one.role for one in yields],
+        "bmp": [one.value for one in yields],
+        "unit": [one.unit for one in yields],
+        "ci95_low": [one.ci95 and one.ci95[0] for one in yields],
+        "ci95_high": [one.ci95 and one.ci95[1] for one in yields],
+        "u": [one.u for one in yields],
+        "sd": [one.sd for one in yields],
+        "jars": [len(one.jars) for one in yields],
+        "jars_left_out": [len(results.left_out(one.series)) or None for one in yields],
+        "time_d": [one.time_d for one in yields],
+        "finished": [one.finished for one in yields],
+        "per_fresh_NmL_per_g": [one.per_fresh for one in yields],
+        "blank_percent": [one.blank_percent for one in yields],
+        "t50_d": [f and f.t50_d.value for f in fits],
+        "t90_d": [f and f.t90_d.value for f in fits],
+        "chosen_model": [f and f.choice.model for f in fits],
+        "why_no_interval": [one.why_no_interval for one in yields],
+        "reliable_for": [results.feed_verdicts.get(one.series) for one in yields],
+    }
+    return Table("yields", YIELDS, tuple(values[column.name] for column in YIELDS))
 
 
 # --- readings ----------------------------------------------------------------------------------

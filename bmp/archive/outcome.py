@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
@@ -28,20 +28,32 @@ from bmp.problem import Problem
 from bmp.read.complete import check_complete
 from bmp.read.reader import TABLES
 from bmp.stop_rule import finished
+from bmp.tables import ONE, TEXT, WHOLE, YIELDS, Column
 from bmp.trial import Trial
 
 VALIDATED, NOT_VALIDATED = "validated", "not validated"
 FINISHED = {True: "yes", False: "no", None: None}
-_WITH_LIMITS = tuple(
-    f"{name}{end}" for name in (*PARAMETERS, *TIMES) for end in ("", "_low", "_high")
+_OF_YIELDS = {column.name: column for column in YIELDS}
+TABLE: Final = (
+    Column("trial", "trial", TEXT, 14),
+    *(_OF_YIELDS[name] for name in ("material", "role", "jars", "bmp", "sd", "u")),
+    *(_OF_YIELDS[name] for name in ("ci95_low", "ci95_high", "time_d")),
+    Column("ci95_borrowed_low", "95 % interval with borrowed scatter from", ONE, 9),
+    Column("ci95_borrowed_high", "to", ONE, 9),
+    Column("rsd_percent", "standard deviation [% of the yield]", ONE, 9),
+    *(_OF_YIELDS[name] for name in ("blank_percent", "finished")),
+    Column("reading_errors", "reading errors", WHOLE, 9),
+    *(
+        Column(f"{name}{end}", name if not end else f"{name}, 95 % {end[1:]}")
+        for name in (*PARAMETERS, *TIMES)
+        for end in ("", "_low", "_high")
+    ),
+    _OF_YIELDS["chosen_model"],
+    Column("verdict", "verdict", TEXT, 14),
+    *(_OF_YIELDS[name] for name in ("series", "unit")),
 )
-COLUMNS = (
-    "trial", "material", "role", "jars", "bmp", "sd", "u", "ci95_low", "ci95_high", "time_d",
-    "ci95_borrowed_low", "ci95_borrowed_high",
-    "rsd_percent", "blank_percent", "finished", "reading_errors", *_WITH_LIMITS, "chosen_model",
-    "verdict", "series", "unit",
-)  # fmt: skip
-"""Of the table of materials."""
+"""Columns of the table of materials."""
+COLUMNS = tuple(column.name for column in TABLE)
 
 
 @dataclass(frozen=True)

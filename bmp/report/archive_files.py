@@ -13,35 +13,21 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 import bmp
-from bmp.archive.outcome import COLUMNS, Outcome
+from bmp.archive.outcome import COLUMNS, TABLE, Outcome
 from bmp.archive.reading_errors import ERROR_COLUMNS
 from bmp.judge.criteria import CURRENT, NAMES
 from bmp.report.results_json import safe_text
 from bmp.report.rounding import with_uncertainty
+from bmp.tables import READING_ERRORS, TEXT, WHOLE, Column
 from bmp.trial import BoolArray, FloatArray
 
 if TYPE_CHECKING:
     import pyarrow as pa
 
 ARCHIVE_FORMAT: Final = "bmp-archive-1"
-_WHOLE: Final = frozenset({"jars", "reading_errors"})
-_TEXT: Final = frozenset(
-    {
-        "trial",
-        "material",
-        "role",
-        "chosen_model",
-        "verdict",
-        "series",
-        "unit",
-        "problem",
-        "finished",
-        "jar",
-        "error",
-        "outcome",
-        "meaning",
-    }
-)
+_FORMS: Final = {
+    column.name: column.form for column in (*TABLE, *READING_ERRORS, Column("problem", "", TEXT))
+}
 
 
 def write_archive(outcome: Outcome, title: str, folder: Path) -> None:
@@ -101,7 +87,7 @@ def _write_csv(columns: Mapping[str, Sequence[Any]], path: Path) -> None:
     safe = {
         name: [safe_text(value) if value else value for value in values]
         for name, values in columns.items()
-        if name in _TEXT
+        if _FORMS[name] == TEXT
     }
     options = csv.WriteOptions(quoting_style="needed", include_header=False)
     with path.open("wb") as file:
@@ -113,7 +99,7 @@ def _table(columns: Mapping[str, Sequence[Any]]) -> pa.Table:
     import pyarrow as pa
 
     arrays = [
-        _texts(values) if name in _TEXT else _numbers(values, whole=name in _WHOLE)
+        _texts(values) if _FORMS[name] == TEXT else _numbers(values, whole=_FORMS[name] == WHOLE)
         for name, values in columns.items()
     ]
     return pa.table(arrays, names=list(columns))
