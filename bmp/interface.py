@@ -65,7 +65,7 @@ class Analysis:
         --------
         >>> dairy.yields[["series", "bmp", "ci95_low", "ci95_high"]].round(0).head(2)
                  series    bmp  ci95_low  ci95_high
-        0     cellulose  375.0     354.0      396.0
+        0     cellulose  375.0     355.0      395.0
         1  goat bedding  228.0     205.0      252.0
         """
         return self._frame(tables.yields_table(self.results))
