@@ -302,60 +302,68 @@ def _same_row(trial: Trial, seen: RoughGas) -> list[Seen]:
     ]
 
 
+COPIED = 0.7
+"""Part of a copied jar's figures that nobody changes."""
+FIT = 1.5
+"""Steps within which two figures are the same, times how they scatter."""
+LEAST_COPIED = 10.0
+"""Logarithm of how much likelier a copy must be than two jars, for one pair."""
+
+
 def _same_jar(trial: Trial, seen: RoughGas) -> list[Seen]:
     """Find jars with so many figures of another jar that chance cannot have done it.
 
-    Chance is told from how far apart the other figures of the two lie, in divisions of the scale,
-    and from how often other pairs of replicate jars meet.
+    Chance follows from how far replicate jars lie apart, in steps of the scale. Two totals that
+    met once go on together: then it follows from how far their gas of a round lies apart.
     """
     step = scale_step(seen.value)
-    if step <= 0:
+    jars = [j for j, jar in enumerate(trial.jars) if jar.role != "weight check"]
+    if step <= 0 or len(jars) < 2:
         return []
     table = np.full((len(trial.jars), len(seen.time_d)), np.nan)
     table[trial.readings.jar, seen.round] = seen.value
-    total = trial.setup.measured == "mass" or (has_gas(trial) and trial.setup.cumulative)
-    pairs = {}
-    for j, jar in enumerate(trial.jars):
-        for k in range(j if jar.role != "weight check" else 0):
-            met = _met(table[j], table[k], step, total)
-            if met is not None:
-                pairs[j, k] = met
+    figure = np.abs(table[jars])
+    gap = np.abs(table[jars][:, None] - table[jars][None]) / step
+    size = np.fmin(figure[:, None], figure[None]) / step
+    series = np.array([trial.jars[j].series for j in jars])
+    replicates = np.tril(series[:, None] == series[None], -1)
+    apart = _apart(replicates, gap, size)
+    usual = apart * size
+    if trial.setup.measured == "mass" or (has_gas(trial) and trial.setup.cumulative):
+        made = np.abs(np.diff(figure, axis=1, prepend=0.0))
+        before = np.concatenate([usual[..., :1], gap[..., :-1]], axis=-1)
+        usual = np.fmax(0.7 * before, apart * np.fmin(made[:, None], made[None]) / step)
+    chance = np.clip(1.0 / (1.0 + FIT * usual), 1e-4, 0.6)
+    known = np.isfinite(gap) & (size > 5.0)
+    same = known & (gap < 1e-6)
+    told = np.where(same, np.log(COPIED / chance), np.log((1 - COPIED) / (1 - chance)))
+    gain = np.where(known, told, 0.0).sum(axis=-1)
+    least = LEAST_COPIED + np.log(max(len(jars) * (len(jars) - 1) / 2, 1))
     out = []
-    for (j, k), (count, size, chance) in pairs.items():
-        expected = chance * size
-        if count < max(expected + 5.0 * np.sqrt(expected) + (5.0 if total else 3.0), 0.2 * size):
+    for j, k in np.argwhere(np.tril(gain > least, -1)).tolist():
+        rest = replicates.copy()
+        rest[j, k] = False
+        # figures so coarse that other replicate jars nearly seem copies as well tell nothing
+        others = float(np.quantile(gain[rest], 0.8)) if rest.any() else 0.0
+        if same[j, k].sum() < 4 or gain[j, k] < least + 1.5 * max(others, 0.0):
             continue
-        alike = [c / n for one, (c, n, _) in pairs.items() if one != (j, k)]
-        if alike and np.quantile(alike, 0.9) > 0.5 * count / size:
-            continue
-        whole = np.nanmean(table[j] == table[k]) > 0.9
+        one, two = trial.jars[jars[j]].name, trial.jars[jars[k]].name
         text = (
-            f"The readings are those of jar {trial.jars[k].name}, figure by figure."
-            if whole
-            else f"Many of its readings are those of jar {trial.jars[k].name}, to the last digit: "
-            "was one jar read twice under two names?"
+            f"The readings are those of jar {two}, figure by figure."
+            if same[j, k].sum() > 0.9 * np.isfinite(gap[j, k]).sum()
+            else f"Many of its readings are those of jar {two}, to the last digit: was one jar "
+            "read twice under two names?"
         )
-        out.append(Seen("copied", f"{trial.jars[j].name}, {trial.jars[k].name}", text))
+        out.append(Seen("copied", f"{one}, {two}", text))
     return out
 
 
-def _met(
-    one: FloatArray, two: FloatArray, step: float, total: bool
-) -> tuple[int, int, float] | None:
-    """Return how often two jars have the same figure, of how many, and the chance of each time."""
-    both = np.isfinite(one) & np.isfinite(two) & (np.abs(one) > 5 * step)
-    fresh = (np.diff(one, prepend=np.nan) != 0) & (np.diff(two, prepend=np.nan) != 0)
-    gap = np.abs(one - two)[both & fresh] / step
-    if gap.size < 5 or not np.any(np.abs(one[both]) > 30 * step):
-        return None
-    same = gap < 1e-6
-    apart = gap[~same]
-    usual = float(np.median(apart)) if apart.size > 2 else float(0.02 * np.median(one[both]) / step)
-    if total and usual < 5.0:
-        return None  # too coarse to tell
-    # two totals that meet once go on together for a while
-    met = same & ~np.concatenate([[False], same[:-1]]) if total and apart.size > 2 else same
-    return int(met.sum()), int(gap.size), 1.0 / (1.0 + 2.5 * usual)
+def _apart(replicates: BoolArray, gap: FloatArray, size: FloatArray) -> float:
+    """Return by what part of their figures replicate jars usually lie apart, at least 0.6 %."""
+    known = np.isfinite(gap)
+    off, whole = (np.where(known, v, 0.0).sum(axis=-1)[replicates] for v in (gap, size))
+    each = off[whole > 0] / whole[whole > 0]
+    return max(float(np.median(each)) if each.size > 2 else 0.015, 0.006)
 
 
 def missing_readings(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:

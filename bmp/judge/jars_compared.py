@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bmp.judge.reading_error import Seen, jar_names
-from bmp.judge.rough_gas import RoughGas
+from bmp.judge.rough_gas import RoughGas, scale_step
 from bmp.normalise.weighing import balance_uncertainty_g, leaks, weighings
 from bmp.trial import FloatArray, IntArray, Trial
 
@@ -202,7 +202,8 @@ def _lost_weight(trial: Trial, seen: RoughGas) -> list[Seen]:
         return []
     scale_g = balance_uncertainty_g(r, trial.jars, trial.setup)
     if scale_g is None:
-        scale_g = 1.4826 * float(np.median(np.abs(known)))
+        step_g = scale_step(r.column("mass_before_g"))
+        scale_g = max(1.4826 * float(np.median(np.abs(known))), 0.7 * step_g)
     told = leaks(r, weighed, scale_g)
     text = (
         "Between ventings the jar lost {:.2g} g, {:.0f} % of all it lost; {:.2g} g could be seen."
@@ -240,11 +241,12 @@ def sample_below_blank(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
         return None
     blank = float(np.mean(own))
     spread = max(float(np.std(own, ddof=1)) if len(own) > 1 else 0.0, 0.015 * abs(blank))
+    noise = _reading_noise_NmL(trial, seen)
     out = []
     for j, jar in enumerate(trial.jars):
         if jar.sample_g > 0 and jar.counted and np.isfinite(gas[j]) and jar.inoculum_g:
             less = blank - gas[j] / jar.inoculum_g
-            if less > 2.5 * spread:
+            if less > 2.5 * float(np.hypot(spread, noise / jar.inoculum_g)):
                 part = 100 * less / blank if blank > 0 else np.nan
                 text = (
                     f"The jar made {part:.0f} % less gas than its inoculum alone would: consistent "

@@ -188,7 +188,7 @@ READING_ERRORS: tuple[ReadingError, ...] = (
     ),
     ReadingError(
         "weights that do not chain", "weights", by_cause,
-        "six times the scatter between a venting and the next weighing, and 2.5 scale divisions",
+        "six times the scatter between a venting and the next weighing, and 3.5 scale divisions",
         "Look at the log for the digit; weigh the bottle again if the trial still runs.",
         source=f"{D204} for what a shut jar may lose",
     ),

@@ -49,18 +49,25 @@ def chain(trial: Trial, seen: RoughGas) -> Chain | None:
     steps = np.diff(np.unique(np.round(before[np.isfinite(before)], 5)))
     step = float(steps[steps > 1e-6].min()) if (steps > 1e-6).any() else 0.0
     scatter = 1.4826 * float(np.median(np.abs(known - np.median(known))))
-    return Chain(lost, max(6.0 * scatter, 2.5 * step, 0.02), max(4.0 * step, 0.03, 6.0 * scatter))
+    return Chain(lost, max(6.0 * scatter, 3.5 * step, 0.02), max(4.0 * step, 0.03, 6.0 * scatter))
 
 
 def _drift(seen: RoughGas, lost: FloatArray) -> FloatArray:
-    """Return what the balance moved between each weighing and the one before."""
+    """Return what the balance moved since each jar's weighing before; NaN where nobody knows."""
     came_from = np.where(seen.previous >= 0, seen.round[seen.previous], -1)
-    drift = np.zeros(len(seen.time_d))
+    drift, unknown = np.zeros(len(seen.time_d)), np.zeros(len(seen.time_d))
     for k in range(1, drift.size):
         here = (seen.round == k) & (came_from == k - 1) & np.isfinite(lost)
-        drift[k] = float(np.median(lost[here])) if here.sum() >= 3 else 0.0
-    level = np.cumsum(drift)
-    return np.asarray(level[seen.round] - level[np.maximum(came_from, 0)])
+        if here.sum() >= 3:
+            drift[k] = float(np.median(lost[here]))
+        else:
+            unknown[k] = 1.0
+    level, gaps = np.cumsum(drift), np.cumsum(unknown)
+    before = np.maximum(came_from, 0)
+    moved = level[seen.round] - level[before]
+    if unknown[1:].mean() > 0.5:
+        return np.asarray(moved)  # jars so few that no drift can be known
+    return np.where(gaps[seen.round] > gaps[before], np.nan, moved)
 
 
 def weights_exchanged(trial: Trial, seen: RoughGas) -> Cause | None:

@@ -211,7 +211,7 @@ SEEN_FROM = """
 | two jars exchanged | where their feeds' gas differs by a fifth; not among two jars and two |
 | a leak | 15 % of the jar's gas and 4.5 times the scatter of the others; by weight three times the balance's error |
 | digits of a sample's mass exchanged | 5 % with three jars; not with two |
-| a weight that does not chain | 2.5 divisions of the balance and six times its scatter |
+| a weight that does not chain | 3.5 divisions of the balance and six times its scatter |
 | a methane share | ten percentage points |
 | solids of dry matter for those of fresh, in dry feeds | not at all, but by a yield above theory |
 | an error that all jars share from the first day to the last (temperature, VS, air pressure) | only by the control's yield |
