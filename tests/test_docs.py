@@ -8,8 +8,12 @@ from pathlib import Path
 import pytest
 
 from bmp.cli import COMMANDS, main
-from bmp.read.columns import CRUCIBLES, ITEMS, JARS, MATERIALS, READINGS, KnownColumn
+from bmp.plan.items import CHOICES as PLAN_CHOICES
+from bmp.plan.items import ITEMS as PLAN_ITEMS
+from bmp.read.columns import CRUCIBLES, ITEMS, JARS, MATERIALS, READINGS, TANK, KnownColumn
 from bmp.read.setup import CHOICES
+from bmp.read.setup import CHOICES as SETUP_CHOICES
+from bmp.read.tank import CHOICES as TANK_CHOICES
 from bmp.report.guide_tables import PAGES, TABLES, filled
 
 ROOT = Path(__file__).parents[1]
@@ -65,6 +69,18 @@ def test_every_column_and_item_says_what_it_is() -> None:
         for known in rows:
             assert known.means, f"{name}: {known.name}"
             assert known.otherwise, f"{name}: {known.name}"
+
+
+def test_every_choice_of_plan_trial_and_tank_stands_in_the_guide() -> None:
+    by_field = {known.field: known for rows in (ITEMS, PLAN_ITEMS, TANK) for known in rows}
+    choices = {**SETUP_CHOICES, **PLAN_CHOICES}
+    choices |= {one.field: TANK_CHOICES[one.name] for one in TANK if one.name in TANK_CHOICES}
+    assert len(choices) > 8
+    for field, words in choices.items():
+        for word in words:
+            # what stands as the default is named there
+            said = f"{by_field[field].means} {by_field[field].otherwise}"
+            assert word in said, f"{by_field[field].name}: {word}"
 
 
 def test_every_source_says_under_which_terms_its_figures_are() -> None:

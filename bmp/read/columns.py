@@ -84,6 +84,7 @@ MATERIALS = known_rows(_TEXT, "materials")
 JARS = known_rows(_TEXT, "jars")
 READINGS = known_rows(_TEXT, "readings")
 CRUCIBLES = known_rows(_TEXT, "crucibles")
+TANK = known_rows(_TEXT, "tank")
 TANK_FEEDS = known_rows(_TEXT, "tank feeds")
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from bmp.limits import POSSIBLE
 from bmp.problem import Problem, shown
 from bmp.read.cells import Unreadable, quantity, words
-from bmp.read.columns import TANK_FEEDS, KnownColumn, ignored_words, match_unit, parse_header
+from bmp.read.columns import TANK, TANK_FEEDS, KnownColumn, ignored_words, match_unit, parse_header
 from bmp.read.records import Rows, read_rows
 from bmp.read.tables import Cell, CellTable
 from bmp.trial import MONTHS, Jar, Material
@@ -27,65 +27,38 @@ class Spanned:
     words: str
 
 
-def _spanned(
-    name: str, field: str, unit: str | None, low: float, high: float, words: str
-) -> Spanned:
-    return Spanned(KnownColumn(name, field, unit), low, high, words)
-
-
 # Spans rule out slips of the unit, not unusual tanks.
 _AMBIENT = POSSIBLE["ambient_kPa"]
 _AIR = (-60.0, 60.0, "between -60 and 60 °C")
-NUMBERS: tuple[Spanned, ...] = (
-    _spanned("liquid volume", "liquid_volume_L", "L", 0.1, 1e8, "between 0.1 L and 100,000 m³"),
-    _spanned("temperature", "temperature_C", "degC", 0.0, 75.0, "between 0 and 75 °C"),
-    _spanned("retention", "retention_d", "d", 0.5, 1000.0, "between 0.5 and 1000 d"),
-    _spanned("pH", "pH", None, 3.0, 11.0, "between 3 and 11"),
-    _spanned(
-        "total ammonia N",
-        "total_ammonia_N_mg_per_L",
-        "mg/L",
-        0.0,
-        30_000.0,
-        "between 0 and 30,000 mg/L",
-    ),
-    _spanned("alkalinity", "alkalinity_g_per_L", "g/L", 0.0, 60.0, "between 0 and 60 g CaCO3/L"),
-    _spanned(
-        "volatile acids", "volatile_acids_g_per_L", "g/L", 0.0, 100.0, "between 0 and 100 g/L"
-    ),
-    _spanned("methane", "methane_share", "dimensionless", 0.05, 1.0, "between 5 and 100 %"),
-    _spanned("air temperature", "air_temperature_C", "degC", *_AIR),
-    *(
-        _spanned(f"air temperature {month}", f"air_temperature_{month.lower()}_C", "degC", *_AIR)
-        for month in MONTHS
-    ),
-    _spanned("feed temperature", "feed_temperature_C", "degC", 0.0, 100.0, "between 0 and 100 °C"),
-    _spanned("surface", "surface_m2", "m^2", 0.001, 1e6, "between 0.001 and 1,000,000 m²"),
-    _spanned("U", "U_W_per_m2_K", "W/m^2/K", 0.01, 100.0, "between 0.01 and 100 W/(m² K)"),
-    _spanned("diameter", "diameter_m", "m", 0.01, 1000.0, "between 1 cm and 1 km"),
-    _spanned("height", "height_m", "m", 0.01, 1000.0, "between 1 cm and 1 km"),
-    _spanned(
-        "heater use", "heater_use_kWh_per_d", "kWh/d", 1e-3, 1e6, "between 0.001 and 1e6 kWh/d"
-    ),
-    _spanned("air temperature while heating", "heater_air_temperature_C", "degC", *_AIR),
-    _spanned(
-        "burner efficiency", "burner_efficiency", "dimensionless", 0.05, 1.0, "between 5 and 100 %"
-    ),
-    _spanned("storage volume", "storage_volume_L", "L", 0.1, 1e9, "between 0.1 L and 1,000,000 m³"),
-    _spanned("ambient", "ambient_kPa", "kPa", _AMBIENT.low, _AMBIENT.high, _AMBIENT.words),
-)
+_SPANS: Mapping[str, tuple[float, float, str]] = {
+    "liquid volume": (0.1, 1e8, "between 0.1 L and 100,000 m³"),
+    "temperature": (0.0, 75.0, "between 0 and 75 °C"),
+    "retention": (0.5, 1000.0, "between 0.5 and 1000 d"),
+    "pH": (3.0, 11.0, "between 3 and 11"),
+    "total ammonia N": (0.0, 30_000.0, "between 0 and 30,000 mg/L"),
+    "alkalinity": (0.0, 60.0, "between 0 and 60 g CaCO3/L"),
+    "volatile acids": (0.0, 100.0, "between 0 and 100 g/L"),
+    "methane": (0.05, 1.0, "between 5 and 100 %"),
+    "air temperature": _AIR,
+    **{f"air temperature {month}": _AIR for month in MONTHS},
+    "feed temperature": (0.0, 100.0, "between 0 and 100 °C"),
+    "surface": (0.001, 1e6, "between 0.001 and 1,000,000 m²"),
+    "U": (0.01, 100.0, "between 0.01 and 100 W/(m² K)"),
+    "diameter": (0.01, 1000.0, "between 1 cm and 1 km"),
+    "height": (0.01, 1000.0, "between 1 cm and 1 km"),
+    "heater use": (1e-3, 1e6, "between 0.001 and 1e6 kWh/d"),
+    "air temperature while heating": _AIR,
+    "burner efficiency": (0.05, 1.0, "between 5 and 100 %"),
+    "storage volume": (0.1, 1e9, "between 0.1 L and 1,000,000 m³"),
+    "ambient": (_AMBIENT.low, _AMBIENT.high, _AMBIENT.words),
+}
+NUMBERS = tuple(Spanned(known, *_SPANS[known.name]) for known in TANK if known.name in _SPANS)
+TEXTS = tuple(known for known in TANK if known.name not in _SPANS)
 CHOICES: Mapping[str, tuple[str, ...]] = {
     "mixing": ("well mixed", "plug flow"),
     "wall stands in": ("wind", "still air"),
     "heating": ("heated", "unheated"),
 }
-TEXTS: tuple[KnownColumn, ...] = (
-    KnownColumn("mixing", "mixing"),
-    KnownColumn("wall stands in", "wall_stands_in"),
-    KnownColumn("heating", "heating"),
-    KnownColumn("layers", "layers"),
-    KnownColumn("gas use", "gas_use"),
-)
 NEEDED = ("liquid volume", "temperature")
 
 FEEDS = TANK_FEEDS

@@ -5,11 +5,21 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from importlib.resources import files
+from itertools import groupby
 from pathlib import Path
 
 from bmp.plan.items import ITEMS as PLAN_ITEMS
 from bmp.plan.items import REQUEST_MATERIALS
-from bmp.read.columns import CRUCIBLES, ITEMS, JARS, MATERIALS, READINGS, TANK_FEEDS, KnownColumn
+from bmp.read.columns import (
+    CRUCIBLES,
+    ITEMS,
+    JARS,
+    MATERIALS,
+    READINGS,
+    TANK,
+    TANK_FEEDS,
+    KnownColumn,
+)
 
 TABLES: Mapping[str, Sequence[KnownColumn]] = {
     "trial": ITEMS,
@@ -17,6 +27,7 @@ TABLES: Mapping[str, Sequence[KnownColumn]] = {
     "crucibles": CRUCIBLES,
     "jars": JARS,
     "readings": READINGS,
+    "tank": TANK,
     "tank feeds": TANK_FEEDS,
     "plan": PLAN_ITEMS,
     "materials of a plan": REQUEST_MATERIALS[len(MATERIALS) :],
@@ -31,10 +42,13 @@ def filled(text: str) -> str:
 
 
 def table(name: str) -> str:
-    """Return the columns or items of a table in Markdown, one a row."""
+    """Return the columns or items of a table in Markdown; those that say the same share a row."""
     rows = TABLES[name]
     lines = [f"| in `{name}` | what it is | if left out |", "|---|---|---|"]
-    lines += [f"| `{header(known)}` | {known.means} | {known.otherwise} |" for known in rows]
+    for (means, otherwise), alike in groupby(rows, lambda known: (known.means, known.otherwise)):
+        names = [f"`{header(known)}`" for known in alike]
+        shown = f"{names[0]} … {names[-1]}" if len(names) > 2 else ", ".join(names)
+        lines.append(f"| {shown} | {means} | {otherwise} |")
     return "\n".join(lines) + "\n"
 
 
