@@ -75,6 +75,13 @@ def found(tmp_path_factory: pytest.TempPathFactory) -> Mapping[str, Results]:
 
 
 @pytest.fixture(scope="module")
+def second(tmp_path_factory: pytest.TempPathFactory) -> Mapping[str, Results]:
+    """Return the second trial, read to day 94; nothing of it is in print."""
+    folder = tmp_path_factory.mktemp("second")
+    return {way: taken_over(folder / way, way, **{"the trial to read is": "2"}) for way in WAYS}
+
+
+@pytest.fixture(scope="module")
 def published() -> Mapping[tuple[str, str], float]:
     with (PLACE / "published.csv").open(encoding="utf-8") as table:
         return {
@@ -109,7 +116,7 @@ def sound(results: Results, series: str) -> float:
         ("volume", "Cellulose", 0.03),
         ("volume", "FI3", 0.05),
         ("volume", "Ethanol", 0.025),
-        # 3 to 7 % more, the feed with two bottles 11 %: leaks count as gas, and the flushed gas
+        # 3 to 7 % more: leaks count as gas, and the flushed gas; FI1, under up to 1.9 bar, 11 %
         ("mass", "Cellulose", 0.06),
         ("mass", "FI3", 0.07),
         ("mass", "Ethanol", 0.03),
@@ -132,6 +139,30 @@ def test_three_ways_of_the_same_bottles_agree(found: Mapping[str, Results]) -> N
     for series in ("Cellulose", "Ethanol"):
         ours = [sound(found[way], series) for way in WAYS]
         assert max(ours) / min(ours) < 1.03
+
+
+@pytest.mark.parametrize(("series", "all_three"), [("FI1", 0.05), ("FI2", 0.05), ("FI3", 0.03)])
+def test_three_ways_agree_in_the_second_trial(
+    second: Mapping[str, Results], series: str, all_three: float
+) -> None:
+    """407, 392 and 393; 404, 385 and 392; 534, 544 and 539: volume and mass to 2 %.
+
+    By pressure 4 to 5 % more for two feeds: bottles a few kelvin warmer than the room hold less.
+    """
+    ours = {way: sound(second[way], series) for way in WAYS}
+    assert ours["volume"] == pytest.approx(ours["mass"], rel=0.02)
+    assert max(ours.values()) / min(ours.values()) < 1 + all_three
+
+
+@pytest.mark.parametrize(("series", "leaked"), [("Cellulose", "L2"), ("CB", "C5")])
+def test_what_leaked_between_readings_is_in_the_mass_alone(
+    second: Mapping[str, Results], series: str, leaked: str
+) -> None:
+    for way in ("pressure", "volume"):
+        by_jar = jars(second[way], series)
+        assert by_jar.pop(leaked) < 0.65 * np.mean(list(by_jar.values()))
+    by_mass = jars(second["mass"], series)
+    assert by_mass.pop(leaked) == pytest.approx(np.mean(list(by_mass.values())), rel=0.1)
 
 
 def headspaces() -> dict[str, float]:
