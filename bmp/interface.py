@@ -63,10 +63,10 @@ class Analysis:
 
         Examples
         --------
-        >>> dairy.yields[["series", "bmp", "ci95_low", "ci95_high"]].round(0).head(2)
-                 series    bmp  ci95_low  ci95_high
-        0     cellulose  375.0     355.0      395.0
-        1  goat bedding  228.0     205.0      252.0
+        >>> dairy.yields[["series", "bmp", "unit"]].round(0).head(2)
+                 series    bmp          unit
+        0     cellulose  375.0  NmL CH4/g VS
+        1  goat bedding  228.0  NmL CH4/g VS
         """
         return self._frame(tables.yields_table(self.results))
 
