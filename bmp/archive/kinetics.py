@@ -167,21 +167,19 @@ def _times(fits: SeriesFits, common: _Common) -> dict[str, Limits]:
     curves, jars = fits.curves, fits.series.size
     blanks = common.blanks[fits.series]
     less = common.moves / np.maximum(blanks - 1, 1)[:, None]
-    values = np.concatenate([curves.value[None], curves.value - less])
+    values = np.empty((1 + len(less), *curves.value.shape))
+    values[0] = curves.value
+    np.subtract(curves.value, less, out=values[1:])
     days = np.full((len(TIMES), len(values), jars), np.nan)
     error, degrees = np.full((len(TIMES), jars), np.inf), np.ones(jars)
     by_jar = np.array([model or "" for model in fits.chosen])[fits.series]
     for model in set(fits.chosen):
         rows = np.flatnonzero(by_jar == (model or ""))
         chosen, part = None if model is None else fits.jarwise[model], curves.rows(rows)
-        again = np.tile(rows, len(values))
         named = None if chosen is None else _named(chosen, rows, part, less[:, rows])
-        each = Curves(
-            curves.time_d[again], values[:, rows].reshape(again.size, -1), curves.valid[again]
-        )
+        each = Curves(part.time_d, values[:, rows], part.valid)
         for i, share in enumerate(TIMES.values()):
-            found_d = share_days(each, share, chosen, again, named)
-            days[i][:, rows] = found_d.reshape(len(values), -1)
+            days[i][:, rows] = share_days(each, share, chosen, rows, named)
             error[i, rows], degrees[rows] = errors_of_days(
                 part, share, days[i, 0, rows], chosen, rows
             )
@@ -199,9 +197,8 @@ def _times(fits: SeriesFits, common: _Common) -> dict[str, Limits]:
 
 
 def _named(fits: Jarwise, rows: IntArray, curves: Curves, less: FloatArray) -> FloatArray:
-    """Return the jars' parameters, then those without each blank, one below the other."""
-    without = named_without(fits, rows, curves, less)
-    return np.concatenate([fits.named[rows][None], without]).reshape(-1, fits.named.shape[1])
+    """Return the jars' parameters, then those without each blank, (1 + blanks, jars, p)."""
+    return np.concatenate([fits.named[rows][None], named_without(fits, rows, curves, less)])
 
 
 def _influence(without: FloatArray, blanks: IntArray) -> FloatArray:

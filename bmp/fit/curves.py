@@ -145,15 +145,23 @@ def crossing(curves: Curves, level: FloatArray) -> FloatArray:
 
 
 def crossing_and_reading(curves: Curves, level: FloatArray) -> tuple[FloatArray, IntArray]:
-    """Return what `crossing` does, and the reading at or after each of those times."""
-    above, rows = curves.value >= level[:, None], np.arange(len(level))
-    hit = above.argmax(axis=1)
-    reached = above[rows, hit]
-    hit = np.where(reached, hit, curves.value.shape[1] - 1)
+    """Return what `crossing` does, and the reading at or after each of those times.
+
+    `curves.value` may have leading axes, for other values at the same times; `level` has them too.
+    """
+    above, jar = curves.value >= level[..., None], np.arange(level.shape[-1])
+    hit = above.argmax(axis=-1)
+    reached = at_reading(above, hit)
+    hit = np.where(reached, hit, curves.value.shape[-1] - 1)
     before = np.maximum(hit - 1, 0)
-    t1, v1 = curves.time_d[rows, hit], curves.value[rows, hit]
-    t0 = np.where(hit > 0, curves.time_d[rows, before], np.minimum(0.0, t1))
-    v0 = np.where(hit > 0, curves.value[rows, before], 0.0)
+    t1, v1 = curves.time_d[jar, hit], at_reading(curves.value, hit)
+    t0 = np.where(hit > 0, curves.time_d[jar, before], np.minimum(0.0, t1))
+    v0 = np.where(hit > 0, at_reading(curves.value, before), 0.0)
     rise = np.where(v1 > v0, v1 - v0, 1.0)
     share = np.clip(np.where(v1 > v0, (level - v0) / rise, 1.0), 0.0, 1.0)
     return np.where(reached, t0 + share * (t1 - t0), t1), hit
+
+
+def at_reading(values: np.ndarray, reading: IntArray) -> np.ndarray:
+    """Return a value of each jar, shape (..., jars); `values` has its readings in a last axis."""
+    return np.take_along_axis(values, reading[..., None], axis=-1)[..., 0]

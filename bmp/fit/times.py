@@ -14,7 +14,7 @@ import numpy as np
 
 from bmp.estimate import Estimate
 from bmp.fit.common_errors import Factor, mean_moves, parameter_moves
-from bmp.fit.curves import Curves, crossing_and_reading
+from bmp.fit.curves import Curves, at_reading, crossing_and_reading
 from bmp.fit.interval import estimate
 from bmp.fit.jarwise import Jarwise
 from bmp.statistics import jackknife_influence
@@ -79,14 +79,11 @@ def moves_of_days(
         return ()
     less = np.stack(shifts) / (blanks - 1)
     named = None if fits is None else named_without(fits, rows, curves, less)
-    means = []
-    for i in range(blanks):
-        without = Curves(curves.time_d, curves.value - less[i], curves.valid)
-        if (without.value[:, -1] <= 0).any():
-            return ()
-        bent = None if named is None else named[i]
-        means.append(share_days(without, share, fits, rows, bent).mean())
-    return tuple(jackknife_influence(np.array(means)).tolist())
+    without = Curves(curves.time_d, curves.value - less, curves.valid)
+    if (without.value[..., -1] <= 0).any():
+        return ()
+    means = share_days(without, share, fits, rows, named).mean(axis=-1)
+    return tuple(jackknife_influence(means).tolist())
 
 
 def named_without(fits: Jarwise, rows: IntArray, curves: Curves, less: FloatArray) -> FloatArray:
@@ -119,44 +116,49 @@ def share_days(
     Parameters
     ----------
     curves
-        The jars, each ending above zero.
+        The jars, each ending above zero. Their values may have leading axes, for other values at
+        the same times; what is returned has them too.
     share
         Between 0 and 1.
     fits, rows
         The chosen model's fits and the jars' rows in them (all of them by default): between two
         readings the jar bends as its model does, what it misses interpolated. `None`: straight.
     named
-        Parameters by which the jars bend, shape (jars, p); those of the fits by default.
+        Parameters by which the jars bend, shape (..., jars, p); those of the fits by default.
 
     Notes
     -----
     A straight line between readings three days apart puts t50 of a feed with k = 0.3 a fifth of a
     day late, many times the scatter of the jars.
     """
-    level = share * curves.value[:, -1]
+    level = share * curves.value[..., -1]
     straight, after = crossing_and_reading(curves, level)
     if fits is None:
         return straight
     if named is None:
         named = fits.named if rows is None else fits.named[rows]
-    hit = np.arange(len(level))
-    high, v1 = curves.time_d[hit, after], curves.value[hit, after]
-    first = after == 0
-    low = np.where(first, 0.0, curves.time_d[hit, after - 1])
-    v0 = np.where(first, 0.0, curves.value[hit, after - 1])
-    line = fits.model.value(np.stack([low, high], axis=1), named)
-    miss0, miss1 = v0 - line[:, 0], v1 - line[:, 1]
+    each = np.broadcast_to(named, (*level.shape, named.shape[-1])).reshape(-1, named.shape[-1])
+    jar = np.arange(level.shape[-1])
+    first, before = after == 0, np.maximum(after - 1, 0)
+    high, v1 = curves.time_d[jar, after], at_reading(curves.value, after)
+    low = np.where(first, 0.0, curves.time_d[jar, before])
+    v0 = np.where(first, 0.0, at_reading(curves.value, before))
+
+    def model(day: FloatArray) -> FloatArray:
+        value: FloatArray = fits.model.value(day.reshape(-1, 1), each).reshape(day.shape)
+        return value
+
+    miss0, miss1 = v0 - model(low), v1 - model(high)
     width = np.where(high > low, high - low, 1.0)
 
     def above(day: FloatArray) -> FloatArray:
         part = (day - low) / width
-        bent: FloatArray = fits.model.value(day[:, None], named)[:, 0]
-        difference: FloatArray = bent + (1 - part) * miss0 + part * miss1 - level
+        difference: FloatArray = model(day) + (1 - part) * miss0 + part * miss1 - level
         return difference
 
     found = _root(above, low, high, v0 - level, v1 - level, NEAR * width)
     bent_day: FloatArray = np.where(v1 > v0, found, straight)
-    return np.where(np.isfinite(named).all(axis=1), bent_day, straight)
+    return np.where(np.isfinite(named).all(axis=-1), bent_day, straight)
 
 
 def _root(
@@ -173,12 +175,12 @@ def _root(
     BIT 11:168, from memory), so that both ends close in, four to six steps for a smooth curve; a
     curve that is all but a stair is halved in between.
     """
-    stayed, day, done = np.zeros(low.size), low, np.zeros(low.size, dtype=bool)
+    stayed, day, done = np.zeros(low.shape), low, np.zeros(low.shape, dtype=bool)
     for step in range(STEPS_AT_MOST):
         rise = at_high - at_low
         share = np.where(rise > 0, -at_low / np.where(rise > 0, rise, 1.0), 0.5)
         if step > STEPS_OF_SMOOTH and step % 2:
-            share = np.full(low.size, 0.5)
+            share = np.full(low.shape, 0.5)
         new = low + np.clip(share, 0.0, 1.0) * (high - low)
         # what is found stays: a jar's day must not depend on its company
         moved, day = np.abs(new - day), np.where(done, day, new)

@@ -47,8 +47,9 @@ def check_complete(
     sound_setup = not spoilt & set(_WAY) and not rows["trial"] & {None, 1}
     sound_setup &= trial.setup.measured in _ONE_OF
     sound_header = not rows["readings"] & {None, 1}
-    known = _without_rows(trial, rows["readings"] - {None, 1})
-    lost = (rows["readings"] - {None, 1}) - set(trial.readings.row.tolist())
+    flagged = rows["readings"] - {None, 1}
+    known = _without_rows(trial, flagged) if flagged else trial
+    lost = flagged and flagged - set(trial.readings.row.tolist())
     jars_whole = not unread and not rows["jars"] and not rows["materials"]
     if not (trial.jars or told):
         return [Problem(names["jars"], "there is no jar", "give a row for each jar")]
