@@ -167,7 +167,7 @@ def test_feed_without_VS_is_told_what_may_stand_in() -> None:
     (found,) = refusals(
         but(OPEN, materials=(INOCULUM, MaterialRequest(feed.material, like="dust"))), LITERATURE
     )
-    assert found.why.startswith("material moon dust: no literature feed is called 'dust'")
+    assert found.why.startswith("material moon dust: no literature feed is called “dust”")
 
 
 SOME_WISHES = st.fixed_dictionaries(

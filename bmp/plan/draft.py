@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import difflib
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -154,8 +156,10 @@ def missing_materials(
     for asked in request.materials:
         name, feed = asked.material.name, literature_of(asked, literature)
         if asked.like is not None and feed is None:
+            near = _nearest_names(asked.like, literature)
+            first = f"write {' or '.join(f'“{one}”' for one in near)}; " if near else ""
             lines.append(
-                f"material {name}: no literature feed is called {asked.like!r}; there are: "
+                f"material {name}: no literature feed is called “{asked.like}”; {first}there are: "
                 f"{', '.join(sorted(literature))}"
             )
         elif solids_for_dosing(asked.material, feed) is None:
@@ -164,6 +168,15 @@ def missing_materials(
                 f"feed whose range may stand in: {known}"
             )
     return tuple(lines)
+
+
+def _nearest_names(asked: str, literature: Mapping[str, LiteratureFeed]) -> list[str]:
+    """Return the feeds whose names come nearest to what was written, at most three."""
+    words = set(re.findall(r"[^\W\d_]{3,}", asked.lower()))
+    shared = {name: len(words & set(re.findall(r"[^\W\d_]{3,}", name))) for name in literature}
+    alike = sorted((n for n, count in shared.items() if count), key=lambda n: -shared[n])
+    most = [name for name in alike if shared[name] == shared[alike[0]]]
+    return (most or difflib.get_close_matches(asked.lower(), literature, 3, 0.6))[:3]
 
 
 def make_draft(request: PlanRequest, literature: Mapping[str, LiteratureFeed]) -> Draft:

@@ -160,3 +160,16 @@ def test_answers_about_a_sheet_are_none_about_a_trial_of_its_name(
     assert read_trial(folder).jars == read_trial(DEMO).jars
     assert main(["start", str(folder)]) == 0
     assert "is a trial already" in capsys.readouterr().out
+
+
+def test_what_only_a_person_can_answer_stands_first_with_a_way_to_it(tmp_path: Path) -> None:
+    more.write_class(tmp_path / "race.xlsx")
+    text = get(client(tmp_path), "/trials/race.xlsx/own-sheet").get_data(as_text=True)
+    (first,) = re.findall(r"Only you can answer these:</strong>(.*?)</p>", text)
+    asked = dict(re.findall(r'<a href="#([^"]*)">([^<]*)</a>', first))
+    assert [unescape(one) for one in asked.values()] == [
+        "started", "gas", "incubation temperature [°C]", "flush gas", "methane [%]",
+        "inoculum of every jar [g]", "sample of every jar [g]",
+    ]  # fmt: skip
+    for place, key in asked.items():
+        assert re.search(rf'<label for="{place}">{re.escape(key)}</label>', text)

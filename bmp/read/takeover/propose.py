@@ -482,7 +482,10 @@ def _started_line(readings: Sequence[Reading], facts: Sequence[Fact]) -> Line:
         return Line(
             "started", f"{first:%Y-%m-%d %H:%M}", "when the jars were closed: first reading"
         )
-    remark = f"when the jars were closed, such as {first:%Y-%m-%d} 10:00; before the first reading"
+    remark = (
+        f"when the jars were closed, such as {first:%Y-%m-%d} 10:00: before the first reading, or "
+        f"its own time {first:%Y-%m-%d %H:%M} where it is the beginning"
+    )
     return Line("started", UNKNOWN, remark)
 
 
