@@ -85,7 +85,8 @@ def _tidy(made: Path) -> None:
     # by headings only: a page as a whole would stand there a second time
     index = json.dumps([one for one in found if "#" in one["location"]], ensure_ascii=False)
     (made / "search_index.js").write_text(f"const SEARCH_INDEX = {index};\n", encoding="utf-8")
-    shutil.rmtree(made / "search")
+    for folder in ("search", "assets"):
+        shutil.rmtree(made / folder)
     for name in ("sitemap.xml", "sitemap.xml.gz", "mkdocs.yml", "objects.inv"):
         (made / name).unlink(missing_ok=True)
 
