@@ -86,6 +86,15 @@ def test_the_search_knows_every_page(guide: Path) -> None:
 
 
 @pytest.mark.filterwarnings("ignore::DeprecationWarning")
+def test_nothing_is_warned_of(tmp_path: Path) -> None:
+    pytest.importorskip("mkdocstrings")
+    from bmp.guide.render import render
+
+    render(tmp_path / "out")
+    assert (tmp_path / "out" / "index.html").is_file()
+
+
+@pytest.mark.filterwarnings("ignore::DeprecationWarning")
 @pytest.mark.parametrize(
     "slips",
     [

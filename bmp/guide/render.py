@@ -32,13 +32,20 @@ LOOKS: Final = ("bmp/report/templates/style.css", "bmp/page/static/jar.svg")
 _TABLE: Final = re.compile(r"<table>.*?</table>", re.DOTALL)
 
 
-def render(out: Path) -> None:
+def render(out: Path, strict: bool = True) -> None:
     """Write the guide into a folder, anew.
+
+    Parameters
+    ----------
+    out
+        The folder.
+    strict
+        Whether anything that would be warned of ends it.
 
     Raises
     ------
     mkdocs.exceptions.MkDocsException
-        A link leads nowhere, a page is not in `PARTS`, or anything else would be warned of.
+        A link leads nowhere, or a page is not in `PARTS`.
     """
     from mkdocs.commands.build import build
     from mkdocs.config import load_config
@@ -47,7 +54,8 @@ def render(out: Path) -> None:
         pages, made = Path(folder, "pages"), Path(folder, "made")
         _gather(pages)
         settings = str(GUIDE / "theme" / "mkdocs.yml")
-        config = load_config(settings, docs_dir=str(pages), site_dir=str(made), nav=_order(pages))
+        places = {"docs_dir": str(pages), "site_dir": str(made)}
+        config = load_config(settings, **places, nav=_order(pages), strict=strict)
         config.plugins.on_startup(command="build", dirty=False)
         build(config)
         config.plugins.on_shutdown()
@@ -102,8 +110,11 @@ class RenderHook(BuildHookInterface):  # type: ignore[type-arg]
     """Renders the guide before a wheel or an installation is made."""
 
     def initialize(self, version: str, build_data: dict[str, Any]) -> None:
-        """Render into the source tree, from where the wheel takes it."""
-        render(RENDERED)
+        """Render into the source tree, from where the wheel takes it.
+
+        A word that a later renderer has to say must not keep anyone from installing.
+        """
+        render(RENDERED, strict=False)
 
 
 if __name__ == "__main__":
