@@ -120,11 +120,12 @@ def test_with_borrowed_scatter_fewer_jars_find_as_much(jars: int) -> None:
     values = means[:, None] * (1 + 0.04 * random.standard_normal((trials, 2, jars)))
     mean = values.mean(axis=-1)
     rsd = values.std(axis=-1, ddof=1) / mean if jars > 1 else np.full(mean.shape, np.nan)
-    lent, freedom = borrowed_scatter(
+    lent, _ = borrowed_scatter(
         rsd.ravel(), np.full(2 * trials, jars), np.repeat(np.arange(trials), 2)
     )
-    variances = (lent.reshape(mean.shape) * mean) ** 2 / jars
-    found = mean_interval(mean[:, 0] - mean[:, 1], variances, freedom.reshape(mean.shape))
+    # what both borrow, worth 1.5 degrees of freedom, counts once
+    variances = ((lent.reshape(mean.shape) * mean) ** 2 / jars).sum(axis=1, keepdims=True)
+    found = mean_interval(mean[:, 0] - mean[:, 1], variances, np.array([1.5 + 2 * (jars - 1)]))
     # the variance lent to a single jar follows its own reading, which helps a little
     assert float((found.p < 0.05).mean()) == pytest.approx(0.8, abs=0.05 if jars == 1 else 0.03)
 

@@ -9,7 +9,7 @@ from itertools import combinations
 
 import numpy as np
 
-from bmp.borrowed_scatter import borrowed_scatter
+from bmp.borrowed_scatter import PRIOR_FREEDOM, borrowed_scatter
 from bmp.plan.draft import Draft
 from bmp.statistics import critical_value
 from bmp.trial import FloatArray
@@ -49,7 +49,7 @@ def detectable_difference(
     Notes
     -----
     `compare` uses Welch's test with the degrees of freedom of all sources of error (jars of either
-    feed, blanks, solids: JCGM 100:2008, eq. G.2b), never narrower than one source makes it
+    feed, blanks, solids: JCGM 100:2008, eq. G.2b), widened where one source has few of them
     (`bmp.statistics.critical_value`), and Holm's adjustment. The size is worked out by
     drawing the errors, with a fixed seed, for Holm's first step: a pair is held to level/pairs,
     which the later steps only ease.
@@ -89,7 +89,7 @@ def _thresholds(design: Design, difference: float, level: float) -> tuple[FloatA
         sources.append((left, design.blanks - 1))
     estimated = [(v * rng.chisquare(dof, DRAWS) / dof, float(dof)) for v, dof in sources]
     if design.borrowed:
-        estimated += _lent(design, sides, rng)
+        estimated.append(_lent(design, sides, rng))
     variances = np.stack([*(v for v, _ in estimated), np.full(DRAWS, known)], axis=-1)
     dof = np.array([*(dof for _, dof in estimated), np.inf])
     critical = critical_value(variances, dof, 1 - level / design.comparisons)
@@ -101,16 +101,19 @@ def _thresholds(design: Design, difference: float, level: float) -> tuple[FloatA
 
 def _lent(
     design: Design, sides: tuple[float, float], rng: np.random.Generator
-) -> list[tuple[FloatArray, float]]:
-    """Return the variance of either mean with borrowed scatter in each draw, and its freedom."""
+) -> tuple[FloatArray, float]:
+    """Return the variance of the difference with borrowed scatter in each draw, and its freedom.
+
+    What both feeds borrow is one piece of knowledge (`bmp.compare.contrast`).
+    """
     own = design.jars - 1
     found = np.full((DRAWS, 2), np.nan)
     if own:
         found = design.rsd * np.sqrt(rng.chisquare(own, (DRAWS, 2)) / own)
     trial = np.repeat(np.arange(DRAWS), 2)
-    rsd, freedom = borrowed_scatter(found.ravel(), np.full(trial.size, design.jars), trial)
+    rsd, _ = borrowed_scatter(found.ravel(), np.full(trial.size, design.jars), trial)
     variance = (rsd.reshape(DRAWS, 2) * np.array(sides)) ** 2 / design.jars
-    return [(variance[:, side], float(freedom[side])) for side in (0, 1)]
+    return variance.sum(axis=1), PRIOR_FREEDOM + 2.0 * own
 
 
 def design_of(

@@ -1,7 +1,7 @@
 """Detectable differences against scipy's Welch test and statsmodels (general libraries).
 
-The comparison's interval is Welch's, but never narrower than the scatter of one feed alone makes
-it; that second bound is worked out here from Student's t.
+The comparison's interval is Welch's, widened towards what the scatter of one feed alone makes it,
+by how much better the other's is known; that part is worked out here from Student's t.
 """
 
 from __future__ import annotations
@@ -20,7 +20,9 @@ def needed(one: np.ndarray, two: np.ndarray) -> np.ndarray:
     errors = [np.sqrt(feed.var(axis=1, ddof=1) / jars) for feed in (one, two)]
     welch = scipy.stats.ttest_ind(one, two, axis=1, equal_var=False)
     both = scipy.stats.t.isf(0.025, welch.df) * np.hypot(*errors)
-    return np.maximum(both, scipy.stats.t.isf(0.025, jars - 1) * np.maximum(*errors))
+    alone = scipy.stats.t.isf(0.025, jars - 1) * np.maximum(*errors)
+    # with jars - 1 degrees of freedom on either side: 1 - (jars - 1)/jars, to their power
+    return both + jars ** (1.0 - jars) * np.maximum(alone - both, 0.0)
 
 
 @pytest.mark.parametrize("jars", [12, 30])
