@@ -325,3 +325,30 @@ def weighed_once(path: Path) -> Path:
             cells.append(round(mass, 2))
         rows.append([jar, what, *cells])
     return save(path, {"scale": rows, "setup": setup_rows(), "meter": share_rows()})
+
+
+def jars_below_each_other(path: Path) -> Path:
+    """A small table for each jar on one sheet, its name in a line above."""
+    rows: list[Sequence[object]] = [["gas since last time, in ml"], []]
+    for jar in JARS:
+        rows += [[f"Jar {jar}"], ["Date", "Gas (ml)", "CH4 (%)"]]
+        rows += [[at(day), round(wet_mL(jar, *between(i)), 1), percent(jar) if i else None]
+                 for i, day in enumerate(DAYS)]  # fmt: skip
+        rows += [["total", 9999], []]
+    return save(path, {"log": rows, "setup": setup_rows()})
+
+
+def jars_side_by_side(path: Path) -> Path:
+    """A small table for each jar, all beside each other with an empty column between."""
+    upper: list[object] = []
+    lower: list[object] = []
+    for jar in JARS:
+        upper += [f"Jar {jar}", None, None, None]
+        lower += ["Date", "Gas (ml)", "CH4 (%)", None]
+    rows: list[Sequence[object]] = [["gas since last time"], upper, lower]
+    for i, day in enumerate(DAYS):
+        row: list[object] = []
+        for jar in JARS:
+            row += [at(day), round(wet_mL(jar, *between(i)), 1), percent(jar), None]
+        rows.append(row)
+    return save(path, {"log": rows, "setup": setup_rows()})

@@ -41,6 +41,8 @@ CASES: Mapping[Layout, Mapping[str, str]] = {
     },
     layouts.centimetres_on_a_tube: AIR | ROOM | BASIS,
     layouts.weighed_once: AIR | BASIS,
+    layouts.jars_below_each_other: AIR | ROOM | BASIS,
+    layouts.jars_side_by_side: AIR | ROOM | BASIS,
 }
 
 

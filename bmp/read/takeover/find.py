@@ -65,6 +65,8 @@ class FoundTable:
     """Places of its rows in the grid, from 0."""
     top_row: int = 0
     """Of a line above the header that groups its columns; else that of the header."""
+    above: str = ""
+    """What stands in that line over all of its columns: the jar, of tables side by side."""
     left_out: tuple[tuple[int, str], ...] = ()
     """Rows below the header that hold no figures of it, as (row from 1, what they say)."""
 
@@ -98,7 +100,7 @@ def find_facts(grid: Grid, tables: Sequence[FoundTable]) -> tuple[Fact, ...]:
     """Return labels with their values that stand outside the tables."""
     inside = {row for table in tables for row in table.rows}
     inside |= {row - 1 for table in tables for row, _ in table.left_out}
-    inside |= {table.header_row - 1 for table in tables}
+    inside |= {row - 1 for table in tables for row in (table.header_row, table.top_row)}
     return tuple(
         fact
         for number, row in enumerate(grid.rows)
@@ -262,7 +264,8 @@ def _is_units(row: Row) -> bool:
 def _table(
     grid: Grid, top: int, header: int, units: int | None, first: int, span: Sequence[int]
 ) -> FoundTable | None:
-    columns = _columns(grid, top, header, units, span)
+    above = _over_all(grid, top, span) if top != header else ""
+    columns = _columns(grid, header if above else top, header, units, span)
     kinds = _kinds(grid, first, span)
     rows: list[int] = []
     left_out: list[tuple[int, str]] = []
@@ -285,7 +288,13 @@ def _table(
         c for c in columns if c.header or any(grid.rows[row][c.index] is not None for row in rows)
     )
     left_out = [one for one in left_out if one[0] <= rows[-1] + 1 or TOTALS.fullmatch(one[1])]
-    return FoundTable(grid, header + 1, columns, tuple(rows), top + 1, tuple(left_out))
+    return FoundTable(grid, header + 1, columns, tuple(rows), top + 1, above, tuple(left_out))
+
+
+def _over_all(grid: Grid, top: int, span: Sequence[int]) -> str:
+    """Return the only text in a line over the columns of a table, where it begins with it."""
+    filled = _filled(grid.rows[top], span)
+    return _as_text(grid.rows[top][filled[0]]) if filled == [span[0]] and len(span) > 1 else ""
 
 
 def _columns(

@@ -84,7 +84,10 @@ def as_words(cell: Cell) -> str:
 
 def section_title(table: FoundTable) -> str:
     """Return what a table is called in the file of answers."""
-    return f"table in {table.grid.name}, row {table.header_row}"
+    title = f"table in {table.grid.name}, row {table.header_row}"
+    first = table.columns[0]
+    # tables side by side have their header in one row
+    return f"{title}, from column {first.letter} on" if first.index else title
 
 
 def table_section(proposal: TableProposal) -> AnswerSection:

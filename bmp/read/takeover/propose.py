@@ -46,7 +46,7 @@ from bmp.read.takeover.columns import QUANTITIES, TableProposal, propose_table, 
 from bmp.read.takeover.figures import as_moment, orders_possible
 from bmp.read.takeover.find import Fact, FoundTable, find_facts, find_tables, title_of
 from bmp.read.takeover.grid import Grid
-from bmp.read.takeover.jar_columns import only_a_jar
+from bmp.read.takeover.jar_columns import names_a_jar, only_a_jar
 from bmp.read.takeover.mapping import (
     Mapped,
     as_words,
@@ -104,7 +104,7 @@ def draft(grids: Sequence[Grid], title: str, given: Answers | None, file: str) -
     proposals = _proposals(tables)
     old = None if given is None else _renamed(given, proposals)
     sections = [_with_answers(sheet_section(proposals), old)]
-    sections += [_with_answers(_table_section(one), old) for one in proposals]
+    sections += [_with_answers(_table_section(one, proposals), old) for one in proposals]
     problems: list[Problem] = []
     answers = _together(sections, old)
     mapped = map_tables(proposals, answers, file, problems)
@@ -167,12 +167,31 @@ def _named_in(proposals: Sequence[TableProposal], kind: str, meaning: str) -> li
     ]
 
 
-def _table_section(proposal: TableProposal) -> AnswerSection:
+def _table_section(proposal: TableProposal, others: Sequence[TableProposal]) -> AnswerSection:
     section = table_section(proposal)
-    if proposal.kind == "readings" and proposal.of("jar") is None:
-        line = Line(WHOLE, proposal.table.grid.title, "no column names the jar")
+    if _of_one_jar(proposal):
+        line = Line(WHOLE, _jar_of(proposal, others) or UNKNOWN, "no column names the jar")
         section = replace(section, lines=(*section.lines, line))
     return section
+
+
+def _of_one_jar(proposal: TableProposal) -> bool:
+    return proposal.kind == "readings" and proposal.of("jar") is None
+
+
+def _jar_of(proposal: TableProposal, others: Sequence[TableProposal]) -> str:
+    """Return the jar whose readings a table without a column of jars holds.
+
+    It stands over the table, in the line above it, or is the sheet's name where a sheet has one
+    table; empty: several tables on a sheet, and nothing names their jars.
+    """
+    table = proposal.table
+    for text in (table.above, *texts_above(table)[:1]):
+        head = text.partition(":")[0].strip()
+        if head and names_a_jar(head):
+            return head
+    alike = [one for one in others if _of_one_jar(one) and one.table.grid is table.grid]
+    return table.grid.title if len(alike) == 1 else ""
 
 
 # ---------------------------------------------------------------- answers of before
@@ -252,19 +271,22 @@ def _jar_lines(
     lines: list[Line] = []
     tabs = _facts_of_jars(mapped, facts, sheet)
     kinds = {*materials_of(mapped, jars, sheet)}
+    # a mass that no sheet of a jar tells is asked of all jars at once
+    by_jar = [
+        mass for mass in _MASSES if any(_fact(own, _MASSES[mass], "g") for own in tabs.values())
+    ]
     for name, jar in jars.items():
         if name in tabs:
-            lines += _lines_of_tab(name, jar, tabs[name], kinds)
+            lines += _lines_of_tab(name, jar, tabs[name], kinds, by_jar)
         elif "material" not in jar:
             proposed = re.sub(r"[\s\-_#.]*\d+[a-z]?$", "", name, flags=re.IGNORECASE)
             known = proposed if len(proposed) > 1 and not only_a_jar(proposed) else UNKNOWN
             lines.append(Line(f"material of {quoted(name)}", known, "what was weighed in; "
                               "for a jar with inoculum alone: the inoculum's name"))  # fmt: skip
-    if jars and not tabs and not any("inoculum [g]" in jar for jar in jars.values()):
-        lines.append(_mass_line("every jar", "inoculum", facts, "the inoculum in each jar"))
-    if jars and not tabs and not any("sample [g]" in jar for jar in jars.values()):
-        remark = "fresh feed in each jar; a blank has none"
-        lines.append(_mass_line("every jar", "sample", facts, remark))
+    for mass, remark in _OF_EVERY_JAR.items():
+        told = mass in by_jar or any(f"{mass} [g]" in jar for jar in jars.values())
+        if jars and not told:
+            lines.append(_mass_line("every jar", mass, facts, remark))
     pressure = _quantities(mapped) & {"gauge before", "absolute before"}
     if jars and not any("headspace [mL]" in jar for jar in jars.values()):
         volume = _fact(facts, r"(bottle|jar|flask|vessel).*(vol|size|hold|capac)|flaschenvol", "mL")
@@ -280,6 +302,10 @@ def _jar_lines(
 _MASSES = {
     "inoculum": r"inoc|sludge|seed|impf|osad|zaszczep|lodo|boue",
     "sample": r"sample|feed|\bfed\b|amount|einwaage|próbk|muestra|wsad",
+}
+_OF_EVERY_JAR = {
+    "inoculum": "the inoculum in each jar",
+    "sample": "fresh feed in each jar; a blank has none",
 }
 _IN_THE_JAR = re.compile(
     r"(?:feed|fed with|material|contents?|what\b.*|in it|substrate?|inhalt|füllung|stoff|"
@@ -300,18 +326,34 @@ def _facts_of_jars(
     for one in mapped:
         jar = sheet.answers.get(one.section, WHOLE)
         if one.kind == "readings" and jar and one.column("jar") is None:
-            place = f"{one.table.grid.name}, row "
-            tabs[jar] = [fact for fact in facts if fact.place.startswith(place)]
+            tabs[jar] = _facts_above(one.table, mapped, facts)
     return tabs if len(tabs) > 1 else {}
 
 
+def _facts_above(table: FoundTable, mapped: Sequence[Mapped], facts: Sequence[Fact]) -> list[Fact]:
+    """Return what is said on the sheet of a table, or between the table before it and its own."""
+    place = f"{table.grid.name}, row "
+    own = [(int(f.place.removeprefix(place)), f) for f in facts if f.place.startswith(place)]
+    ends = [
+        other.table.rows[-1] + 1 for other in mapped
+        if other.table.grid is table.grid and other.table.rows[-1] < table.header_row - 1
+    ]  # fmt: skip
+    alone = sum(other.table.grid is table.grid for other in mapped) == 1
+    first = max(ends, default=0)
+    return [fact for row, fact in own if alone or first < row <= table.header_row]
+
+
 def _lines_of_tab(
-    name: str, jar: Record, facts: Sequence[Fact], materials: Iterable[str]
+    name: str,
+    jar: Record,
+    facts: Sequence[Fact],
+    materials: Iterable[str],
+    masses: Sequence[str],
 ) -> Iterable[Line]:
     """Yield what is asked of a jar with a sheet of its own, with what stands on it."""
     whose = quoted(name)
     if "material" not in jar:
-        told = [f for f in facts if _IN_THE_JAR.fullmatch(f.label)]
+        told = [f for f in facts if f.label == name or _IN_THE_JAR.fullmatch(f.label)]
         said = as_words(told[0].value) if told else ""
         words = said.lower()
         alike = [m for m in materials if m.lower() == words] or [
@@ -320,7 +362,7 @@ def _lines_of_tab(
         known = alike[0] if len(alike) == 1 else said if said and not materials else UNKNOWN
         remark = f"the sheet says “{said}”" if said else "what was weighed in"
         yield Line(f"material of {whose}", known, f"{remark}; with inoculum alone: its name")
-    for mass in _MASSES:
+    for mass in masses:
         if f"{mass} [g]" not in jar:
             line = _mass_line(whose, mass, facts, "")
             none = any(
