@@ -125,7 +125,7 @@ def yields_table(results: Results) -> Table:
         "u": [one.u for one in yields],
         "sd": [one.sd for one in yields],
         "jars": [len(one.jars) for one in yields],
-        "jars_left_out": [len(results.left_out(one.series)) or None for one in yields],
+        "jars_left_out": [len(results.left_out(one.series)) for one in yields],
         "time_d": [one.time_d for one in yields],
         "finished": [one.finished for one in yields],
         "per_fresh_NmL_per_g": [one.per_fresh for one in yields],
