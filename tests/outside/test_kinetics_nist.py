@@ -89,10 +89,10 @@ def test_a_real_curve_with_a_falling_plateau_ends_alike_in_both(model: str) -> N
 
 def test_misra_stops_far_below_its_plateau_and_the_bod_set_has_no_lag() -> None:
     """The optimum is right, and what the readings do not show is still said."""
-    from bmp.fit.material import fit_material
+    from bmp.fit.material import MaterialCurves, fit_materials
 
     curves, certified, _, _ = read("BoxBOD")
-    fits = fit_material(list(curves.time_d), list(curves.value))
+    fits = fit_materials([MaterialCurves(list(curves.time_d), list(curves.value))])[0]
     assert fits.models["first order"].parameters["B0"].value == pytest.approx(
         certified[0], rel=1e-8
     )

@@ -119,7 +119,7 @@ def test_co2_first_order_with_lag() -> None:
 
 def test_chick_logistic_fits_to_r2_0998_and_its_level_is_still_not_determined() -> None:
     """R² is no measure of what is known: the level has a standard error of half its size."""
-    from bmp.fit.material import fit_material
+    from bmp.fit.material import MaterialCurves, fit_materials
 
     curves, model = data("chick1"), MODELS["modified logistic"]
     expected = printed("chick1", "logistic")
@@ -131,7 +131,8 @@ def test_chick_logistic_fits_to_r2_0998_and_its_level_is_still_not_determined() 
     assert near(b0, expected["Asym"], error[0])
     assert near(scal, expected["scal"], 0.9)
     assert near(lag - 4.0 + 2 * scal, expected["xmid"], 8.3)
-    fit = fit_material(list(after.time_d), list(after.value)).models["modified logistic"]
+    curves = MaterialCurves(list(after.time_d), list(after.value))
+    fit = fit_materials([curves])[0].models["modified logistic"]
     assert fit.r2 is not None
     assert fit.r2 > 0.997
     assert fit.parameters["B0"].value is None
