@@ -149,7 +149,7 @@ def propose_table(
         Names of the jars and materials as other tables have them.
     """
     looks = [_look(table, column) for column in table.columns]
-    looks = _with_names(looks)
+    looks = _with_names(table, looks, known_jars)
     jar_columns = _jar_columns(table, looks, known_jars, known_materials)
     kind = _kind(looks, jar_columns)
     if kind == "readings, a column a day":
@@ -178,24 +178,61 @@ def _look(table: FoundTable, column: FoundColumn) -> _Look:
         found, dated = ("time of day",), True
     elif dated and not {"date", "time of day"} & set(found):
         found = ("date",)
-    elif not found and _converts(unit or "?", "degC"):
-        found = ("temperature",)
+    elif not found and _numeric(table, column):
+        found = _by_unit(name, unit)
     elif not dated and "date" in found and unit.lower() not in DIGITS and _numeric(table, column):
         found = (*(one for one in found if one != "date"), "time")
     return _Look(column, name, unit, found, _numeric(table, column), dated, not cells)
 
 
-def _with_names(looks: Sequence[_Look]) -> list[_Look]:
-    """Return columns of which the first of words is the materials', where solids are told of them.
+def _by_unit(name: str, unit: str) -> tuple[str, ...]:
+    """Return what a column of figures may be of which the unit alone is known."""
+    plain = _PLAIN_UNITS.get(unit.lower(), unit)
+    if not plain or plain == "%":
+        return ()
+    if _converts(plain, "degC"):
+        return ("temperature",)
+    quantity = _quantity(unit, name.lower())
+    return () if quantity in (UNKNOWN, "methane") else (quantity,)
 
-    A table of solids is known by its figures, whatever its owner calls his materials.
+
+def _with_names(
+    table: FoundTable, looks: Sequence[_Look], known_jars: Sequence[str]
+) -> list[_Look]:
+    """Return columns of which those of words are named by their place where no word is known.
+
+    A table of masses or solids is known by its figures, whatever its owner calls his jars and
+    feeds: its first column of words names the rows, the next says what is in them. A column that
+    holds the names of known jars is the jars'.
     """
     told = {name for look in looks if look.numeric for name in look.meanings}
-    named = any({"jar", "material"} & set(look.meanings) for look in looks if not look.numeric)
-    if not {"TS", "VS"} & told or named or any(look.dated for look in looks):
-        return list(looks)
-    texts = [look for look in looks if not (look.numeric or look.empty or look.meanings)]
-    return [replace(one, meanings=("material",)) if one in texts[:1] else one for one in looks]
+    dated = any(look.dated for look in looks)
+    days = sum(bool(_A_DAY.fullmatch(look.name)) for look in looks) > 1
+    known = {bare(name) for name in known_jars}
+    wanted: list[str] = []
+    if {"inoculum", "sample"} & told and not dated:
+        wanted = ["jar", "material"]
+    elif ({"TS", "VS"} & told and not dated) or days:
+        wanted = ["material"]
+    found = {name for look in looks if not look.numeric for name in look.meanings}
+    wanted = [name for name in wanted if name not in found]
+    if wanted == ["material"] and "jar" in found and not (days or "material" not in found):
+        wanted = []
+    named = []
+    for look in looks:
+        cells = [bare(_as_name(cell)) for cell in table.cells(look.column) if not is_missing(cell)]
+        words = not (look.numeric or look.dated or look.empty)
+        if not look.meanings and known and cells and all(cell in known for cell in cells):
+            named.append(replace(look, meanings=("jar",)))
+        elif words and not look.meanings and wanted:
+            named.append(replace(look, meanings=(wanted.pop(0),)))
+        else:
+            named.append(look)
+    return named
+
+
+def _as_name(cell: Cell) -> str:
+    return str(int(cell)) if isinstance(cell, float) and cell.is_integer() else str(cell)
 
 
 def _is_date(cell: object) -> bool:

@@ -119,17 +119,25 @@ def _facts_of(row: Row, place: str) -> Iterator[Fact]:
     for index, cell in enumerate(row):
         if not isinstance(cell, str) or _is_figure(cell):
             continue
-        labelled = _LABELLED.fullmatch(cell)
-        if labelled:
-            yield Fact(labelled[1].strip(), labelled[2].strip(), place)
-            continue
-        sentence = _IN_A_SENTENCE.fullmatch(cell)
-        if sentence:
-            yield Fact(sentence["label"], sentence["value"], place)
+        told = list(_facts_in(cell, place))
+        if told:
+            yield from told
             continue
         following = next((other for other in row[index + 1 :] if other is not None), None)
         if following is not None:
             yield Fact(cell.rstrip(" :="), following, place)
+
+
+def _facts_in(text: str, place: str) -> Iterator[Fact]:
+    """Yield what a text says by itself: `room: 68 °F; water bath 98.6 °F`."""
+    labelled = _LABELLED.fullmatch(text)
+    if labelled:
+        yield Fact(labelled[1].strip(), labelled[2].strip(), place)
+        return
+    for part in re.split(r"[;|]\s", text):
+        sentence = _IN_A_SENTENCE.fullmatch(part.strip())
+        if sentence:
+            yield Fact(sentence["label"].strip(), sentence["value"], place)
 
 
 def title_of(grid: Grid) -> str:

@@ -452,7 +452,7 @@ def _trial_lines(
     if any(isinstance(reading.at, datetime) for reading in readings):
         lines.append(_started_line(readings, facts))
     if "volume" in held:
-        lines += _volume_lines(mapped, readings, facts)
+        lines += _volume_lines(mapped, readings, facts, grids)
     lines += _gap_lines(readings, held, sheet)
     lines += _air_lines(mapped, readings, facts, held)
     lines += _share_lines(mapped, readings, facts)
@@ -547,7 +547,10 @@ def _moment(fact: Fact, before: datetime) -> datetime | None:
 
 
 def _volume_lines(
-    mapped: Sequence[Mapped], readings: Sequence[Reading], facts: Sequence[Fact]
+    mapped: Sequence[Mapped],
+    readings: Sequence[Reading],
+    facts: Sequence[Fact],
+    grids: Sequence[Grid],
 ) -> list[Line]:
     kind, why, falls = _running(readings)
     said = _said_to_run(mapped)
@@ -563,7 +566,7 @@ def _volume_lines(
     units = {m.unit for m in volumes}
     units |= {one.held.unit for one in mapped if one.held is not None}
     if any("cm on" in unit or "mm on" in unit for unit in units):
-        known = _fact(facts, r"tube|cm|column|rohr|area", "mL") or _bore(facts)
+        known = _fact(facts, r"tube|cm|column|rohr|area", "mL") or _bore(facts, grids)
         remark = "gas that one cm of the tube holds; its inner area in cm² is the same"
         lines.append(Line(f"{CENTIMETRE} [mL]", known or UNKNOWN, remark))
     if any("in on" in unit for unit in units):
@@ -604,8 +607,18 @@ _BORE = re.compile(r"diam|bore|inside|inner|ø|innen|interior|średnic|wewn", re
 _AREA = re.compile(r"area|section|quer|cross|fläche|przekr|secci", re.IGNORECASE)
 
 
-def _bore(facts: Sequence[Fact]) -> str | None:
-    """Return what one cm of a tube holds [mL], from its inner area or diameter."""
+_ONE_CM = re.compile(
+    r"\b1 ?cm\W{0,3}(?:=|≙|is|are|holds|entspr\w*|sind|es|son|to)\W{0,3}([\d.,]+) ?ml",
+    re.IGNORECASE,
+)
+
+
+def _bore(facts: Sequence[Fact], grids: Sequence[Grid]) -> str | None:
+    """Return what one cm of a tube holds [mL]: as a line says, or from its area or diameter."""
+    texts = (cell for grid in grids for row in grid.rows for cell in row if isinstance(cell, str))
+    said = next(filter(None, map(_ONE_CM.search, texts)), None)
+    if said is not None:
+        return said[1].replace(",", ".")
     for words, area in ((_AREA, True), (_BORE, False)):
         for fact in facts:
             match = re.fullmatch(r"~?\s*([\d.,]+)\s*([cm]m)([²2]?)", as_words(fact.value))
@@ -700,8 +713,10 @@ def _fact(facts: Sequence[Fact], label: str, target: str) -> str | None:
             continue
         written = (match[3] or unit).strip()
         if match[3] in ("c", "f", "C", "F") and not match[2]:
-            # class 8c is no temperature
-            continue
+            # class 8c is no temperature, 98.6F is one
+            least = {"C": 15.0, "F": 50.0}.get(match[3])
+            if least is None or float(match[1].replace(",", ".")) < least:
+                continue
         try:
             rule = conversion(written or "?", target)
             value = float(match[1].replace(",", ".")) * rule.factor + rule.offset

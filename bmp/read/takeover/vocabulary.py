@@ -89,11 +89,13 @@ _WORDS: Mapping[str, str] = {
     r"volumen(?: de)?(?: bio)?gas|lectura|odczyt",
     "jar": r"(?:jar|bottle|flask|vessel|reactor|tube|vial|pot|flasche|glas|gef[aä](?:ss|ß)|"
     r"behälter|röhrchen|rohr|bouteille|flacon|botella|frasco|tarro|tubo|fles|bottiglia|vasetto|"
-    r"butelk\w*|słoik\w*|reaktor|probówk\w*|garrafa)"
+    r"butelk\w*|słoik\w*|reaktor|probówk\w*|garrafa|bucket|pail|drum|canister|carboy|container|"
+    r"eimer|kanister|fass|wiadro|cubo|seau|secchio|emmer)"
     r"(?: ?(?:id|no\.?|nr\.?|n ?º|number|name|label))?|id|label",
     "material": r"material|feed|substrate|substrat|sample|probe|contents?|what(?: is in it)?|"
     r"descrip\w*(?: \d)?|filled with|inhalt|stoff|feedstock|mati[eè]re|contenu|contenido|group|"
-    r"manure|in it|kind of feed|füllung|materiał|zawartość|contenuto|inhoud|conteúdo|estiércol",
+    r"manure|in it|kind of feed|füllung|futter|materiał|zawartość|contenuto|inhoud|conteúdo|"
+    r"estiércol",
     "group": r"team|group|gruppe|klasse|class|grupa|equipo|grupo|squadra|équipe|groep",
     "time": r"days?|d|tage?|time|elapsed(?: time)?|zeit|jours?|d[ií]as?|giorni|hours?|stunden?|h|"
     r"day of trial|versuchstag|dzień|doba|czas|tiempo|tempo|dagen",
