@@ -130,19 +130,55 @@ class Yields:
     """Standard uncertainty of the mean; with what the methane share and assumed solids add."""
     freedom: FloatArray
     """Welch-Satterthwaite degrees of freedom (JCGM 100:2008, G.4)."""
-    low: FloatArray
-    """95 % interval of the mean."""
-    high: FloatArray
-    borrowed_low: FloatArray
-    """The same with the scatter between jars that the trial and published trials lend
-    (`bmp.borrowed_scatter`)."""
-    borrowed_high: FloatArray
-    lent: Mapping[str, ErrorPart]
-    """What is borrowed, as parts: `jars`, and `blank` where there is a single one, else nought."""
     blank_percent: FloatArray
     """The inoculum's part of the jars' methane."""
     three_day_rate_percent: FloatArray
     """Lowest three-day rate that the slowest counted jar has reached (`bmp.stop_rule`)."""
+
+    trial: IntArray
+    """The trial of each series."""
+    taken_off: FloatArray
+    """The inoculum's part, in the unit of `value`."""
+
+    # what needs a distribution function is worked out where it is asked for: a check asks for none
+
+    @cached_property
+    def reach(self) -> FloatArray:
+        """Half the 95 % interval of the mean."""
+        return _reach(self.parts)
+
+    @property
+    def low(self) -> FloatArray:
+        """Lower end of the 95 % interval of the mean."""
+        return self.value - self.reach
+
+    @property
+    def high(self) -> FloatArray:
+        """Upper end."""
+        return self.value + self.reach
+
+    @cached_property
+    def lent(self) -> Mapping[str, ErrorPart]:
+        """What is borrowed, as parts: `jars`, and `blank` where there is a single one, else nought.
+
+        The scatter between jars that the trial and published trials lend (`bmp.borrowed_scatter`).
+        """
+        return _lent(self.parts, self.value, self.taken_off, self.count, self.trial)
+
+    @cached_property
+    def borrowed_reach(self) -> FloatArray:
+        """Half the 95 % interval of the mean with what is borrowed."""
+        return _borrowed_reach(self.parts, self.lent)
+
+    @property
+    def borrowed_low(self) -> FloatArray:
+        """Lower end of the 95 % interval with what is borrowed."""
+        return self.value - self.borrowed_reach
+
+    @property
+    def borrowed_high(self) -> FloatArray:
+        """Upper end."""
+        return self.value + self.borrowed_reach
 
     @cached_property
     def jars(self) -> list[IntArray]:
@@ -384,10 +420,7 @@ def series_yields(gas: JarGas, jars: JarColumns, curves: NetCurves, blanks: Blan
     off, _ = interpolate(jar, end_d[series], curves.jar, curves.time_d, curves.from_blank)
     taken_off = np.bincount(series, off, minlength=size) / some
     parts = _parts(gas, jars, blanks, jar, series, values, mean, end_d)
-    sd, u, freedom, critical = _combined(parts, count)
-    reach = critical * u
-    lent = _lent(parts, mean, taken_off, count, jars.series_trial)
-    borrowed = _borrowed_reach(parts, lent)
+    sd, u, freedom = _combined(parts, count)
     return Yields(
         jar=jar,
         series=series,
@@ -399,13 +432,10 @@ def series_yields(gas: JarGas, jars: JarColumns, curves: NetCurves, blanks: Blan
         sd=sd,
         u=u,
         freedom=freedom,
-        low=mean - reach,
-        high=mean + reach,
-        borrowed_low=mean - borrowed,
-        borrowed_high=mean + borrowed,
-        lent=lent,
         blank_percent=_blank_percent(jars, blanks, jar, series, mean, taken_off),
         three_day_rate_percent=_slowest(curves, jar, series, size),
+        trial=jars.series_trial,
+        taken_off=taken_off,
     )
 
 
@@ -487,15 +517,26 @@ def _blank_part(
 
 def _combined(
     parts: Mapping[str, ErrorPart], count: IntArray
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Return SD, standard uncertainty, degrees of freedom and critical value of the means."""
-    variance = np.stack([parts[name].u ** 2 for name in PARTS], axis=-1)
-    freedom = np.stack([np.maximum(parts[name].freedom, 1.0) for name in PARTS], axis=-1)
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return SD, standard uncertainty and degrees of freedom of the means."""
+    variance, freedom = _stacked(parts)
     whole = variance.sum(axis=-1)
     effective = np.where(np.isnan(whole), np.nan, satterthwaite(variance, freedom))
     in_sd = variance[:, [name in IN_SD for name in PARTS]].sum(axis=-1)
-    critical = critical_value(variance, freedom)
-    return np.sqrt(count * in_sd), np.sqrt(whole), effective, critical
+    return np.sqrt(count * in_sd), np.sqrt(whole), effective
+
+
+def _stacked(parts: Mapping[str, ErrorPart]) -> tuple[FloatArray, FloatArray]:
+    """Return variances and degrees of freedom by part, shape (series, `PARTS`)."""
+    variance = np.stack([parts[name].u ** 2 for name in PARTS], axis=-1)
+    return variance, np.stack([np.maximum(parts[name].freedom, 1.0) for name in PARTS], axis=-1)
+
+
+def _reach(parts: Mapping[str, ErrorPart]) -> FloatArray:
+    """Return half the 95 % interval of the means."""
+    variance, freedom = _stacked(parts)
+    reach: FloatArray = critical_value(variance, freedom) * np.sqrt(variance.sum(axis=-1))
+    return reach
 
 
 def _lent(
@@ -529,11 +570,7 @@ def _borrowed_reach(parts: Mapping[str, ErrorPart], lent: Mapping[str, ErrorPart
         np.where(single, lent["blank"].u, parts["blank"].u),
         np.where(single, lent["blank"].freedom, parts["blank"].freedom),
     )
-    own = {**parts, "jars": lent["jars"], "blank": blank}
-    variance = np.stack([own[name].u ** 2 for name in PARTS], axis=-1)
-    dof = np.stack([np.maximum(own[name].freedom, 1.0) for name in PARTS], axis=-1)
-    reach: FloatArray = critical_value(variance, dof) * np.sqrt(variance.sum(axis=-1))
-    return reach
+    return _reach({**parts, "jars": lent["jars"], "blank": blank})
 
 
 def _blank_percent(
