@@ -6,7 +6,7 @@ import numpy as np
 
 from bmp.judge.peers import peers
 from bmp.judge.reading_error import Seen, finite_max, has_gas, jar_names, named
-from bmp.judge.rough_gas import RoughGas, scale_step
+from bmp.judge.rough_gas import RoughGas, median, scale_step
 from bmp.normalise.state import filled
 from bmp.trial import NOT_MEASURED, BoolArray, FloatArray, IntArray, Trial
 
@@ -145,7 +145,7 @@ def overflow(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     if len(distinct) < 8:
         return None
     # Of figures that fall off evenly the highest is the rarest: count the next ones below it.
-    below = max(0.03 * (top - distinct[0]), 2.2 * float(np.median(np.diff(distinct[-8:-1]))))
+    below = max(0.03 * (top - distinct[0]), 2.2 * float(median(np.diff(distinct[-8:-1]))))
     full = np.flatnonzero(value == top)
     near = int(((value > top - below) & (value < top)).sum())
     if len(full) < 3 or len(full) <= 2.0 * near:
@@ -290,7 +290,7 @@ def _same_row(trial: Trial, seen: RoughGas) -> list[Seen]:
         same &= ~known | (change == 0)
         step = scale_step(column)
         if step > 0:
-            chance /= 1.0 + 2.0 * float(np.median(np.abs(change[known]))) / step
+            chance /= 1.0 + 2.0 * float(median(np.abs(change[known]))) / step
     value = seen.value[later]
     same &= np.isfinite(value) & (value != 0) & (value == seen.value[seen.previous[later]])
     if chance > 0.02:
@@ -363,7 +363,7 @@ def _apart(replicates: BoolArray, gap: FloatArray, size: FloatArray) -> float:
     known = np.isfinite(gap)
     off, whole = (np.where(known, v, 0.0).sum(axis=-1)[replicates] for v in (gap, size))
     each = off[whole > 0] / whole[whole > 0]
-    return max(float(np.median(each)) if each.size > 2 else 0.015, 0.006)
+    return max(median(each) if each.size > 2 else 0.015, 0.006)
 
 
 def missing_readings(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
@@ -400,7 +400,7 @@ def ends_early(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     )
     if not (counted & (last >= 0)).any():
         return None
-    end = int(np.median(last[counted & (last >= 0)]))
+    end = int(median(last[counted & (last >= 0)]))
     out = []
     for j in np.flatnonzero(counted & (last >= 0) & (last <= end - 3)):
         own_d, others_d = float(seen.time_d[last[j]]), float(seen.time_d[end])

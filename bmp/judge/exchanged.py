@@ -14,7 +14,7 @@ from bmp.judge.cause import ONE_OF, Cause, with_jar, with_rows_exchanged
 from bmp.judge.one_reading import is_total
 from bmp.judge.peers import FIRST_D, jar_sets, median_of_rows, step_NmL
 from bmp.judge.reading_error import jar_names
-from bmp.judge.rough_gas import RoughGas
+from bmp.judge.rough_gas import RoughGas, median
 from bmp.trial import FloatArray, IntArray, Trial
 
 NAME = "swapped labels"
@@ -111,7 +111,7 @@ def _spread(
 
 def _middle(values: FloatArray) -> float:
     known = values[np.isfinite(values)]
-    return float(np.median(known)) if known.size else 0.0
+    return median(known) if known.size else 0.0
 
 
 def _size(trial: Trial, j: int) -> float:
@@ -310,7 +310,7 @@ def _size_of(trial: Trial, jars: list[int]) -> FloatArray:
 def _apart(each: FloatArray) -> float:
     """Return how far jars of a set lie apart in all their gas, as a part of it."""
     total = np.nansum(each, axis=1)
-    return float(np.ptp(total) / max(float(np.median(total)), 1e-9))
+    return float(np.ptp(total) / max(median(total), 1e-9))
 
 
 @dataclass(frozen=True, order=True)
@@ -326,6 +326,10 @@ class Stranger:
 
 def wrong_feed(trial: Trial, seen: RoughGas) -> Cause | None:
     """Return a jar whose gas and sample are those of another feed's jars."""
+    sampled = [s for s in jar_sets(trial, seen) if all(trial.jars[j].sample_g > 0 for j in s)]
+    spans = [np.ptp(np.log([trial.jars[j].sample_g for j in s])) for s in sampled]
+    if max(spans, default=0.0) < SAME_MASS:
+        return None  # no sample is unlike its replicates'
     fit = fit_of(trial, seen)
     found = [] if fit is None else [one for one in _strangers(trial, fit) if one.same_mass]
     return _stranger_told(trial, max(found)) if found else None
@@ -358,7 +362,7 @@ def _strangers(trial: Trial, fit: Fit) -> list[Stranger]:
                 then = _cost(fit.made[a], should, spread)
                 gain = float(now.sum() - then.sum())
                 if then.mean() < min(2.5, 0.25 * now.mean()) and gain > 45.0:
-                    weigh = float(np.median([trial.jars[k].sample_g for k in others]))
+                    weigh = median([trial.jars[k].sample_g for k in others])
                     same = abs(np.log(trial.jars[a].sample_g / weigh)) < SAME_MASS
                     found.append(Stranger(gain, int(a), int(others[0]), bool(same)))
     return found

@@ -8,7 +8,7 @@ import numpy as np
 
 from bmp.judge.cause import ONE_OF, Cause, digits_exchanged, with_jar
 from bmp.judge.reading_error import jar_names
-from bmp.judge.rough_gas import RoughGas
+from bmp.judge.rough_gas import RoughGas, median
 from bmp.trial import FloatArray, Trial
 
 NAME = "mass or headspace of a jar"
@@ -47,7 +47,7 @@ def jar_table(trial: Trial, seen: RoughGas) -> Cause | None:
                 known = [v for v in others if v > 0.0]
                 if not own or own < 0.0 or not known:
                     continue
-                usual = float(np.median(known))
+                usual = median(known)
                 ratio = own / usual
                 if max(ratio, 1 / ratio) < FAR or field == "sample_g":
                     if field == "sample_g" and gas.denies(jars, j, own, usual):
@@ -72,7 +72,7 @@ class _Gas:
         own = [j for j, jar in enumerate(jars) if jar.role == "blank"]
         per_g = self.gas[own] / inoculum[own]
         per_g = per_g[np.isfinite(per_g)]
-        self.net = self.gas - (float(np.median(per_g)) * inoculum if per_g.size else 0.0)
+        self.net = self.gas - (median(per_g) * inoculum if per_g.size else 0.0)
         self.portion = np.where(self.sample > 0, self.sample, inoculum)
         self.sets = sets
 
@@ -83,14 +83,14 @@ class _Gas:
         if len(jars) < 2 or not np.isfinite(value).all():
             return float("nan")
         most = np.sqrt(len(jars) / (len(jars) - 1))
-        return 1.4826 * float(np.median(np.abs(value - np.median(value))) * most)
+        return 1.4826 * float(median(np.abs(value - median(value))) * most)
 
     def _usual(self, jars: list[int], j: int, values: FloatArray, least: float) -> float:
         """Return how far jars lie apart, by the other sets and by the set without the jar."""
         rest = [[k for k in jars if k != j], *(s for s in self.sets if s is not jars)]
         apart = np.array([self._apart(one, values) for one in rest])
         known = apart[np.isfinite(apart)]
-        return max(float(np.median(known)) if known.size else 2.0 * least, least)
+        return max(median(known) if known.size else 2.0 * least, least)
 
     def denies(self, jars: list[int], j: int, own: float, usual: float) -> bool:
         """Tell whether the jar's gas is that of a sample as heavy as its replicates'.
@@ -101,15 +101,15 @@ class _Gas:
         """
         off = np.log(own / usual)
         others = [k for k in jars if k != j]
+        if abs(off) < LEAST_OFF:
+            return False
         alike = self._usual(jars, j, self.portion, LEAST_PORTION)
         apart = np.ptp(np.log(self.sample[others]))
-        if abs(off) < max(LEAST_OFF, 6.0 * alike) or not apart < 0.3 * abs(off):
+        if abs(off) < 6.0 * alike or not apart < 0.3 * abs(off):
             return False
         if not (np.all(self.net[jars] > 0.05 * self.gas[jars])):
             return False
-        near = np.log(self.net[j] / usual) - np.median(
-            np.log(self.net[others] / self.sample[others])
-        )
+        near = np.log(self.net[j] / usual) - median(np.log(self.net[others] / self.sample[others]))
         gas = self._usual(jars, j, self.gas / self.portion, LEAST_SCATTER)
         sd = gas * np.sqrt(1 + 1 / len(others)) * self.gas[j] / self.net[j]
         gain = ((near - off) ** 2 - near**2) / sd**2
@@ -139,7 +139,7 @@ def _sample_told(trial: Trial, jars: list[int], j: int, own: float, usual: float
             if n not in jars and jar.sample_g > 0 and jar.inoculum_g
         ]
     )
-    middle = float(np.median(ratio)) if ratio.size else np.nan
+    middle = median(ratio) if ratio.size else np.nan
     away = [
         abs(np.log(trial.jars[n].sample_g * VS / (trial.jars[n].inoculum_g or np.nan) / middle))
         for n in (j, k)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bmp.judge.reading_error import Seen, jar_names
-from bmp.judge.rough_gas import RoughGas, scale_step
+from bmp.judge.rough_gas import RoughGas, median, scale_step
 from bmp.normalise.weighing import balance_uncertainty_g, leaks, weighings
 from bmp.trial import FloatArray, IntArray, Trial
 
@@ -110,9 +110,9 @@ def _expected(trial: Trial, gas: FloatArray, jars: IntArray, j: int, blank: floa
         ]
         if not rates:
             return float("nan")
-        return blank * own.inoculum_g + float(np.median(rates)) * own.sample_g
+        return blank * own.inoculum_g + median(rates) * own.sample_g
     rates = [gas[k] / (trial.jars[k].inoculum_g or 1.0) for k in others]
-    return float(np.median(rates)) * (own.inoculum_g or 1.0)
+    return median(rates) * (own.inoculum_g or 1.0)
 
 
 def _beside_replicates(
@@ -121,7 +121,7 @@ def _beside_replicates(
     """Return gas / expected gas - 1 and the expected gas; NaN for jars without two replicates."""
     blanks = [j for s in sets for j in s if trial.jars[j].role == "blank"]
     own = [gas[j] / (trial.jars[j].inoculum_g or 1.0) for j in blanks]
-    blank = float(np.median(own)) if own else 0.0
+    blank = median(own) if own else 0.0
     should = np.full(len(trial.jars), np.nan)
     for jars in sets:
         for j in jars if len(jars) >= 3 else ():
@@ -183,7 +183,7 @@ def _reading_noise_NmL(trial: Trial, seen: RoughGas) -> float:
     every = np.concatenate(off) if off else np.array([])
     if not every.size:
         return float("inf")
-    one = float(1.4826 * np.median(every) / np.sqrt(1.5))
+    one = float(1.4826 * median(every) / np.sqrt(1.5))
     on_its_own = not (trial.setup.cumulative or bool(trial.readings.not_vented.any()))
     return one * float(np.sqrt(len(seen.time_d))) if on_its_own else one
 
@@ -203,7 +203,7 @@ def _lost_weight(trial: Trial, seen: RoughGas) -> list[Seen]:
     scale_g = balance_uncertainty_g(r, trial.jars, trial.setup)
     if scale_g is None:
         step_g = scale_step(r.column("mass_before_g"))
-        scale_g = max(1.4826 * float(np.median(np.abs(known))), 0.7 * step_g)
+        scale_g = max(1.4826 * float(median(np.abs(known))), 0.7 * step_g)
     told = leaks(r, weighed, scale_g)
     text = (
         "Between ventings the jar lost {:.2g} g, {:.0f} % of all it lost; {:.2g} g could be seen."

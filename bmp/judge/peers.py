@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bmp.judge.rough_gas import RoughGas, scale_step
+from bmp.judge.rough_gas import RoughGas, median, scale_step
 from bmp.trial import BoolArray, FloatArray, IntArray, Trial
 
 LEAST_RELATIVE = 0.02
@@ -167,7 +167,7 @@ def _brought_together(
     known = np.isfinite(gas) & np.isfinite(near) & np.isfinite(moved)
     if known.sum() < 6:
         each = np.abs(gas[np.isfinite(gas)])
-        least = 0.05 * float(np.median(each)) if each.size else 1.0
+        least = 0.05 * median(each) if each.size else 1.0
         return np.ones((count, count, 1)), np.zeros((count, count, 1)), 0.25, max(step, least)
     y, x, d = (np.where(known, np.broadcast_to(v, near.shape), 0.0) for v in (gas, near, moved))
     middle = _median_last(np.where(known, near, np.nan))[..., None]
@@ -195,12 +195,12 @@ def _brought_together(
 def _noise(off: FloatArray, size: FloatArray, known: BoolArray, step: float) -> tuple[float, float]:
     """Return how far an interval lies off a replicate's: relative of large, absolute of small."""
     away, gas = np.abs(off[known]), np.abs(size[known])
-    large = gas >= np.median(gas)
-    relative = 1.4826 * float(np.median(away[large] / np.maximum(gas[large], 1e-9)))
-    absolute = 1.4826 * float(np.median(away[~large])) if (~large).any() else 0.0
+    large = gas >= median(gas)
+    relative = 1.4826 * float(median(away[large] / np.maximum(gas[large], 1e-9)))
+    absolute = 1.4826 * median(away[~large]) if (~large).any() else 0.0
     return (
         float(np.clip(relative, LEAST_RELATIVE, 1.0)),
-        max(absolute, 0.7 * step, 0.01 * float(np.median(gas[large])), 1e-3),
+        max(absolute, 0.7 * step, 0.01 * median(gas[large]), 1e-3),
     )
 
 
@@ -271,7 +271,7 @@ def _from(
 def step_NmL(seen: RoughGas) -> float:
     """Return the step that figures were read in as gas."""
     slope = seen.slope_NmL[np.isfinite(seen.slope_NmL)]
-    return scale_step(seen.value) * abs(float(np.median(slope))) if slope.size else 0.0
+    return scale_step(seen.value) * abs(median(slope)) if slope.size else 0.0
 
 
 def _band(gas: FloatArray, length: FloatArray, alone: bool) -> tuple[FloatArray, FloatArray]:
@@ -307,7 +307,7 @@ def matters(trial: Trial, seen: RoughGas, beside: Peers, off_NmL: FloatArray) ->
     inoculum = np.array([jar.inoculum_g or 0.0 for jar in trial.jars] or [0.0])
     with np.errstate(invalid="ignore", divide="ignore"):
         own = (beside.total_NmL / inoculum)[blank & (inoculum > 0)]
-    of_blank = float(np.median(own)) * inoculum if own.size else 0.0 * inoculum
+    of_blank = median(own) * inoculum if own.size else 0.0 * inoculum
     net = np.maximum(beside.total_NmL - of_blank, 0.15 * beside.total_NmL)
     least = np.clip(0.015 * beside.sizes, 0.02, 0.075) * net
     least = np.where(blank, 0.10 * beside.total_NmL, least)

@@ -16,6 +16,7 @@ from bmp.judge.rough_gas import (
     dry_factor,
     final_methane_NmL,
     look,
+    median,
 )
 from bmp.limits import USUAL
 from bmp.normalise.state import filled
@@ -130,7 +131,7 @@ def _air_pressure_unit(trial: Trial) -> tuple[Seen, ...]:
     strange = values[(values < AIR_LOW_KPA) | (values > AIR_HIGH_KPA)]
     if not strange.size:
         return ()
-    middle = float(np.median(strange))
+    middle = median(strange)
     mistake = pressure_mistake(middle / 98.0, 1.12)
     guess = f": consistent with {mistake}" if mistake else ""
     rows = np.flatnonzero((column < AIR_LOW_KPA) | (column > AIR_HIGH_KPA))
@@ -160,7 +161,7 @@ def sea_level_pressure(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
         return None
     here = standard_atmosphere_kPa(altitude)
     gap = 101.325 - here
-    middle = float(np.median(given))
+    middle = median(given)
     if gap < 4.0 or middle < here + gap / 2 or middle > AIR_HIGH_KPA:
         return () if gap >= 4.0 else None
     text = (
@@ -179,7 +180,7 @@ def share_unit(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
         if setup_share is None:
             return None
         return _share_words(setup_share, "the trial's methane")
-    middle = float(np.median(column[known]))
+    middle = median(column[known])
     whole = _share_words(middle, "all methane shares")
     if whole:
         return whole
@@ -189,7 +190,7 @@ def share_unit(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     for one in seen.of_jar:
         own = one[known[one]]
         if len(own) > 2:
-            usual = float(np.median(column[own]))
+            usual = median(column[own])
             low = own[(column[own] < 0.012) & (np.abs(column[own] * 100 / usual - 1) < 0.4)]
             single = np.append(single, low)
     if single.size:
@@ -299,7 +300,7 @@ def vs_ratios(trial: Trial) -> dict[str, float]:
             if feed.VS and inoculum.VS:
                 ratio = jar.inoculum_g * inoculum.VS / (jar.sample_g * feed.VS)
                 found.setdefault(feed.name, []).append(ratio)
-    return {name: float(np.median(each)) for name, each in found.items()}
+    return {name: median(each) for name, each in found.items()}
 
 
 def _usual_ratio(least: float) -> bool:
@@ -314,7 +315,7 @@ def _by_planned_ratio(m: Material, ratios: dict[str, float]) -> str:
     others = np.log([ratio for name, ratio in ratios.items() if name != m.name])
     if m.name not in ratios or not m.TS or not m.VS or not others.size:
         return ""
-    middle = float(np.median(others))
+    middle = median(others)
     own = np.log(ratios[m.name]) - middle
     # of two ratios nobody knows which was planned; of three, two agree
     if np.quantile(np.abs(others - middle), 0.5) > SAME_RATIO or abs(own) < 3.0 * SAME_RATIO:
@@ -351,7 +352,7 @@ def _blank_yield(trial: Trial, seen: RoughGas, inoculum: Material) -> float | No
         if jar.role == "blank" and jar.inoculum == inoculum.name and jar.inoculum_g > 0
     ]
     known = [value for value in own if np.isfinite(value)]
-    return float(np.median(known)) if known else None
+    return median(known) if known else None
 
 
 def yield_unit(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
@@ -480,7 +481,7 @@ def scrubbed_twice(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
             if jar.role == role and jar.left_out is None
         ])  # fmt: skip
         each = each[np.isfinite(each)]
-        if each.size > 1 and np.ptp(each) > 0.4 * float(np.median(each)):
+        if each.size > 1 and np.ptp(each) > 0.4 * median(each):
             return None  # something else is wrong with one of them
     controls = np.array([jar.role == "control" for jar in trial.jars])[trial.readings.jar]
     usual = float(np.nanmedian(np.where(controls, seen.share, np.nan)))
@@ -500,7 +501,7 @@ def share_unlike(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     if trial.setup.measured == "methane volume" or not np.isfinite(column).any():
         return () if trial.setup.measured == "methane volume" else None
     middle = {
-        j: float(np.median(known))
+        j: median(known)
         for j, one in enumerate(seen.of_jar)
         if (known := column[one][np.isfinite(column[one])]).size
     }
@@ -508,7 +509,7 @@ def share_unlike(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
     if not high:
         return ()
     rest = [share for j, share in middle.items() if j not in high]
-    beside = f", the other jars {100 * float(np.median(rest)):.0f} %" if rest else ""
-    top = float(np.median([middle[j] for j in high]))
+    beside = f", the other jars {100 * median(rest):.0f} %" if rest else ""
+    top = median([middle[j] for j in high])
     text = f"The gas would hold {100 * top:.0f} % methane{beside}; pure fat gives about 70 %."
     return (Seen(round(top, 3), jar_names(trial, high), text),)

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from bmp.judge.cause import Cause, digits_exchanged, places, with_rows_exchanged, with_values
+from bmp.judge.peers import median_of_rows
 from bmp.judge.reading_error import named
-from bmp.judge.rough_gas import RoughGas
+from bmp.judge.rough_gas import RoughGas, median
 from bmp.trial import BoolArray, FloatArray, Trial
 
 NAME = "weights that do not chain"
@@ -48,7 +49,7 @@ def chain(trial: Trial, seen: RoughGas) -> Chain | None:
         return None
     steps = np.diff(np.unique(np.round(before[np.isfinite(before)], 5)))
     step = float(steps[steps > 1e-6].min()) if (steps > 1e-6).any() else 0.0
-    scatter = 1.4826 * float(np.median(np.abs(known - np.median(known))))
+    scatter = 1.4826 * float(median(np.abs(known - median(known))))
     return Chain(lost, max(6.0 * scatter, 3.5 * step, 0.02), max(4.0 * step, 0.03, 6.0 * scatter))
 
 
@@ -59,7 +60,7 @@ def _drift(seen: RoughGas, lost: FloatArray) -> FloatArray:
     for k in range(1, drift.size):
         here = (seen.round == k) & (came_from == k - 1) & np.isfinite(lost)
         if here.sum() >= 3:
-            drift[k] = float(np.median(lost[here]))
+            drift[k] = median(lost[here])
         else:
             unknown[k] = 1.0
     level, gaps = np.cumsum(drift), np.cumsum(unknown)
@@ -146,11 +147,8 @@ def weight_off(trial: Trial, seen: RoughGas, claimed: BoolArray) -> Cause | None
 
 def _usual(seen: RoughGas, vented: FloatArray) -> FloatArray:
     """Return what a jar loses at a venting, by the ventings before and after it."""
-    out = np.full(vented.shape, np.nan)
-    for one in seen.of_jar:
-        own = vented[one]
-        for place, i in enumerate(one):
-            around = np.delete(own[max(place - 1, 0) : place + 2], min(place, 1))
-            known = around[np.isfinite(around)]
-            out[i] = float(np.mean(known)) if known.size else np.nan
-    return out
+    around = np.full((2, vented.size), np.nan)
+    later = np.flatnonzero(seen.previous >= 0)
+    around[0, later] = vented[seen.previous[later]]
+    around[1, seen.previous[later]] = vented[later]
+    return median_of_rows(around)

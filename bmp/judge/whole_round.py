@@ -9,7 +9,7 @@ import numpy as np
 from bmp.judge.cause import Cause, with_values
 from bmp.judge.one_reading import is_total
 from bmp.judge.peers import median_of_rows
-from bmp.judge.rough_gas import RoughGas, scale_step
+from bmp.judge.rough_gas import RoughGas, median, scale_step
 from bmp.trial import BoolArray, FloatArray, IntArray, Trial
 
 NAME = "round in another unit"
@@ -58,19 +58,19 @@ def odd_round(trial: Trial, seen: RoughGas) -> Cause | None:
     in_round = [
         np.flatnonzero((seen.round == k) & np.isfinite(off) & sure) for k in range(len(seen.time_d))
     ]
-    middles = np.array([np.median(off[here]) if len(here) >= 3 else np.nan for here in in_round])
+    middles = np.array([median(off[here]) if len(here) >= 3 else np.nan for here in in_round])
     for k in np.flatnonzero(np.abs(np.nan_to_num(middles)) > np.log(4.0)).tolist():
         here, middle = in_round[k], float(middles[k])
-        scatter = 1.4826 * float(np.median(np.abs(off[here] - middle)))
+        scatter = 1.4826 * float(median(np.abs(off[here] - middle)))
         beside_it = np.abs(np.delete(middles[max(k - 5, 0) : k + 6], min(k, 5)))
         # the rounds next to it are off because of it
         calm = np.sort(beside_it[np.isfinite(beside_it)])[:-2]
-        waver = float(np.median(calm)) if calm.size else 1.0
+        waver = median(calm) if calm.size else 1.0
         if way in LEAST_GAP:
             gap = np.abs((bare - beside) * seen.value / bare)[here]
             every = np.flatnonzero((seen.round == k) & sure)
             alike = scatter < ALIKE * abs(middle) and 4 <= len(here) >= 0.8 * len(every)
-            if np.median(gap) < LEAST_GAP[way] * (SURER_GAP if alike else 1.0):
+            if median(gap) < LEAST_GAP[way] * (SURER_GAP if alike else 1.0):
                 continue  # next to nothing, and the weather moves it
         if abs(middle) < 4.0 * scatter or abs(middle) < 8.0 * waver:
             continue
@@ -179,7 +179,7 @@ def _caught_up(seen: RoughGas, change: FloatArray, usual: FloatArray, k: int) ->
     later = np.flatnonzero((seen.round == k + 1) & np.isfinite(change))
     if not later.size:
         return False
-    return bool(np.median(change[later]) > 1.6 * np.median(usual[later]))
+    return bool(median(change[later]) > 1.6 * median(usual[later]))
 
 
 def _without(trial: Trial, rows: IntArray) -> Trial:
@@ -218,7 +218,7 @@ def fahrenheit(trial: Trial, seen: RoughGas) -> Cause | None:
     known = np.isfinite(column)
     if known.sum() < 5:
         return None
-    usual = float(np.median(column[known]))
+    usual = median(column[known])
     hot = known & (column > usual + 12.0)
     hot &= np.abs((column - 32.0) / 1.8 - usual) < 9.0
     if not hot.any() or hot.mean() > 0.5:
@@ -230,10 +230,10 @@ def fahrenheit(trial: Trial, seen: RoughGas) -> Cause | None:
     who = names[0] if len(names) == 1 else "all jars"
     where = f"{who} day {', '.join(f'{d:.3g}' for d in days[:4])}"
     text = (
-        f"The temperature is about {float(np.median(column[rows])):.0f} °C there and "
+        f"The temperature is about {median(column[rows]):.0f} °C there and "
         f"{usual:.0f} °C elsewhere: consistent with °F."
     )
-    return Cause(NAME, float(np.median(column[rows])), where, text,
+    return Cause(NAME, median(column[rows]), where, text,
                  with_values(trial, "temperature_C", cells))  # fmt: skip
 
 
@@ -243,13 +243,13 @@ def air_pressure(trial: Trial, seen: RoughGas) -> Cause | None:
     known = np.isfinite(column)
     if known.sum() < 5:
         return None
-    usual = float(np.median(column[known]))
+    usual = median(column[known])
     off = known & (np.abs(np.log(np.maximum(column, 1e-9) / usual)) > 0.25)
     if not off.any() or off.mean() > 0.5 or not 52.0 < usual < 109.0:
         return None
     rows = np.flatnonzero(off)
     days = sorted({round(float(seen.time_d[seen.round[i]]), 2) for i in rows})
-    figure = float(np.median(column[rows]))
+    figure = median(column[rows])
     where = f"air pressure day {', '.join(f'{d:.3g}' for d in days[:4])}"
     text = (
         f"The air pressure is {figure:.4g} kPa there and {usual:.4g} kPa elsewhere: another unit, "
