@@ -96,7 +96,7 @@ READING_ERRORS: tuple[ReadingError, ...] = (
     ),
     ReadingError(
         "VS of fresh or of dry matter", "vs-of-fresh-or-dry", units_typed.solids_basis,
-        "VS at most TS; VS not below its own TS share and 40 % of TS at once",
+        "VS at most TS and at least 40 % of it (cellulose 97 %); a ratio to the inoculum off by TS",
         "Choose the column that says what the furnace figure was divided by.",
         source="Mass balance", outcome="fail",
         first=True,
@@ -129,7 +129,7 @@ READING_ERRORS: tuple[ReadingError, ...] = (
     ),
     ReadingError(
         "swapped labels", "swapped-labels", jars_compared.swapped_labels,
-        "two jars 4.5 standard deviations from their own sets, each near the other's",
+        "two jars that leave their own sets and fit each other's",
         "Look at the jars' labels and the log; exchange the names only if you can see the swap.",
     ),
     ReadingError(
@@ -167,7 +167,7 @@ READING_ERRORS: tuple[ReadingError, ...] = (
     ),
     ReadingError(
         "odd interval", "odd-interval", by_cause,
-        "seven standard deviations from replicate jars and neighbours, and 4 % of the jar's gas",
+        "6.5 standard deviations from replicate jars, and gas that moves the yield by 1.5 %",
         "Look into the log of that day: a typing error, a venting not written down, a restart.",
     ),
     ReadingError(
@@ -178,7 +178,7 @@ READING_ERRORS: tuple[ReadingError, ...] = (
     ),
     ReadingError(
         "round copied", "whole-round", by_cause,
-        "seven of ten jars with the figure of the round before, against chance",
+        "the figures of the round before in more jars than chance allows",
         "Type what was read, or take the round out.",
     ),
     ReadingError(
@@ -194,7 +194,7 @@ READING_ERRORS: tuple[ReadingError, ...] = (
     ),
     ReadingError(
         "mass or headspace of a jar", "jar-table", by_cause,
-        "four times the replicate jars', or a sample unlike theirs whose gas is alike",
+        "four times the others', or a sample unlike its replicates' whose gas does not follow it",
         "Look at the list of weighed portions and correct the table of jars.",
         outcome="fail",
     ),

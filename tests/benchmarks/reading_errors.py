@@ -203,17 +203,23 @@ SEEN_FROM = """
 
 | what | from what size it begins to show |
 |---|---|
-| one reading too small or too large | 2.6 % of the jar's gas with two replicate jars, 3.9 % with three, 5 % with four or more; and seven times the scatter between them |
+| one reading too small or too large, or a lost interval | 6.5 times the scatter beside replicate jars (5 under 0.6 or over 2 times, 4 with next to nothing read), and 1.5 % of the feed's net gas: 3 % of one of two jars', 7.5 % of one of five |
+| a pressure that stands in the next reading again, or gas of the last round only | four times the scatter beside replicate jars |
+| which of two jars is wrong | where neither leaves its own rates, both are named |
 | a figure of a blank | 10 % of the blank's gas |
 | the first day | not judged: jars begin when they begin |
-| a reading of next to nothing in another unit | 5 kPa or 20 mL |
+| a reading of next to nothing in another unit | 1 kPa or 4 mL where all jars are off by one factor, else 5 kPa or 20 mL |
 | figures before and after venting exchanged | 3 kPa above the air's pressure |
-| two jars exchanged | where their feeds' gas differs by a fifth; not among two jars and two |
+| two jars exchanged | where their feeds' gas differs by a fifth and 1 % of a jar's gas is moved (4 % of a blank's) |
+| which pair of two feeds with two jars each | where no curve jumps and no blank is among them, all four are named |
+| a jar counted twice | not in figures so coarse that replicate jars often have the same (100 mL read in steps of 10 mL) |
+| a copied round | not in figures that often stay the same from round to round |
 | a leak | 15 % of the jar's gas and 4.5 times the scatter of the others; by weight three times the balance's error |
-| digits of a sample's mass exchanged | 5 % with three jars; not with two |
+| digits of a sample's mass exchanged | 4 % where portions are weighed alike; else 3.7 times the scatter of the jars' yields |
 | a weight that does not chain | 3.5 divisions of the balance and six times its scatter |
 | a methane share | ten percentage points |
-| solids of dry matter for those of fresh, in dry feeds | not at all, but by a yield above theory |
+| VS of the other kind, in a feed above 40 % TS | 4.5 % where all feeds were weighed to one ratio of inoculum to feed; else only by a yield above theory |
+| an inoculum's VS ten times too large, without its TS | 15 g of inoculum VS for each g of feed VS |
 | an error that all jars share from the first day to the last (temperature, VS, air pressure) | only by the control's yield |
 """
 
@@ -230,6 +236,7 @@ def tables(trials: int, rows: list[Row], whole: list[Row], alarms: int) -> str:
         "six-hourly or sparse. Figures are rounded to up to 10 mL. There are 2 to 5 jars a feed, read 0, 0.1, 2 or 10 minutes apart\n"
         "in random order, with rounds skipped. Only errors that move a feed's yield by more than 2 % (of masses: all).\n"
         "The worst of the four distances, worst kinds first; in brackets the lower 95 % bound (Wilson).\n"
+        "An error that explains as well in another jar is named with “one of:”; no jar is accused then.\n"
     )
     lines += ["| planted | named, % | at minutes | named over all, % | innocent jar accused, % | trials |",
               "|---|---|---|---|---|---|"]  # fmt: skip
