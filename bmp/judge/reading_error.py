@@ -46,6 +46,8 @@ class ReadingError:
     outcome: Literal["caution", "fail"] = "caution"
     first: bool = False
     """Looked for in the readings as they stand, before causes are taken out of them."""
+    whole_jars: bool = False
+    """What is seen of whole jars then is told only if it is seen without the causes too."""
 
     def findings(self, found: tuple[Seen, ...] | None) -> tuple[Finding, ...]:
         """Return one finding per place; a single `pass` or `not judged` where there is none."""

@@ -142,7 +142,7 @@ READING_ERRORS: tuple[ReadingError, ...] = (
     ReadingError(
         "duplicate reading", "duplicate-reading", counters.duplicate_reading,
         "the same jar and time twice, or all figures of a row or jar again",
-        "Remove the copy, or type what was read.", first=True,
+        "Remove the copy, or type what was read.", first=True, whole_jars=True,
     ),
     ReadingError(
         "zero for not read", "zero-for-not-read", counters.zero_for_not_read,
@@ -306,6 +306,11 @@ def _seen(trial: Trial, kinds: Sequence[ReadingError]) -> dict[str, tuple[Seen, 
         told = tuple(
             Seen(one.value, one.where, one.detail) for one in causes if one.name == kind.name
         )
+        if kind.first and kind.whole_jars and causes:
+            # jars in each other's place look like copies of their true replicates
+            still = {place.where for place in kind.detect(trial, seen) or ()}
+            before = found[kind.name] or ()
+            found[kind.name] = tuple(p for p in before if p.readings or p.where in still)
         if not kind.first:
             left = kind.detect(trial, seen)
             found[kind.name] = told + (left or ()) if told or left is not None else None
