@@ -6,12 +6,13 @@ from pathlib import Path
 
 import pytest
 
+from bmp.analyze import analyze
 from bmp.check import check
 from bmp.judge.reading_errors import find_reading_errors
 from bmp.problem import UnusableInput
 from bmp.read import read_trial
 from bmp.trial import Trial
-from tests.tables import tables, write_csv
+from tests.tables import tables, with_item, write_csv
 
 DAYS = (1, 3, 5, 7, 9, 12, 15, 20)
 BLANK, FED = (50, 60, 40, 30, 20, 20, 15, 10), (400, 600, 500, 300, 200, 150, 90, 40)
@@ -55,3 +56,26 @@ def test_it_is_named_with_its_size_and_nothing_else_is(
 def test_an_empty_figure_without_the_words_is_refused_with_the_way_out(tmp_path: Path) -> None:
     with pytest.raises(UnusableInput, match="not measured"):
         trial(tmp_path, None, "hm")
+
+
+def test_a_bottle_vented_unweighed_loses_no_gas_and_leaks_none(tmp_path: Path) -> None:
+    """The mass after the venting holds what left; the loss before it is no leak."""
+    jars = {"N1": 0.1, "N2": 0.1, "A1": 1.0, "A2": 1.0}
+    days, full = (1, 3, 7, 14), (500.0, 499.0, 498.4, 498.0, 497.8)
+    header = ["jar", "time [d]", "mass before [g]", "mass after [g]"]
+
+    def read(cell: object) -> Trial:
+        rows: list[list[object]] = [header]
+        for name, part in jars.items():
+            mass = [500.0 - part * (500.0 - m) for m in full]
+            rows += [[name, 0, mass[0], mass[0]]]
+            rows += [[name, d, mass[k], mass[k + 1]] for k, d in enumerate(days)]
+        rows[next(i for i, r in enumerate(rows) if r[:2] == ["A1", 7])][2] = cell
+        setup = with_item("measured", "mass")
+        return read_trial(write_csv(tmp_path / "t", tables(trial=setup, readings=rows)))
+
+    sound, told = read(499.0), read("not measured")
+    assert analyze(told).yields[0].value == pytest.approx(analyze(sound).yields[0].value)
+    assert not [f for f in check(told).findings if "leak" in f.check]
+    with pytest.raises(UnusableInput, match="has no value"):
+        read(None)

@@ -14,7 +14,7 @@ from bmp.judge.cause import Cause
 from bmp.judge.explain import explain
 from bmp.judge.reading_error import ReadingError, Seen
 from bmp.judge.rough_gas import RoughGas, look
-from bmp.trial import Readings, Trial
+from bmp.trial import Trial
 
 D100 = "Standard BMP Methods, document 100 v1.9 (2021)"
 D204 = "Standard BMP Methods, document 204 (2020)"
@@ -260,7 +260,7 @@ def find_reading_errors(
     with np.errstate(all="ignore"):
         parts = [(way, _seen(of_way(trial, way), kinds)) for way in _ways(trial)]
     return tuple(
-        answered(finding, trial.readings)
+        answered(finding, trial)
         for kind in kinds
         for finding in _together([(way, kind.findings(found[kind.name])) for way, found in parts])
     )
@@ -270,17 +270,22 @@ ANSWER = "looked at"
 _ROW = re.compile(r"row (\d+)")
 
 
-def answered(finding: Finding, readings: Readings) -> Finding:
-    """Return a caution that the log answers as looked at: it is then told, and no longer a caution.
+def answered(finding: Finding, trial: Trial) -> Finding:
+    """Return a finding that the log answers as looked at: it is then told, and no longer a caution.
 
-    A note answers what is said of its own row, and what it names (`looked at: leaking jar`).
+    A note answers a caution about its own row; what it names (`looked at: leaking jar`) of its jar,
+    or of no jar in particular, it answers whatever the outcome.
     """
-    if finding.outcome != "caution" or not any(readings.note):
+    r = trial.readings
+    if finding.outcome not in ("caution", "fail") or not any(r.note):
         return finding
     rows = set(map(int, _ROW.findall(finding.where)))
-    for row, note in zip(readings.row.tolist(), readings.note, strict=True):
+    named = {jar.name for jar in trial.jars} & set(re.split(r"[\s,()]+", finding.where))
+    for row, j, note in zip(r.row.tolist(), r.jar.tolist(), r.note, strict=True):
         text = note.lower()
-        if ANSWER in text and (row in rows or finding.check.lower() in text):
+        by_name = finding.check.lower() in text and (not named or trial.jars[j].name in named)
+        by_row = row in rows and finding.outcome == "caution"
+        if ANSWER in text and (by_name or by_row):
             meaning = f"Answered in row {row} (“{note.strip()}”). {finding.meaning}"
             return replace(finding, outcome="pass", meaning=meaning, advice="")
     return finding

@@ -8,7 +8,7 @@ import numpy as np
 
 from bmp.trial import NOT_MEASURED, BoolArray, FloatArray, Setup
 
-FIGURES = ("volume_mL", "gauge_before_kPa", "absolute_before_kPa")
+FIGURES = ("volume_mL", "gauge_before_kPa", "absolute_before_kPa", "mass_before_g")
 """Columns in whose place the words may stand."""
 
 
@@ -18,7 +18,8 @@ def counted_as_none(
     """Return the columns with no gas where none was measured, and which readings those are.
 
     A vented jar begins again at the air's pressure. A running total loses nothing by a reading
-    that was not taken, so nothing is filled in there.
+    that was not taken, so nothing is filled in there. Nor does a bottle that is weighed: it is
+    lighter by what left it unread, and only what leaked before the venting is unknown.
 
     Parameters
     ----------
@@ -31,8 +32,14 @@ def counted_as_none(
     usual = np.nan if setup.ambient_kPa is None else setup.ambient_kPa
     air = np.asarray(columns.get("ambient_kPa", np.full(said.shape, np.nan)))
     none = np.zeros(said.shape)
+    after = np.asarray(columns.get("mass_after_g", np.full(said.shape, np.nan)))
     for name in FIGURES:
         if name not in columns or (name == "volume_mL" and setup.cumulative):
+            continue
+        if name == "mass_before_g":
+            here = said & ~np.isnan(after)
+            out[name] = np.where(here, np.nan, columns[name])
+            done |= here
             continue
         value = np.where(np.isnan(air), usual, air) if name.startswith("absolute") else none
         here = said & np.isnan(columns[name]) & ~np.isnan(value)
