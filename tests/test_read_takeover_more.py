@@ -133,3 +133,39 @@ def test_a_german_class_is_asked_for_what_its_sheet_does_not_say(tmp_path: Path)
     for line in ('"Gruppe" = group', '"Glas" = jar', '"Futter" = material', '"Tag 14" = day 14'):
         assert line in text
     assert asked(sheet) == 8
+
+
+ABOVE = """PRESSURE (PSI),,,,,,,,
+,,,,,,,,
+,BLANK 1,BLANK 2,CELL 1,CELL 2,COW 1,COW 2,,
+sludge oz,14,14,14,14,14,14,,
+feed oz,,,0.1,0.1,1.5,1.5,,
+,,,,,,,,
+Date,BLANK 1,BLANK 2,CELL 1,CELL 2,COW 1,COW 2,baro,temp F
+2026-03-02,0,0,0,0,0,0,29.9,97
+2026-03-05,1.1,1.2,3.3,3.4,2.2,2.1,29.9,97
+2026-03-08,1.0,1.1,3.0,3.1,2.0,2.0,29.9,97
+"""
+
+
+def test_masses_above_the_columns_of_jars_are_those_of_each_jar(tmp_path: Path) -> None:
+    sheet = tmp_path / "psi.csv"
+    sheet.write_text(ABOVE)
+    main(["start", str(sheet)])
+    text = answers_path(sheet).read_text(encoding="utf-8-sig")
+    for line in ('sample of "COW 2" [g] = 42.52', 'sample of "BLANK 1" [g] = not known',
+                 'material of "CELL 1" = CELL', "hold = gauge before ["):  # fmt: skip
+        assert line in text, line
+    assert "of every jar [g]" not in text
+
+
+def test_names_that_come_back_are_the_jars_and_steady_pressures_the_airs(tmp_path: Path) -> None:
+    rows = [f"{day};{jar};{ml};21;{hPa};" for day, hPa in ((0, 1002), (3, 1001), (8, 1004))
+            for jar, ml in (("A1", "10,5"), ("A2", "12"), ("K1", "4"))]  # fmt: skip
+    sheet = tmp_path / "pomiary.csv"
+    header = "dzień;próbka;objętość gazu [ml];temp. [°C];ciśnienie [hPa];"
+    sheet.write_text("\n".join([header, *rows]), encoding="utf-8")
+    main(["start", str(sheet)])
+    text = answers_path(sheet).read_text(encoding="utf-8-sig")
+    for line in ('"dzień" = time [d]', '"próbka" = jar', '"ciśnienie [hPa]" = ambient [hPa]'):
+        assert line in text, line

@@ -21,7 +21,7 @@ from bmp.read.takeover.figures import (
     says_percent,
     time_of_day,
 )
-from bmp.read.takeover.find import FoundColumn, FoundTable
+from bmp.read.takeover.find import FoundColumn, FoundTable, title_of
 from bmp.read.takeover.jar_columns import (
     AFTER,
     METHANE,
@@ -214,6 +214,8 @@ def _with_names(
         wanted = ["jar", "material"]
     elif ({"TS", "VS"} & told and not dated) or days:
         wanted = ["material"]
+    elif dated or "time" in told:
+        return _with_jars(table, looks)
     found = {name for look in looks if not look.numeric for name in look.meanings}
     wanted = [name for name in wanted if name not in found]
     if wanted == ["material"] and "jar" in found and not (days or "material" not in found):
@@ -229,6 +231,18 @@ def _with_names(
         else:
             named.append(look)
     return named
+
+
+def _with_jars(table: FoundTable, looks: Sequence[_Look]) -> list[_Look]:
+    """Return the columns of readings, the first of names that come back being that of the jars."""
+    named = any("jar" in look.meanings for look in looks)
+    for place, look in enumerate(looks):
+        cells = [cell for cell in table.cells(look.column) if not is_missing(cell)]
+        words = not (look.numeric or look.dated or look.empty or "note" in look.meanings)
+        again = 2 <= len({*map(str, cells)}) <= len(table.rows) // 2
+        if words and again and not named and len(cells) == len(table.rows):
+            return [*looks[:place], replace(look, meanings=("jar",)), *looks[place + 1 :]]
+    return list(looks)
 
 
 def _as_name(cell: Cell) -> str:
@@ -392,7 +406,8 @@ def _columns(
         if look.column in jar_columns:
             proposals.append(_one_column(table, look, jar_columns[look.column]))
         else:
-            proposals.append(_proposal(table, look, of.get(look.column, NOT_USED)))
+            volume = "volume" in taken and "ambient" not in taken
+            proposals.append(_proposal(table, look, of.get(look.column, NOT_USED), volume))
     return tuple(proposals)
 
 
@@ -447,7 +462,18 @@ def _converts(unit: str, target: str) -> bool:
     return True
 
 
-def _proposal(table: FoundTable, look: _Look, meaning: str) -> Proposal:
+def _is_air(unit: str, values: Sequence[float]) -> bool:
+    """Tell whether pressures are those of the air: near to each other, none far from 1 bar."""
+    if unit == UNKNOWN or not values:
+        return False
+    factor = conversion(unit, "kPa").factor
+    low, high = factor * min(values), factor * max(values)
+    return low >= 70.0 and high <= 108.0 and high < 1.06 * low
+
+
+def _proposal(
+    table: FoundTable, look: _Look, meaning: str, beside_volume: bool = False
+) -> Proposal:
     if meaning == "date":
         unit, why = _order(table, look)
         return Proposal(look.column, meaning, unit, why=why)
@@ -456,6 +482,9 @@ def _proposal(table: FoundTable, look: _Look, meaning: str) -> Proposal:
     cells = table.cells(look.column)
     written = look.unit or (_TIME_WORDS.get(look.name.lower(), "") if meaning == "time" else "")
     unit, why = unit_proposed(meaning, written, cells, table.grid.semicolons)
+    values = _values(cells, table.grid.semicolons)
+    if meaning == "gauge before" and _is_air(unit, values) and beside_volume:
+        return Proposal(look.column, "ambient", unit=unit, why="figures of the air outside")
     if meaning.startswith("gauge"):
         about = f"{look.column.header} {look.unit}"
         meaning, said = _counted_from(meaning, about, unit, _values(cells, table.grid.semicolons))
@@ -465,7 +494,8 @@ def _proposal(table: FoundTable, look: _Look, meaning: str) -> Proposal:
 
 _TIME_WORDS: Mapping[str, str] = {
     **dict.fromkeys(("day", "days", "d", "tag", "tage", "jour", "jours", "día", "dia", "días",
-                     "giorni", "day of trial", "versuchstag"), "d"),
+                     "giorni", "dzień", "doba", "dni", "dagen", "day of trial", "versuchstag"),
+                    "d"),
     **dict.fromkeys(("hour", "hours", "stunde", "stunden", "heures", "h"), "h"),
 }  # fmt: skip
 
@@ -639,9 +669,11 @@ def _held(table: FoundTable, columns: Sequence[Proposal]) -> tuple[str, str]:
     """Return what the columns of jars hold, as a header would have it, and why."""
     own = [one for one in columns if one.jar and one.quantity in ("", AFTER)]
     headers = " ".join(one.column.header for one in own[:2])
+    title = title_of(table.grid)
     units = [one.column.unit or name_and_unit(one.column.header)[1] for one in own]
-    unit = next(filter(None, [*units, *map(_unit_in, [*texts_above(table), table.grid.title])]), "")
-    about = f"{headers} {table.grid.title} {_above(table)}"
+    lines = [*texts_above(table), table.grid.title, title]
+    unit = next(filter(None, [*units, *map(_unit_in, lines)]), "")
+    about = f"{headers} {table.grid.title} {_above(table) or title}"
     quantity = _quantity(unit, about.lower())
     cells = [cell for one in own if one.quantity != AFTER for cell in table.cells(one.column)]
     if quantity == UNKNOWN:

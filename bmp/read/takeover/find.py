@@ -116,6 +116,9 @@ _LABELLED = re.compile(r"([^:=]{2,40})[:=]\s*(\S.{0,80})")
 
 
 def _facts_of(row: Row, place: str) -> Iterator[Fact]:
+    if sum(map(_is_figure, row)) > 2:
+        # figures side by side are of several things, and nothing that is said once
+        return
     for index, cell in enumerate(row):
         if not isinstance(cell, str) or _is_figure(cell):
             continue

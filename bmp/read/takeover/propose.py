@@ -279,9 +279,7 @@ def _jar_lines(
         if name in tabs:
             lines += _lines_of_tab(name, jar, tabs[name], kinds, by_jar)
         elif "material" not in jar:
-            proposed = re.sub(r"[\s\-_#.]*\d+[a-z]?$", "", name, flags=re.IGNORECASE)
-            known = proposed if len(proposed) > 1 and not only_a_jar(proposed) else UNKNOWN
-            lines.append(Line(f"material of {quoted(name)}", known, "what was weighed in; "
+            lines.append(Line(f"material of {quoted(name)}", _by_name(name), "what was weighed in; "
                               "for a jar with inoculum alone: the inoculum's name"))  # fmt: skip
     for mass, remark in _OF_EVERY_JAR.items():
         told = mass in by_jar or any(f"{mass} [g]" in jar for jar in jars.values())
@@ -318,6 +316,12 @@ def _mass_line(whose: str, name: str, facts: Sequence[Fact], remark: str) -> Lin
     return Line(f"{name} of {whose} [g]", _fact(facts, _MASSES[name], "g") or UNKNOWN, remark)
 
 
+def _by_name(jar: str) -> str:
+    """Return what may be in a jar by its name: `straw 2` holds straw."""
+    proposed = re.sub(r"[\s\-_#.]*\d+[a-z]?$", "", jar, flags=re.IGNORECASE)
+    return proposed if len(proposed) > 1 and not only_a_jar(proposed) else UNKNOWN
+
+
 def _facts_of_jars(
     mapped: Sequence[Mapped], facts: Sequence[Fact], sheet: Build
 ) -> dict[str, list[Fact]]:
@@ -327,7 +331,26 @@ def _facts_of_jars(
         jar = sheet.answers.get(one.section, WHOLE)
         if one.kind == "readings" and jar and one.column("jar") is None:
             tabs[jar] = _facts_above(one.table, mapped, facts)
+        elif one.kind.endswith("a column a jar"):
+            for jar, own in _facts_over_columns(one).items():
+                tabs.setdefault(jar, []).extend(own)
     return tabs if len(tabs) > 1 else {}
+
+
+def _facts_over_columns(one: Mapped) -> dict[str, list[Fact]]:
+    """Return what stands in lines above the columns of jars, by jar: masses, what is in them."""
+    columns = [(c.index, m.jar) for c, m in one.columns if m.name == "a jar" and not m.quantity]
+    found: dict[str, list[Fact]] = {}
+    for number, row in enumerate(one.table.grid.rows[: one.table.top_row - 1], 1):
+        label = next((as_words(cell) for cell in row[: columns[0][0]] if cell is not None), "")
+        filled = [index for index, _ in columns if row[index] is not None]
+        if not label or len(filled) < 2:
+            continue
+        for index, jar in columns:
+            cell = "-" if row[index] is None else row[index]
+            place = f"{one.table.grid.name}, row {number}"
+            found.setdefault(jar, []).append(Fact(label, cell, place))
+    return found
 
 
 def _facts_above(table: FoundTable, mapped: Sequence[Mapped], facts: Sequence[Fact]) -> list[Fact]:
@@ -360,6 +383,7 @@ def _lines_of_tab(
             m for m in materials if m.lower() in words or m.lower().split()[0] in words.split()
         ]
         known = alike[0] if len(alike) == 1 else said if said and not materials else UNKNOWN
+        known = known if said else _by_name(name)
         remark = f"the sheet says “{said}”" if said else "what was weighed in"
         yield Line(f"material of {whose}", known, f"{remark}; with inoculum alone: its name")
     for mass in masses:
