@@ -157,7 +157,9 @@ class Names:
     def held(self) -> IntArray:
         """The inoculum in a jar: the one named, or the only one there is; `EMPTY` for none."""
         which = np.flatnonzero(self.role == "inoculum")
-        only = np.full(int(self.trial.max(initial=-1)) + 1, EMPTY)
+        # a trial whose jars are all refused still has materials
+        last = max(self.trial.max(initial=-1), self.of_trial.max(initial=-1))
+        only = np.full(int(last) + 1, EMPTY)
         only[self.of_trial[which]] = which
         only_one = np.where(self.inocula == 1, only[self.trial], EMPTY)
         named = np.where(self.has_role(self.inoculum, "inoculum"), self.inoculum, EMPTY)
