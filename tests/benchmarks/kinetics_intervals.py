@@ -120,9 +120,13 @@ def drawn(
     return net, moves, crucibles.std(axis=-1, ddof=1) / np.sqrt(3)
 
 
-def held(cell: Cell, trials: int, rng: np.random.Generator) -> dict[str, float]:
+def held(
+    cell: Cell, trials: int, rng: np.random.Generator, with_blank: bool = True
+) -> dict[str, float]:
     """Return the percent of intervals that hold the truth, by quantity."""
     net, moves, solids = drawn(cell, trials, rng)
+    if not with_blank:
+        moves = np.zeros_like(moves)
     days, n = SCHEDULES[cell.schedule], cell.jars
     flat = net.reshape(trials * n, -1)
     curves = Curves(np.tile(days, (len(flat), 1)), flat, np.ones(flat.shape, dtype=np.bool_))
