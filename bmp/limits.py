@@ -28,7 +28,7 @@ class Range:
     def words(self) -> str:
         """Return the range in words, with its unit."""
         scale = 100.0 if self.unit == "%" else 1.0
-        return f"between {scale * self.low:,.4g} and {scale * self.high:,.4g} {self.unit}"
+        return f"between {scale * self.low:,.4g} and {scale * self.high:,.4g} {self.unit}".strip()
 
 
 _GAUGE = Range(-100.0, 2000.0, "kPa")
@@ -50,6 +50,8 @@ POSSIBLE: Final[Mapping[str, Range]] = {
     "methane_share_half_width": Range(0.0, 1.0, "%"),
     "share_before_absorber": Range(0.2, 1.0, "%"),
     "balance_uncertainty_g": Range(0.0, 100.0, "g"),
+    # of a material
+    "pH": Range(0.0, 14.0, ""),
     # of a reading
     "volume_mL": Range(-1e5, 1e7, "mL"),
     "water_head_cm": Range(-500.0, 500.0, "cm"),

@@ -560,3 +560,13 @@ def test_a_jar_that_names_nothing_is_told(tmp_path: Path) -> None:
         "jars.csv, row 3, column “material”: jar “A2” does not say what is in it; name its material"
         in [str(problem) for problem in told.value.problems]
     )
+
+
+def test_a_pH_that_cannot_be_is_refused(tmp_path: Path) -> None:
+    header, first, *rest = MATERIALS
+    sheets = tables(materials=[[*header, "pH"], [*first, 71], *([*row, 7.1] for row in rest)])
+    with pytest.raises(UnusableInput) as refused:
+        read_trial(write_csv(tmp_path / "trial", sheets))
+    (problem,) = refused.value.problems
+    assert "a pH of 71 cannot be" in problem.what
+    assert problem.wanted == "it lies between 0 and 14"

@@ -79,8 +79,8 @@ def _gross(feed: Judged) -> str:
     if not feed.gross:
         return ""
     return (
-        f"No blank was measured, so {feed.series} still holds the inoculum's own gas. Use it to "
-        "see how fast these jars were. It is not the feed's yield."
+        f"No blank was measured, so the gas of {feed.series} still holds the inoculum's own gas. "
+        "Use it to see how fast these jars were. It is not the yield."
     )
 
 

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from bmp.limits import POSSIBLE
 from bmp.problem import Problem, shown
 from bmp.read.cells import words
 from bmp.read.columns import (
@@ -198,6 +199,10 @@ def _material(rows: Rows, index: int, name: str, role: str, problems: list[Probl
         if value is not None and value < 0.0:
             what = f"{shown(name)}: {value:.4g} cannot be"
             problems.append(rows.problem(index, field, what, "it is not below zero"))
+    acidity, possible = given.get("pH"), POSSIBLE["pH"]
+    if acidity is not None and acidity > possible.high:
+        what = f"{shown(name)}: a pH of {acidity:.4g} cannot be"
+        problems.append(rows.problem(index, "pH", what, f"it lies {possible.words}"))
     for field in ("VS", "VS_u"):
         given |= _per_fresh_mass(rows, index, field, given, name, problems)
     if "VS" in rows.found and rows.found["VS"].of == "TS" and given.get("TS_u") is not None:
