@@ -280,7 +280,7 @@ def test_a_folder_of_trials(tmp_path: Path, capsys: pytest.CaptureFixture[str]) 
     assert [row[0] for row in table(out / "refused.csv")] == ["trial", "broken", "garbage"]
     assert "“=1+1” is not a number" in table(out / "refused.csv")[1][1]
     said = capsys.readouterr()
-    assert "3 trials analysed, 1 of them validated." in said.out
+    assert "Trials analysed: 3; of them validated: 1." in said.out
     assert "2 trials were not used" in said.out
     assert said.err == ""
 

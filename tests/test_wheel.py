@@ -66,7 +66,7 @@ def test_the_wheel_runs_without_the_source(installed: Path, tmp_path: Path) -> N
     (archive / "dairy").symlink_to(ROOT / "examples" / "cheese_dairy", target_is_directory=True)
     done = run(installed, "archive", str(archive), "--out", str(tmp_path / "table"), cwd=tmp_path)
     assert done.returncode == 0, done.stderr
-    assert "1 trials analysed" in done.stdout
+    assert "Trials analysed: 1;" in done.stdout
 
 
 def test_the_wheel_holds_every_file_that_the_code_reads(installed: Path) -> None:

@@ -74,13 +74,13 @@ def run(arguments: argparse.Namespace) -> int:
     shutil.rmtree(kept, ignore_errors=True)
     show("")
     validated = sum(not why for why in outcome.because.values())
-    print(f"{len(outcome.because)} trials analysed, {validated} of them validated.")
+    print(f"Trials analysed: {len(outcome.because)}; of them validated: {validated}.")
     if outcome.refused:
-        print(f"{len(outcome.refused)} trials were not used: see {out / 'refused.csv'}")
+        print(f"Trials not used: {len(outcome.refused)}; see {out / 'refused.csv'}")
     if look:
         touched = len({row[0] for row in outcome.errors})
         where = out / "reading_errors.csv"
-        print(f"Reading errors were found in {touched} of the trials: see {where}")
+        print(f"Trials with reading errors: {touched}; see {where}")
     else:
         print("Reading errors were not looked for.")
     print(f"The table is {out / 'materials.csv'}, the page {out / 'trials.html'}")
