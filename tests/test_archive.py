@@ -281,7 +281,7 @@ def test_a_folder_of_trials(tmp_path: Path, capsys: pytest.CaptureFixture[str]) 
     assert "“=1+1” is not a number" in table(out / "refused.csv")[1][1]
     said = capsys.readouterr()
     assert "Trials analysed: 3; of them validated: 1." in said.out
-    assert "2 trials were not used" in said.out
+    assert "Trials not used: 2;" in said.out
     assert said.err == ""
 
 
@@ -565,7 +565,7 @@ def test_the_command_writes_reading_errors_and_can_do_without(
     with_a_zero(archive)
     out = tmp_path / "out"
     assert main(["archive", str(archive), "--out", str(out)]) == 0
-    assert "Reading errors were found in 1 of the trials" in capsys.readouterr().out
+    assert "Trials with reading errors: 1;" in capsys.readouterr().out
     header, *rows = table(out / "reading_errors.csv")
     assert tuple(header) == ERROR_COLUMNS
     assert {tuple(row[:2]) for row in rows} == {("T00001", "S1")}

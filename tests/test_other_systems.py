@@ -354,7 +354,7 @@ def test_an_archive_tells_what_it_did_not_use(
     (place / "old.ods").write_bytes(b"PK\x03\x04")
     assert main(["archive", str(place), "--skip-reading-errors"]) == 1
     said = capsys.readouterr().out
-    assert "2 trials were not used" in said
+    assert "Trials not used: 2;" in said
     refused = (tmp_path / "trials-archive" / "refused.csv").read_text(encoding="utf-8")
     assert "2027/spring/two" in refused
     assert "lies deeper in the folder and was not read" in refused
