@@ -306,6 +306,8 @@ COPIED = 0.7
 """Part of a copied jar's figures that nobody changes."""
 FIT = 1.5
 """Steps within which two figures are the same, times how they scatter."""
+LEAST_BESIDE = 8.0
+"""The same for a pair of replicate jars above every other pair."""
 LEAST_COPIED = 10.0
 """Logarithm of how much likelier a copy must be than two jars, for one pair."""
 
@@ -340,12 +342,14 @@ def _same_jar(trial: Trial, seen: RoughGas) -> list[Seen]:
     gain = np.where(known, told, 0.0).sum(axis=-1)
     least = LEAST_COPIED + np.log(max(len(jars) * (len(jars) - 1) / 2, 1))
     out = []
-    for j, k in np.argwhere(np.tril(gain > least, -1)).tolist():
+    for j, k in np.argwhere(np.tril(gain > LEAST_BESIDE, -1)).tolist():
         rest = replicates.copy()
         rest[j, k] = False
         # figures so coarse that other replicate jars nearly seem copies as well tell nothing
-        others = float(np.quantile(gain[rest], 0.8)) if rest.any() else 0.0
-        if same[j, k].sum() < 4 or gain[j, k] < least + 1.5 * max(others, 0.0):
+        others = max(float(np.quantile(gain[rest], 0.8)), 0.0) if rest.any() else 0.0
+        most = max(float(gain[rest].max()), 0.0) if rest.sum() > 2 else np.inf
+        alone = gain[j, k] > most + LEAST_BESIDE and replicates[j, k]
+        if same[j, k].sum() < 4 or not (alone or gain[j, k] > least + 1.5 * others):
             continue
         one, two = trial.jars[jars[j]].name, trial.jars[jars[k]].name
         text = (

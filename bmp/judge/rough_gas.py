@@ -255,10 +255,11 @@ def control_settled(trial: Trial, seen: RoughGas) -> bool:
 
 def scale_step(values: FloatArray) -> float:
     """Return the step that figures were read in; where they follow none, their least difference."""
-    known = np.unique(values[np.isfinite(values)])
+    known, times = np.unique(values[np.isfinite(values)], return_counts=True)
     for step in (10.0, 5.0, 2.0, 1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01):
         # a few figures that were converted or changed by a slip follow no step
-        if known.size > 4 and np.mean(np.abs(known / step - np.round(known / step)) < 1e-6) > 0.9:
+        whole = np.abs(known / step - np.round(known / step)) < 1e-6
+        if known.size > 4 and times[whole].sum() > 0.9 * times.sum():
             return step
     steps = np.diff(known)
     # figures that were converted from another unit differ in their last bits
