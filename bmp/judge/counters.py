@@ -325,6 +325,11 @@ def _same_jar(trial: Trial, seen: RoughGas) -> list[Seen]:
     table = np.full((len(trial.jars), len(seen.time_d)), np.nan)
     table[trial.readings.jar, seen.round] = seen.value
     figure = np.abs(table[jars])
+    if seen.value_name.startswith("absolute"):  # only what stands above the air is the jar's own
+        air = filled(trial.readings.column("ambient_kPa"), trial.setup.ambient_kPa)
+        above = np.full(table.shape, np.nan)
+        above[trial.readings.jar, seen.round] = np.abs(seen.value - filled(air, 101.325))
+        figure = above[jars]
     gap = np.abs(table[jars][:, None] - table[jars][None]) / step
     size = np.fmin(figure[:, None], figure[None]) / step
     series = np.array([trial.jars[j].series for j in jars])
