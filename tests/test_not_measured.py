@@ -79,3 +79,18 @@ def test_a_bottle_vented_unweighed_loses_no_gas_and_leaks_none(tmp_path: Path) -
     assert not [f for f in check(told).findings if "leak" in f.check]
     with pytest.raises(UnusableInput, match="has no value"):
         read(None)
+
+
+def test_a_note_on_something_else_not_measured_takes_no_weight_away(tmp_path: Path) -> None:
+    header = ["jar", "time [d]", "mass before [g]", "mass after [g]", "note"]
+    yields = []
+    for note in (None, "Pressure not measured."):
+        rows: list[list[object]] = [header]
+        for name, part in {"N1": 0.1, "N2": 0.1, "A1": 1.0, "A2": 1.0}.items():
+            mass = [500.0 - part * lost for lost in (0.0, 1.0, 1.6, 2.0)]
+            rows += [[name, 0, mass[0], mass[0], note]]
+            rows += [[name, d, mass[k], mass[k + 1], note] for k, d in enumerate((1, 3, 7))]
+        setup = with_item("measured", "mass")
+        made = read_trial(write_csv(tmp_path / "t", tables(trial=setup, readings=rows)))
+        yields.append(analyze(made).yields[0].value)
+    assert yields[0] == yields[1]

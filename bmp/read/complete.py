@@ -151,8 +151,9 @@ def _readings_without_value(trial: Trial) -> Iterator[Problem]:
         running = trial.setup.cumulative if "volume" in way else way != "pressure"
         given = np.any([~np.isnan(trial.readings.column(field)) for field in fields], axis=0)
         if way == "mass":  # weighed after a venting only, and said to be so
-            said = np.array([NOT_MEASURED in note.lower() for note in trial.readings.note], bool)
-            given |= said & ~np.isnan(trial.readings.column("mass_after_g"))
+            said = [NOT_MEASURED in note.lower() for note in trial.readings.note]
+            if any(said):
+                given |= np.array(said) & ~np.isnan(trial.readings.column("mass_after_g"))
         for row in trial.readings.row[_by(trial, way) & ~given]:
             names = " or ".join(
                 f"“{field.rpartition('_')[0].replace('_', ' ')}”" for field in fields

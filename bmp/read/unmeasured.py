@@ -37,9 +37,7 @@ def counted_as_none(
         if name not in columns or (name == "volume_mL" and setup.cumulative):
             continue
         if name == "mass_before_g":
-            here = said & ~np.isnan(after)
-            out[name] = np.where(here, np.nan, columns[name])
-            done |= here
+            done |= said & np.isnan(columns[name]) & ~np.isnan(after)
             continue
         value = np.where(np.isnan(air), usual, air) if name.startswith("absolute") else none
         here = said & np.isnan(columns[name]) & ~np.isnan(value)
