@@ -16,7 +16,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Say what was found, and what to repeat while there is still time."""
+    """Say what was found; end with 2 where an analysis refuses the trial, 1 where anything was."""
     from bmp.check import check
     from bmp.normalise.gas_problems import falls_seen
     from bmp.read import read_with_problems
@@ -34,6 +34,6 @@ def run(arguments: argparse.Namespace) -> int:
     tell([*problems, *(falls_seen(trial, problems) if problems else ()), *found.problems], units)
     for line in found.lines:
         print(beside(line, units))
-    if problems or found.problems or found.worst == "fail":
+    if problems or found.problems:
         return UNUSABLE
-    return CHECK_FAILED if found.worst == "caution" else DONE
+    return CHECK_FAILED if found.worst in ("caution", "fail") else DONE
