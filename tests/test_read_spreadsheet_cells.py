@@ -106,6 +106,8 @@ def test_other_files_are_told_by_their_true_kind(tmp_path: Path) -> None:
     folder = write_csv(tmp_path / "t", tables())
     (folder / "jars.csv").write_bytes(ods.read_bytes())
     assert "workbook under the name of a .csv file" in told(folder)
+    renamed = write_xlsx(tmp_path / "e.xlsx", tables()).rename(tmp_path / "e.xls")
+    assert "rename it to “e.xlsx”" in told(renamed)
 
 
 @pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="root may read every file")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+import zipfile
 from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -75,6 +76,11 @@ def read_tables(
         raise _unusable(str(place), "there is no such file or folder", _layout_words(wanted))
     else:
         other = why_no_workbook(place) if place.is_file() else None
+        if other is None and place.is_file() and zipfile.is_zipfile(place):
+            other = (
+                "this may be an .xlsx workbook under another ending",
+                f"rename it to {shown(place.stem + '.xlsx')}",
+            )
         what = "this is neither a folder nor an .xlsx file"
         raise _unusable(place.name, *(other or (what, _layout_words(wanted))))
     if problems is None and told:
