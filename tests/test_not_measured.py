@@ -94,3 +94,29 @@ def test_a_note_on_something_else_not_measured_takes_no_weight_away(tmp_path: Pa
         made = read_trial(write_csv(tmp_path / "t", tables(trial=setup, readings=rows)))
         yields.append(analyze(made).yields[0].value)
     assert yields[0] == yields[1]
+
+
+def test_so_it_is_in_a_wide_sheet(tmp_path: Path) -> None:
+    header: list[object] = ["time [d]"]
+    columns: list[list[object]] = []
+    for name, part in {"N1": 0.1, "N2": 0.1, "A1": 1.0, "A2": 1.0}.items():
+        header += [f"{name} mass before [g]", f"{name} mass after [g]"]
+        mass = [500.0 - part * lost for lost in (0.0, 1.0, 1.6, 2.0)]
+        columns += [[mass[0], *mass[:3]], [mass[0], *mass[1:]]]
+    setup = with_item("measured", "mass")
+
+    def read(cell: object) -> Trial:
+        columns[4][2] = cell
+        rows = [
+            header,
+            *(
+                [day, *row]
+                for day, row in zip((0, 1, 3, 7), zip(*columns, strict=False), strict=True)
+            ),
+        ]
+        return read_trial(write_csv(tmp_path / "t", tables(trial=setup, readings=rows)))
+
+    sound, said = read(499.0), read("not measured")
+    assert analyze(said).yields[0].value == pytest.approx(analyze(sound).yields[0].value)
+    with pytest.raises(UnusableInput, match="has no value"):
+        read(None)

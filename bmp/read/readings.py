@@ -313,6 +313,7 @@ def _unfolded(
     closed: dict[int, BoolArray] = {}
     emptied: dict[int, BoolArray] = {}
     unread: dict[int, BoolArray] = {}
+    no = np.zeros(len(table.rows), dtype=bool)
     for index, field, column in columns:
         if field == "emptied":
             said = _texts(table, {field: column}, field)
@@ -321,11 +322,12 @@ def _unfolded(
         words_in = _take_words(table, {field: column}, (field,) if field in _WORDS else ())
         values = numbers(_without_words(table, column), column, problems)
         if field in FIGURES:
-            gone = counted_as_none({field: values}, words_in, setup)
-            values, unread[index] = gone[0][field], gone[1]
+            unread[index] = unread.get(index, no) | words_in
         parts.setdefault(index, {})[field] = values
         if field.endswith("_after_kPa"):
             closed[index] = words_in
+    for index, gone in unread.items():
+        parts[index], unread[index] = counted_as_none(parts[index], gone, setup)
     none = np.full(len(table.rows), np.nan)
     filled = {
         index: np.flatnonzero(np.any([~np.isnan(values) for values in own.values()], axis=0))
@@ -337,7 +339,6 @@ def _unfolded(
         field: np.concatenate([parts[i].get(field, none)[rows] for i, rows in filled.items()])
         for field in fields
     }
-    no = np.zeros(len(table.rows), dtype=bool)
     not_vented = np.concatenate([closed.get(i, no)[rows] for i, rows in filled.items()])
     set_back = np.concatenate([emptied.get(i, no)[rows] for i, rows in filled.items()])
     unmeasured = np.concatenate([unread.get(i, no)[rows] for i, rows in filled.items()])
