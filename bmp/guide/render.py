@@ -103,7 +103,7 @@ def _scrollable(html: str) -> str:
     numbers = itertools.count(1)
     box = '<div class="wide" tabindex="0" role="region" aria-label="Table {}">{}</div>'
     html = _TABLE.sub(lambda table: box.format(next(numbers), table[0]), html)
-    return html.replace("<pre>", '<pre tabindex="0">')
+    return re.sub(r"<pre(?=[ >])", '<pre tabindex="0"', html)
 
 
 class RenderHook(BuildHookInterface):  # type: ignore[type-arg]
