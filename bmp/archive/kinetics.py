@@ -72,7 +72,9 @@ def fit_series(
     rows, series, fitted, jar = packed
     shown = {model for model, _ in PARAMETERS.values()}
     fits = fit_packed(rows, series, CANDIDATES, shown)
-    none = _Common(np.zeros((0, *rows.time_d.shape)), np.zeros(len(fitted), dtype=np.int64), ())
+    none = _SharedErrors(
+        np.zeros((0, *rows.time_d.shape)), np.zeros(len(fitted), dtype=np.int64), ()
+    )
     common = none if blanks is None else _common(*blanks, jar, fits, yields, fitted)
     moved = {model: _moved(fits, common, model) for model in shown}
     found = _times(fits, common) | {
@@ -88,13 +90,13 @@ def fit_series(
 
 
 @dataclass(frozen=True, eq=False)
-class _Common:
+class _SharedErrors:
     """What the jars of each series have in common."""
 
     moves: FloatArray
     """How far each blank moves each reading, shape (blanks, jars, readings)."""
     blanks: IntArray
-    """Blanks of each series; nought where their error is not known."""
+    """Blanks of each series; nothing where their error is not known."""
     factors: Sequence[tuple[FloatArray, FloatArray]]
     """Relative variance and degrees of freedom of each factor, shape (series,) each."""
 
@@ -112,7 +114,7 @@ def _common(
     fits: SeriesFits,
     yields: Yields,
     fitted: IntArray,
-) -> _Common:
+) -> _SharedErrors:
     moves, blanks = blank_moves_of_rows(gas, jars, jar, fits.curves.time_d)
     value = yields.value[fitted]
     parts = [yields.parts[name] for name in COMMON_FACTORS]
@@ -120,11 +122,11 @@ def _common(
         ((part.u[fitted] / np.where(value != 0, value, np.inf)) ** 2, part.freedom[fitted])
         for part in parts
     ]
-    return _Common(moves, blanks[np.flatnonzero(first(fits.series))], factors)
+    return _SharedErrors(moves, blanks[np.flatnonzero(first(fits.series))], factors)
 
 
 def _parameter(
-    fits: SeriesFits, common: _Common, moved: FloatArray, model: str, name: str
+    fits: SeriesFits, common: _SharedErrors, moved: FloatArray, model: str, name: str
 ) -> Limits:
     index = MODELS[model].names.index(name)
     jarwise = fits.jarwise[model]
@@ -146,7 +148,7 @@ def _mean(values: FloatArray, series: IntArray) -> FloatArray:
     return mean
 
 
-def _moved(fits: SeriesFits, common: _Common, model: str) -> FloatArray:
+def _moved(fits: SeriesFits, common: _SharedErrors, model: str) -> FloatArray:
     """Return how far each blank moves each series' mean parameters, (blanks, series, p)."""
     jarwise = fits.jarwise[model]
     size, names = len(fits.chosen), MODELS[model].names
@@ -159,7 +161,7 @@ def _moved(fits: SeriesFits, common: _Common, model: str) -> FloatArray:
     return moved
 
 
-def _times(fits: SeriesFits, common: _Common) -> dict[str, Limits]:
+def _times(fits: SeriesFits, common: _SharedErrors) -> dict[str, Limits]:
     """Return the times to shares of the yield, the errors of the model chosen for each series.
 
     How far each blank moves a time is told by leaving each out in turn.

@@ -64,7 +64,7 @@ ROLES = ("inoculum", "substrate", "control", "weight check")
 
 
 @dataclass(frozen=True)
-class Proposal:
+class SheetQuestions:
     """Everything that is asked about a sheet, with proposals or a person's answers."""
 
     sections: tuple[AnswerSection, ...]
@@ -84,7 +84,7 @@ class Proposal:
         return [(s.title, line) for s in self.sections for line in s.lines if line.open]
 
 
-def draft(grids: Sequence[Grid], title: str, given: Answers | None, file: str) -> Proposal:
+def draft(grids: Sequence[Grid], title: str, given: Answers | None, file: str) -> SheetQuestions:
     """Return what is asked about a sheet.
 
     Parameters
@@ -122,7 +122,7 @@ def draft(grids: Sequence[Grid], title: str, given: Answers | None, file: str) -
         for line in section.lines
         if old is not None and old.get(section.title, line.key) is None
     )
-    return Proposal(kept, _together(sections, old), mapped, tuple(problems), new)
+    return SheetQuestions(kept, _together(sections, old), mapped, tuple(problems), new)
 
 
 def _with_unreadable(

@@ -21,7 +21,7 @@ from bmp.read.takeover.answers import (
 from bmp.read.takeover.build import ASSUMED_SHARE_WORDS, build_tables, share_assumed
 from bmp.read.takeover.columns import KINDS, NOT_USED, UNITS, shown_unit
 from bmp.read.takeover.grid import read_grids
-from bmp.read.takeover.propose import Proposal, draft
+from bmp.read.takeover.propose import SheetQuestions, draft
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,7 @@ class TakenOver:
     """Plain sentences: by which answers it is read."""
 
 
-def look_through(place: Path) -> tuple[Proposal, Path]:
+def look_through(place: Path) -> tuple[SheetQuestions, Path]:
     """Return everything that is asked about a sheet, and where its answers are kept.
 
     A sheet without answers of its own is proposed those of one beside it with the same headers,
@@ -63,7 +63,7 @@ MOST_BESIDE = 200
 """Files of answers in one folder that are looked at."""
 
 
-def _answers_beside(found: Proposal, path: Path) -> tuple[Answers, str] | None:
+def _answers_beside(found: SheetQuestions, path: Path) -> tuple[Answers, str] | None:
     """Return a person's confirmed answers about a sheet with the same headers, with their file."""
     wanted = _columns(found.answers)
     beside = [p for p in path.parent.glob(f"*{ENDING}") if p.is_file()][:MOST_BESIDE]
@@ -88,7 +88,7 @@ def _columns(answers: Answers) -> set[str]:
     }
 
 
-def write_answers(found: Proposal, place: Path, path: Path, confirmed: bool = False) -> None:
+def write_answers(found: SheetQuestions, place: Path, path: Path, confirmed: bool = False) -> None:
     """Write the file of answers, whole or not at all."""
     # the mark at its front lets every editor of Windows see that it is UTF-8
     text = as_text(found.sections, place.resolve().name, confirmed, answer_words())
@@ -151,14 +151,14 @@ def taken_with_problems(place: Path) -> tuple[TakenOver, tuple[Problem, ...]]:
     return TakenOver(tables, headers, tuple(said)), tuple(problems)
 
 
-def _not_of_cells(found: Proposal) -> list[AnswerSection]:
+def _not_of_cells(found: SheetQuestions) -> list[AnswerSection]:
     return [
         replace(one, lines=tuple(line for line in one.lines if not line.key.startswith("cell ")))
         for one in found.sections
     ]
 
 
-def _new_columns(found: Proposal, place: Path, path: Path) -> list[Problem]:
+def _new_columns(found: SheetQuestions, place: Path, path: Path) -> list[Problem]:
     """Return a problem for each column that the answers do not know: nobody has confirmed it."""
     wanted = f"type  bmp start “{place}”  and confirm it"
     return [
