@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import os
 import re
+import shutil
 import subprocess
 import sys
 import tomllib
@@ -21,14 +22,21 @@ ROOT = Path(__file__).parents[1]
 
 @pytest.fixture(scope="module")
 def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Build the wheel and unpack it into a folder of its own, as pip does."""
+    """Build the wheel and unpack it into a folder of its own, as pip does.
+
+    It is built from a copy: building renders the guide into the source tree, where the page's
+    tests read it, and another process may be building at the same time.
+    """
     for builder in ("hatchling", "mkdocstrings"):
         pytest.importorskip(builder, reason="needs what pyproject.toml names for building")
     place = tmp_path_factory.mktemp("wheel")
+    source = place / "source"
+    unwanted = shutil.ignore_patterns(".*", "tests", "__pycache__", "rendered", "*-results")
+    shutil.copytree(ROOT, source, ignore=unwanted)
     pip = [sys.executable, "-m", "pip", "--disable-pip-version-check", "-q"]
     options = ["--no-deps", "--no-build-isolation", "--no-index"]
     subprocess.run(
-        [*pip, "wheel", *options, "-w", str(place), str(ROOT)], check=True, capture_output=True
+        [*pip, "wheel", *options, "-w", str(place), str(source)], check=True, capture_output=True
     )
     (wheel,) = place.glob("bmp-*.whl")
     target = place / "site"
