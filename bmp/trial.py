@@ -264,6 +264,12 @@ class Readings:
 NOT_MEASURED = "not measured"
 """In a note: the gas of this reading was let go before anyone read it, and counts as none."""
 
+
+def says_not_measured(note: str) -> bool:
+    """Tell whether a note says that the gas of its reading was not measured."""
+    return NOT_MEASURED in note.lower()
+
+
 READING_QUANTITIES: tuple[str, ...] = (
     "volume_mL",
     "water_head_cm",

@@ -8,7 +8,7 @@ from bmp.judge.peers import peers
 from bmp.judge.reading_error import Seen, finite_max, has_gas, jar_names, named
 from bmp.judge.rough_gas import RoughGas, median, scale_step
 from bmp.normalise.state import filled
-from bmp.trial import NOT_MEASURED, BoolArray, FloatArray, IntArray, Trial
+from bmp.trial import BoolArray, FloatArray, IntArray, Trial, says_not_measured
 
 # A running total wavers with air pressure and temperature by 2 to 3 percent at most.
 WAVER = 0.03
@@ -221,7 +221,7 @@ def zero_for_not_read(trial: Trial, seen: RoughGas) -> tuple[Seen, ...] | None:
 
 
 def _says_so(trial: Trial, i: int) -> bool:
-    return NOT_MEASURED in trial.readings.note[i].lower()
+    return says_not_measured(trial.readings.note[i])
 
 
 def _nothing_read(trial: Trial, seen: RoughGas) -> BoolArray:

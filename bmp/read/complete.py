@@ -11,7 +11,7 @@ import numpy as np
 from bmp.limits import POSSIBLE
 from bmp.problem import Problem
 from bmp.runs import first
-from bmp.trial import NOT_MEASURED, BoolArray, Readings, Trial
+from bmp.trial import NOT_MEASURED, BoolArray, Readings, Trial, says_not_measured
 
 # One of these sets of columns must be filled for a reading of this kind to tell anything.
 _ONE_OF: dict[str, tuple[str, ...]] = {
@@ -151,7 +151,7 @@ def _readings_without_value(trial: Trial) -> Iterator[Problem]:
         running = trial.setup.cumulative if "volume" in way else way != "pressure"
         given = np.any([~np.isnan(trial.readings.column(field)) for field in fields], axis=0)
         if way == "mass":  # weighed after a venting only, and said to be so
-            said = [NOT_MEASURED in note.lower() for note in trial.readings.note]
+            said = [says_not_measured(note) for note in trial.readings.note]
             if any(said):
                 given |= np.array(said) & ~np.isnan(trial.readings.column("mass_after_g"))
         for row in trial.readings.row[_by(trial, way) & ~given]:

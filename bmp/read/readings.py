@@ -33,6 +33,7 @@ from bmp.trial import (
     Jar,
     Readings,
     Setup,
+    says_not_measured,
 )
 
 # What a column of a jar holds in the wide layout, by way of measuring.
@@ -109,7 +110,7 @@ def _read_long(
     }
     notes = _texts(table, found, "note")
     unmeasured = _take_words(table, found, FIGURES)
-    unmeasured |= np.array([NOT_MEASURED in note.lower() for note in notes], dtype=bool)
+    unmeasured |= np.array([says_not_measured(note) for note in notes], dtype=bool)
     columns, unmeasured = counted_as_none(columns, unmeasured, setup)
     notes = noted(notes, unmeasured)
     said = _texts(table, found, "emptied")

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from bmp.trial import NOT_MEASURED, BoolArray, FloatArray, Setup
+from bmp.trial import NOT_MEASURED, BoolArray, FloatArray, Setup, says_not_measured
 
 FIGURES = ("volume_mL", "gauge_before_kPa", "absolute_before_kPa", "mass_before_g")
 """Columns in whose place the words may stand."""
@@ -50,7 +50,7 @@ def noted(notes: Sequence[str], unmeasured: BoolArray) -> list[str]:
     """Return the notes, with the words in front where only a cell held them."""
     return [
         "; ".join(filter(None, (NOT_MEASURED, note)))
-        if here and NOT_MEASURED not in note.lower()
+        if here and not says_not_measured(note)
         else note
         for note, here in zip(notes, unmeasured.tolist(), strict=True)
     ]
